@@ -1,0 +1,1 @@
+"""Frames to sequences: evidence, the best account, and the reasons. Pure."""

@@ -1,0 +1,122 @@
+"""A frame: one press of the shutter with all its files, and what it says about itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from sorter.model.card import CardFile
+from sorter.model.kinds import Bracketing, DriveMode, FocusMode, Kind, Role
+from sorter.model.values import Moment, Preview
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts:
+    """What the head of one file says. None: the camera did not say, which is not "off".
+
+    Lengths in mm, distances in m (math.inf for infinity), times in s, exposure in EV.
+    focus_step: the focus motor's position or the bracket's own step number, in units of its own;
+    compare only within one body and lens, and only its order: it grows toward near where
+    step_nearward is true, toward far where it is false.
+    shot_number: the camera's own count within a burst or bracket, from 1. planned: the number of
+    frames that the camera was set to take. burst_id: equal for all frames of one burst.
+    counter: a count over the body's life, or since power-on (never reset within a series).
+    merged: the camera made this picture out of several others ("focus", "exposure", "other").
+    merged_from: how many others, where it says so.
+    """
+
+    make: str = ""
+    model: str = ""
+    serial: str = ""
+    lens: str = ""
+    moment: Moment | None = None
+    focal_length_mm: float | None = None
+    f_number: float | None = None
+    exposure_time_s: float | None = None
+    iso: float | None = None
+    exposure_bias_ev: float | None = None
+    flash_fired: bool | None = None
+    focus_mode: FocusMode | None = None
+    drive_mode: DriveMode | None = None
+    bracketing: Bracketing | None = None
+    bracket_offset_ev: float | None = None
+    auto_bracket: bool | None = None
+    shot_number: int | None = None
+    planned: int | None = None
+    burst_id: str = ""
+    counter: int | None = None
+    focus_near_m: float | None = None
+    focus_far_m: float | None = None
+    focus_step: int | None = None
+    step_nearward: bool | None = None
+    merged: str = ""
+    merged_from: int | None = None
+    orientation: int | None = None
+    width: int | None = None
+    height: int | None = None
+
+    @property
+    def camera(self) -> str:
+        """Make and model, the make not twice."""
+        if not self.make or self.model.lower().startswith(self.make.lower().split()[0]):
+            return self.model or self.make
+        return f"{self.make} {self.model}".strip()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadFile:
+    """One file of the card after reading.
+
+    container: the format by its content ("jpeg", "cr3", "tiff" …); empty where it is none that we
+    know. is_picture: a picture container by content. notes: what could not be read, in words.
+    """
+
+    file: CardFile
+    role: Role
+    container: str = ""
+    is_picture: bool = False
+    facts: Facts = field(default_factory=Facts)
+    previews: tuple[Preview, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def path(self) -> str:
+        """The path below the card."""
+        return self.file.path
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """One press of the shutter: its files (the one whose facts speak for the frame first).
+
+    facts.moment is never None in a Frame: what has no usable time is no frame but `undated`.
+    """
+
+    files: tuple[ReadFile, ...]
+    facts: Facts
+    notes: tuple[str, ...] = ()
+
+    @property
+    def path(self) -> str:
+        """The path of the file that speaks for the frame; the frame's key."""
+        return self.files[0].path
+
+    @property
+    def moment(self) -> Moment:
+        """When it was taken."""
+        moment = self.facts.moment
+        if moment is None:
+            raise ValueError("a frame without a time is no frame")
+        return moment
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """A card read: frames in the order of their paths, and the files that are no frame.
+
+    loose: files with the kind of what is no frame ("clip", "undated", "unreadable", "other").
+    """
+
+    frames: tuple[Frame, ...]
+    loose: tuple[tuple[Kind, ReadFile], ...] = ()
+    litter: int = 0
+    folders_closed: tuple[str, ...] = ()

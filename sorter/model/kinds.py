@@ -1,0 +1,65 @@
+"""The kinds of sequence, the roles of files and the words for what a camera says."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Kind(StrEnum):
+    """What a sequence is, or what a file is that is no frame."""
+
+    FOCUS_BRACKET = "focus-bracket"
+    MANUAL_STACK = "manual-stack"
+    EXPOSURE_BRACKET = "exposure-bracket"
+    BURST = "burst"
+    INTERVAL = "interval"
+    SINGLE = "single"
+    MARKER = "marker"
+    CLIP = "clip"
+    UNDATED = "undated"
+    UNREADABLE = "unreadable"
+    OTHER = "other"
+
+
+NO_FRAME_KINDS = frozenset({Kind.CLIP, Kind.UNDATED, Kind.UNREADABLE, Kind.OTHER})
+STACK_KINDS = frozenset({Kind.FOCUS_BRACKET, Kind.MANUAL_STACK})
+
+
+class Role(StrEnum):
+    """What part a file plays in its frame, or beside all frames."""
+
+    RAW = "raw"
+    IMAGE = "image"
+    SIDECAR = "sidecar"
+    THUMBNAIL = "thumbnail"
+    SOUND = "sound"
+    CLIP = "clip"
+    RESULT = "result"
+    OTHER = "other"
+
+
+class FocusMode(StrEnum):
+    """Who turns the focus."""
+
+    AUTO = "auto"
+    MANUAL = "manual"
+
+
+class DriveMode(StrEnum):
+    """What one press of the shutter does."""
+
+    SINGLE = "single"
+    CONTINUOUS = "continuous"
+    TIMER = "timer"
+
+
+class Bracketing(StrEnum):
+    """What the camera says that it varied from frame to frame.
+
+    OFF is a statement; a camera that does not say gives None.
+    """
+
+    OFF = "off"
+    FOCUS = "focus"
+    EXPOSURE = "exposure"
+    OTHER = "other"  # white balance, ISO, flash power, aperture, film look

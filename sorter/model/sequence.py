@@ -1,0 +1,56 @@
+"""A sequence: frames that belong together, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sorter.model.frame import Frame, ReadFile
+from sorter.model.kinds import Kind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grounds:
+    """Why a sequence begins where it begins and is what it is.
+
+    begins: why it does not belong to what came before. kind: why it is of its kind.
+    runner_up: the kind of the second-best account, None where no other is possible at all.
+    margin: by how much the best account is better, in nats (1 nat: e times as likely).
+    begins_margin: the same for the boundary before the first frame.
+    """
+
+    begins: str
+    kind: str
+    runner_up: Kind | None = None
+    margin: float = 0.0
+    begins_margin: float = 0.0
+
+    def text(self) -> str:
+        """Both reasons in one sentence."""
+        return f"{self.kind}; begins here: {self.begins}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sequence:
+    """Frames of one kind in order of capture; results are pictures that were merged from them.
+
+    planned: the number of frames that the camera was set to take, where it says so.
+    notes: what deserves a look, each a short clause.
+    """
+
+    kind: Kind
+    frames: tuple[Frame, ...]
+    grounds: Grounds
+    results: tuple[Frame, ...] = ()
+    planned: int | None = None
+    notes: tuple[str, ...] = ()
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Account:
+    """A whole card accounted for: every sequence in order of capture, and all that is no frame."""
+
+    sequences: tuple[Sequence, ...]
+    loose: tuple[tuple[Kind, ReadFile], ...] = ()
+    litter: int = 0
+    folders_closed: tuple[str, ...] = ()
