@@ -48,9 +48,14 @@ class Sequence:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Account:
-    """A whole card accounted for: every sequence in order of capture, and all that is no frame."""
+    """A whole card accounted for: every sequence in order of capture, and all that is no frame.
+
+    order: every frame of every sequence, results too, in order of capture over all bodies; a
+    frame's number is its place here, from 1.
+    """
 
     sequences: tuple[Sequence, ...]
+    order: tuple[Frame, ...] = ()
     loose: tuple[tuple[Kind, ReadFile], ...] = ()
     litter: int = 0
     folders_closed: tuple[str, ...] = ()

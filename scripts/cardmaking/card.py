@@ -1,0 +1,271 @@
+"""Puts the demo shoot on disk: draws the pictures, writes the files, sets their times."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import os
+import sys
+from concurrent.futures import ProcessPoolExecutor
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from cardmaking import containers, draw, naming, rockpool
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from PIL.Image import Image
+
+    from cardmaking.naming import Named
+    from cardmaking.rockpool import Picture, Series
+
+ZONE = timezone(timedelta(hours=1))
+PREVIEW_WIDTH, PREVIEW_QUALITY = 1620, 52
+IMAGE_WIDTH, IMAGE_QUALITY = 960, 55
+RAW_SIZE = 8192
+CLIP_PICTURES = 12
+BOTH = 13
+MOST_WORKERS = 4
+
+APPLE_DOUBLE = (
+    bytes.fromhex("00051607 00020000")
+    + b"Mac OS X        "
+    + bytes.fromhex("0001")
+    + bytes.fromhex("00000009 00000026 00000020")
+    + b"\0" * 32
+)
+"""What a Mac leaves beside a file on a card: a header and an empty record for its file manager."""
+
+
+class RefusedError(Exception):
+    """The folder holds something that is not this script's own work."""
+
+
+# ---- pictures -------------------------------------------------------------------------------
+
+
+def drawn(scene: draw.Scene, picture: Picture, seed: int) -> Image:
+    """The planned picture, in full size."""
+    if picture.look == "cap":
+        return draw.capped(seed)
+    image = draw.picture(scene, picture.focus, ev=picture.ev, shift=picture.shift)
+    if picture.splash is not None:
+        image = draw.with_splash(image, seed, picture.splash)
+    return draw.misfired(image) if picture.look == "misfire" else image
+
+
+def contents(series: Series, one: Named, scene: draw.Scene) -> dict[str, bytes]:
+    """The bytes of each of the picture's files, by path below the card."""
+    if series.kind == "unreadable":
+        return {source: b"" for source, _ in one.files}
+    seed = one.series * 1000 + one.position
+    image = drawn(scene, one.picture, seed)
+    small = draw.encoded(image, IMAGE_WIDTH, IMAGE_QUALITY)
+    return {
+        source: _file(series, one, Path(source).suffix, image, small) for source, _ in one.files
+    }
+
+
+def _file(series: Series, one: Named, suffix: str, image: Image, small: bytes) -> bytes:
+    shot = one.picture.shot
+    match suffix:
+        case ".CR3":
+            preview = draw.encoded(image, PREVIEW_WIDTH, PREVIEW_QUALITY)
+            thumb = containers.thumbnail(small)
+            recorded = BOTH if "JPG" in series.suffixes else containers.CR3_ONLY
+            return containers.cr3(shot, preview, thumb, small, RAW_SIZE, recorded=recorded)
+        case ".ORF":
+            return containers.orf(shot, small, RAW_SIZE)
+        case ".MP4":
+            pictures = [containers.thumbnail(small, (480, 320))] * CLIP_PICTURES
+            return containers.mp4(pictures, shot.captured)
+        case ".THM":
+            return containers.jpeg(shot, containers.thumbnail(small))
+        case ".xmp":
+            return containers.xmp_sidecar(shot, rating=3, label="Rock pool")
+        case _:
+            return _image(series, one, small)
+
+
+def _image(series: Series, one: Named, small: bytes) -> bytes:
+    if series.kind == "undated":
+        return small
+    recorded = BOTH if "CR3" in series.suffixes else 1
+    whole = containers.jpeg(one.picture.shot, small, recorded=recorded)
+    return whole[: len(whole) // 2] if series.cut == one.position else whole
+
+
+# ---- writing --------------------------------------------------------------------------------
+
+
+def write_series(card: Path, series: Series, names: Sequence[Named]) -> int:
+    """Writes all files of one series and returns how many bytes they have."""
+    scene = draw.scene(series.subject, series.seed)
+    total = 0
+    for one in names:
+        for source, data in contents(series, one, scene).items():
+            _put(card / source, data, one.picture.taken)
+            total += len(data)
+    return total
+
+
+def _put(path: Path, data: bytes, taken: datetime) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(data)
+    _set_time(path, taken)
+
+
+def _set_time(path: Path, taken: datetime) -> None:
+    """Sets access and change time to the capture time, in the whole seconds of a card's clock."""
+    seconds = int(taken.replace(tzinfo=ZONE).astimezone(UTC).timestamp())
+    os.utime(path, (seconds, seconds))
+
+
+def litter(names: Sequence[Sequence[Named]]) -> dict[str, bytes]:
+    """What computers left on the card: it is no file of the shoot and has no row in the truth."""
+    raws = [one for many in names for one in many if one.files[0][0].endswith(".CR3")]
+    out = {f"{one.folder}/._{one.stem}.CR3": APPLE_DOUBLE for one in raws[:3] + raws[-2:]}
+    out[".Trashes/501/IMG_0412.JPG"] = b"\xff\xd8\xff\xe0 thrown away"
+    out[".Trashes/._501"] = APPLE_DOUBLE
+    return out
+
+
+def make_card(card: Path, truth: Path) -> tuple[int, int]:
+    """Writes the card and the truth table; returns the numbers of files and of bytes.
+
+    Raises RefusedError, with nothing written, where the folder is not empty and not this script's
+    own work.
+    """
+    shoot = rockpool.shoot()
+    names = naming.named(shoot)
+    rows = naming.truth(shoot, names)
+    left = litter(names)
+    clear(card, truth, {row["source"] for row in rows} | set(left))
+    total = _write_all(card, shoot, names)
+    for source, data in {**naming.MISC, **left}.items():
+        _put(card / source, data, rockpool.DAY)
+        total += len(data)
+    for folder in _folders(card):
+        _set_time(folder, rockpool.DAY)
+    truth.parent.mkdir(parents=True, exist_ok=True)
+    truth.write_bytes(naming.as_csv(rows))
+    return len(rows) + len(left), total
+
+
+def _write_all(card: Path, shoot: Sequence[Series], names: Sequence[Sequence[Named]]) -> int:
+    total = 0
+    with ProcessPoolExecutor(min(MOST_WORKERS, os.cpu_count() or 1)) as workers:
+        jobs = [
+            workers.submit(write_series, card, series, many)
+            for series, many in zip(shoot, names, strict=True)
+        ]
+        for series, many, job in zip(shoot, names, jobs, strict=True):
+            total += job.result()
+            sys.stdout.write(told(series, many) + "\n")
+            sys.stdout.flush()
+    return total
+
+
+def told(series: Series, names: Sequence[Named]) -> str:
+    """One line on a series: time by the right clock, first and last name, frames, what it is."""
+    first, last = names[0], names[-1]
+    span = first.stem if first is last else f"{first.stem} to {last.stem}"
+    return f"{first.picture.taken:%H:%M:%S}  {span:22}  {len(names):3}  {series.about}"
+
+
+def _folders(card: Path) -> list[Path]:
+    """The card's folders, those farthest down first."""
+    folders = [path for path in card.rglob("*") if path.is_dir()]
+    return [*sorted(folders, key=lambda path: len(path.parts), reverse=True), card]
+
+
+# ---- not over other people's work -----------------------------------------------------------
+
+
+def clear(card: Path, truth: Path, own: set[str]) -> None:
+    """Empties a card that this script made before; refuses any other folder that is not empty.
+
+    Its own work is known by the truth table beside it and by holding no other file than those.
+    """
+    if truth.resolve().is_relative_to(card.resolve()):
+        message = f"the truth table must not lie inside the card: {truth}"
+        raise RefusedError(message)
+    if card.is_symlink() or (card.exists() and not card.is_dir()):
+        message = f"{card} is not a folder"
+        raise RefusedError(message)
+    found = [path for path in card.rglob("*") if path.is_symlink() or not path.is_dir()]
+    foreign = [path for path in found if path.relative_to(card).as_posix() not in own]
+    if found and (foreign or not _is_truth(truth)):
+        reason = f"it holds {foreign[0].name}" if foreign else f"there is no {truth.name} beside it"
+        message = f"{card} is not empty and was not made by this script ({reason})"
+        raise RefusedError(message)
+    _remove(found, _folders(card) if card.exists() else [])
+
+
+def _is_truth(path: Path) -> bool:
+    if not path.is_file():
+        return False
+    with path.open(encoding="utf-8", errors="replace", newline="") as file:
+        return next(csv.reader(file), []) == list(naming.COLUMNS)
+
+
+def _remove(files: Iterable[Path], folders: Iterable[Path]) -> None:
+    for path in files:
+        path.unlink()
+    for folder in folders:
+        folder.rmdir()
+
+
+# ---- command --------------------------------------------------------------------------------
+
+ABOUT = """\
+Makes a memory card to try the sorter on: a shoot at a rock pool at low tide, with about 330
+frames of two bodies. It holds focus brackets (whole, back to back, retaken, stopped, over the
+counter's end), stacks turned by hand, exposure brackets, bursts, an interval series, singles, a
+clip, and what goes wrong on a card. Beside the card a table tells what each file truly is.
+Every run makes the same bytes."""
+
+EXAMPLE = """\
+example:
+  .venv/bin/python scripts/make_demo_card demo/card
+      writes the card to demo/card and the table to demo/card-truth.csv"""
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="make_demo_card",
+        description=ABOUT,
+        epilog=EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument(
+        "folder",
+        metavar="FOLDER",
+        nargs="?",
+        type=Path,
+        default=Path("demo/card"),
+        help="where the card goes: new, empty, or made by this script (default: demo/card)",
+    )
+    parser.add_argument(
+        "--truth",
+        metavar="FILE",
+        type=Path,
+        help="where the table goes (default: FOLDER-truth.csv, beside the card)",
+    )
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Runs the command: 0 done, 2 refused with nothing written."""
+    options = _parser().parse_args(arguments)
+    card: Path = options.folder
+    truth: Path = options.truth or card.with_name(f"{card.name}-truth.csv")
+    try:
+        files, size = make_card(card, truth)
+    except RefusedError as error:
+        sys.stderr.write(f"make_demo_card: {error}\n")
+        return 2
+    sys.stdout.write(f"{files} files, {size / 1e6:.1f} MB in {card}; the truth is in {truth}\n")
+    return 0

@@ -1,0 +1,75 @@
+"""One press of the shutter, described in plain values: what the file makers write down."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+Flash = Literal["fired", "off"]
+FocusMode = Literal["auto", "manual"]
+Drive = Literal["single", "continuous", "timer"]
+Bracket = Literal["off", "focus", "exposure"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shot:
+    """One frame as the camera saw it.
+
+    captured is the camera's own clock without a zone (None: the clock was never set), subsec the
+    digits of the decimal fraction, offset text such as ``+01:00``. Distances are metres, infinity
+    is ``math.inf``; exposure is seconds; bias and aeb_offset are EV. None means that the camera
+    does not say.
+    """
+
+    make: str
+    model: str
+    captured: datetime | None
+    serial: str = ""
+    firmware: str = "1.0.0"
+    lens: str = ""
+    subsec: str | None = None
+    offset: str | None = None
+    exposure: Fraction = Fraction(1, 160)
+    f_number: float = 8.0
+    iso: int = 200
+    bias: Fraction = Fraction(0)
+    manual_exposure: bool = True
+    focal_mm: int = 100
+    flash: Flash | None = "off"
+    focus_mode: FocusMode = "auto"
+    drive: Drive = "single"
+    bracket: Bracket = "off"
+    shot_number: int = 0
+    """Place in the burst or bracket from 1; 0 outside one. Written where the make has a field."""
+    planned: int | None = None
+    """Number of frames that the focus bracket was set to (Canon only)."""
+    near_m: float | None = None
+    far_m: float | None = None
+    focus_step: int | None = None
+    """Motor position (Olympus, grows toward near), or steps from the start (Panasonic)."""
+    step_limits: tuple[int, int] = (0, 0)
+    """Motor positions at infinity and at the nearest point (Olympus)."""
+    step_width: int = 0
+    """The menu's width of one focus step, 1 to 10."""
+    flash_interval_s: int = 0
+    aeb_offset: Fraction = Fraction(0)
+    merged_frames: int = 0
+    """Number of frames that the camera merged into this picture; 0 for a plain frame."""
+    uptime_s: float = 0.0
+    """Seconds since the camera was switched on (Panasonic)."""
+    orientation: int = 1
+
+    @property
+    def result(self) -> bool:
+        """Whether the camera merged this picture out of several frames."""
+        return self.merged_frames > 0
+
+    def identity(self) -> bytes:
+        """Sixteen bytes that are the same for all files of this frame and for no other frame."""
+        what = f"{self.model}|{self.serial}|{self.captured}|{self.subsec}|{self.shot_number}"
+        return hashlib.shake_128(what.encode()).digest(16)

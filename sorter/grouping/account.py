@@ -1,0 +1,217 @@
+"""A whole reading accounted for: every frame in exactly one sequence, in order of capture."""
+
+from __future__ import annotations
+
+import bisect
+import heapq
+from collections.abc import Iterator
+from collections.abc import Sequence as Run
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
+
+from sorter.grouping import costs, notes, relations, results, words
+from sorter.grouping.evidence import Evidence, gather
+from sorter.grouping.relations import Series
+from sorter.grouping.runs import anew_cost
+from sorter.grouping.search import Judgement, Piece, best_account, judge
+from sorter.grouping.timeline import Timeline, clock_us, timelines
+from sorter.model.frame import Frame, Reading
+from sorter.model.kinds import Kind
+from sorter.model.knobs import GroupingKnobs
+from sorter.model.sequence import Account, Grounds, Sequence
+from sorter.model.values import MICROSECONDS
+
+_T = TypeVar("_T")
+
+
+@dataclass(slots=True, kw_only=True)
+class _Draft:
+    """A sequence of one timeline before it has its number."""
+
+    series: Series
+    sequence: Sequence
+    results: list[Frame] = field(default_factory=list)
+
+
+def account_for(reading: Reading, knobs: GroupingKnobs | None = None) -> Account:
+    """The best account of all frames of a card; what is no frame is handed through.
+
+    One timeline a body; sequences of all bodies are merged in the order of their first frames.
+    """
+    knobs = knobs or GroupingKnobs()
+    lines = timelines(reading.frames)
+    in_utc = all(line.in_utc for line in lines)
+    drafted = [_drafts(line, knobs) for line in lines]
+    sequences = _merged([_keyed(drafts, in_utc=in_utc) for drafts in drafted])
+    order = _merged([_keyed_frames(drafts, in_utc=in_utc) for drafts in drafted])
+    return Account(
+        sequences=_related(sequences),
+        order=tuple(order),
+        loose=reading.loose,
+        litter=reading.litter,
+        folders_closed=reading.folders_closed,
+    )
+
+
+def _drafts(line: Timeline, knobs: GroupingKnobs) -> list[_Draft]:
+    shots = tuple(frame for frame in line.frames if not results.is_marked(frame))
+    evidence = gather(replace(line, frames=shots))
+    pieces = best_account(evidence, knobs) if shots else ()
+    drafts = [_draft(evidence, pieces, index, knobs) for index in range(len(pieces))]
+    drafts = _with_unmarked(drafts)
+    return _with_marked(drafts, line)
+
+
+def _draft(
+    evidence: Evidence, pieces: tuple[Piece, ...], index: int, knobs: GroupingKnobs
+) -> _Draft:
+    piece = pieces[index]
+    before = pieces[index - 1] if index else None
+    judgements = judge(evidence, piece.start, piece.stop, knobs)
+    grounds = _grounds(evidence, piece, before, judgements, knobs)
+    looks = evidence.looks[piece.start : piece.stop]
+    said = notes.for_piece(evidence, piece)
+    if len(looks) > 1:
+        said += notes.unsure(judgements, len(looks), knobs)
+    sequence = Sequence(
+        kind=piece.kind,
+        frames=tuple(look.frame for look in looks),
+        grounds=grounds,
+        planned=looks[0].facts.planned if len(looks) > 1 else None,
+        notes=tuple(said),
+    )
+    pause = evidence.links[piece.start - 1].pause_s if piece.start else 0.0
+    return _Draft(series=Series(looks=looks, kind=piece.kind, pause_s=pause), sequence=sequence)
+
+
+def _grounds(
+    evidence: Evidence,
+    piece: Piece,
+    before: Piece | None,
+    judgements: tuple[Judgement, ...],
+    knobs: GroupingKnobs,
+) -> Grounds:
+    others = [j for j in judgements if j.kind is not piece.kind and j.cost < costs.NEVER]
+    several = piece.stop - piece.start > 1
+    own = next(j.cost for j in judgements if j.kind is piece.kind)
+    return Grounds(
+        begins=words.begins(evidence, piece, before),
+        kind=words.kind_of(evidence, piece),
+        runner_up=others[0].kind if several and others else None,
+        margin=_capped(others[0].cost - own) if several and others else costs.MARGIN_CAP,
+        begins_margin=_joining_margin(evidence, piece, before, own, knobs),
+    )
+
+
+def _joining_margin(
+    evidence: Evidence, piece: Piece, before: Piece | None, own: float, knobs: GroupingKnobs
+) -> float:
+    """By how much the two are better apart than as one run of any kind."""
+    if before is None:
+        return costs.MARGIN_CAP
+    joined = [
+        j.cost
+        for j in judge(evidence, before.start, piece.stop, knobs)
+        if j.kind is not Kind.SINGLE
+    ]
+    parts = judge(evidence, before.start, before.stop, knobs)
+    apart = next(j.cost for j in parts if j.kind is before.kind)
+    return _capped(min(joined) - apart - own - anew_cost(evidence.links[piece.start - 1]))
+
+
+def _capped(margin: float) -> float:
+    return min(costs.MARGIN_CAP, margin)
+
+
+def _with_unmarked(drafts: list[_Draft]) -> list[_Draft]:
+    kept: list[_Draft] = []
+    for draft in drafts:
+        single = len(draft.sequence.frames) == 1
+        if kept and single and _is_unmarked(kept[-1], draft):
+            kept[-1].results += draft.sequence.frames
+        else:
+            kept.append(draft)
+    return kept
+
+
+def _is_unmarked(before: _Draft, draft: _Draft) -> bool:
+    frame, sources = draft.sequence.frames[0], before.sequence.frames
+    return results.is_unmarked(frame, sources, before.sequence.kind, draft.series.pause_s)
+
+
+def _with_marked(drafts: list[_Draft], line: Timeline) -> list[_Draft]:
+    """Marked results go to the sequence right before them; without sources they are singles."""
+    place = {frame.path: index for index, frame in enumerate(line.frames)}
+    starts = [place[draft.sequence.frames[0].path] for draft in drafts]
+    orphans: list[_Draft] = []
+    for index, frame in enumerate(line.frames):
+        if not results.is_marked(frame):
+            continue
+        before = bisect.bisect_left(starts, index)
+        if before and _merges(frame, drafts[before - 1], line):
+            drafts[before - 1].results.append(frame)
+        else:
+            orphans.append(_orphan(frame))
+    return sorted(drafts + orphans, key=lambda draft: place[draft.sequence.frames[0].path])
+
+
+def _merges(frame: Frame, draft: _Draft, line: Timeline) -> bool:
+    last = draft.sequence.frames[-1]
+    pause = (line.start_us(frame) - line.start_us(last)) / MICROSECONDS
+    return results.fits(frame, draft.sequence.kind, len(draft.sequence.frames), pause)
+
+
+def _orphan(frame: Frame) -> _Draft:
+    alone = Sequence(
+        kind=Kind.SINGLE,
+        frames=(frame,),
+        grounds=Grounds(
+            begins="no sequence of its sources right before it",
+            kind="one frame that the camera merged",
+            margin=costs.MARGIN_CAP,
+            begins_margin=costs.MARGIN_CAP,
+        ),
+        notes=("merged in the camera; its sources are not on the card",),
+    )
+    return _Draft(series=Series(looks=(), kind=Kind.SINGLE, pause_s=0.0), sequence=alone)
+
+
+def _keyed(drafts: list[_Draft], *, in_utc: bool) -> Iterator[tuple[int, _Draft]]:
+    """Each draft with a time that never falls, so that a clock set back keeps the body's order."""
+    latest = 0
+    for draft in drafts:
+        latest = max(latest, clock_us(draft.sequence.frames[0], in_utc=in_utc))
+        yield latest, draft
+
+
+def _keyed_frames(drafts: list[_Draft], *, in_utc: bool) -> Iterator[tuple[int, Frame]]:
+    latest = 0
+    for draft in drafts:
+        for frame in (*draft.sequence.frames, *draft.results):
+            latest = max(latest, clock_us(frame, in_utc=in_utc))
+            yield latest, frame
+
+
+def _merged(keyed: Run[Iterator[tuple[int, _T]]]) -> list[_T]:
+    return [item for _, item in heapq.merge(*keyed, key=lambda pair: pair[0])]
+
+
+def _related(drafts: list[_Draft]) -> tuple[Sequence, ...]:
+    """The sequences with their relations to the one before on the same body, by number."""
+    last: dict[tuple[str, str], tuple[int, _Draft]] = {}
+    done: list[Sequence] = []
+    for number, draft in enumerate(drafts, 1):
+        facts = draft.sequence.frames[0].facts
+        body = (facts.camera, facts.serial)
+        said = ""
+        if body in last and draft.series.looks:
+            before_number, before = last[body]
+            said = relations.relation(before.series, draft.series, before_number)
+        if draft.series.looks:
+            last[body] = (number, draft)
+        extra = (said,) if said else ()
+        sequence = draft.sequence
+        done.append(
+            replace(sequence, results=tuple(draft.results), notes=(*sequence.notes, *extra))
+        )
+    return tuple(done)

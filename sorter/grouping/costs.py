@@ -1,0 +1,348 @@
+"""Every cost and limit of the models, in one place, each with its reason.
+
+Costs are in nats: the negative natural logarithm of how likely something is, so 0.7 is one in two,
+2.3 one in ten, 4.6 one in a hundred, 6.9 one in a thousand. None of them is measured on a large
+collection (none is to be had); they are estimates of the trade, common practice, no source, held by
+the labelled cards in the tests. What matters is their order, not their second digit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from sorter.model.kinds import Bracketing, DriveMode, FocusMode, Kind
+
+NEVER = float("inf")
+
+# --- the step over a boundary: what is seen where one series ends and the next begins -----------
+
+# People take 8 s to begin anew, give or take a factor of five; back to back means 1.5 to 3 s.
+ANEW_MEDIAN_S = 8.0
+ANEW_SPREAD = 1.6
+# A setting is changed at one boundary in seven, and most boundaries change nothing at all: macro
+# with flash keeps its settings for hours.
+ANEW_CHANGED = 2.0
+ANEW_UNCHANGED = 0.6
+# Focus: the next subject is at another distance twice as often as at the same, and far from it
+# rather than near.
+ANEW_FOCUS_TIE = 1.2
+ANEW_FOCUS_SMALL = 1.9
+ANEW_FOCUS_LARGE = 1.5
+# Exposure: the same, a little off, or quite another.
+ANEW_EV_SAME = 0.7
+ANEW_EV_SMALL = 1.4
+ANEW_EV_LARGE = 1.4
+# A new series whose camera-given shot number goes on from the last frame's: hardly.
+ANEW_SHOT_GOES_ON = 5.0
+# A camera-driven series whose first frame has a shot number above 1: its beginning was deleted.
+ANEW_SHOT_LATE = 4.0
+ANEW_SAME_BURST_ID = 12.0
+# Numbers missing between series are as common as within (deleted frames).
+NUMBERS_MISSING = 2.0
+ANEW_NUMBERS_MISSING = 1.7
+# A folder with numbering of its own: some bodies begin one for every bracket.
+FOLDER_ANEW = 5.0
+ANEW_FOLDER_ANEW = 2.5
+# A folder that is full changes anywhere, but within a series rarely.
+FOLDER_FULL = 1.5
+ANEW_FOLDER_FULL = 1.5
+
+# --- within a series ------------------------------------------------------------------------------
+
+# The camera's own number goes up by one; it skips where a frame was deleted; it never falls.
+SHOT_NEXT = 0.03
+SHOT_SKIPS = 3.0
+SHOT_BEGAN_AGAIN = 14.0
+OTHER_BURST_ID = 16.0
+# More frames than the camera was set to take: no camera does that.
+OVER_PLANNED = 15.0
+# A series that was stopped before its planned count, or one that ended where it was planned to.
+STOPPED_EARLY = 3.0
+ENDED_AS_PLANNED = 0.1
+# A focus bracket without a tag: this much, shared out over the moves of focus that prove it.
+UNTAGGED_FOCUS = 9.0
+# Focus moved on by so much more than the series' usual step that frames must be missing.
+LEAP = 3.5
+# A turn by hand of over a quarter of the distance is no slice of a macro stack.
+LEAP_BY_HAND = 6.0
+# ... which is so many times the usual step.
+LEAP_TIMES = 6.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pauses:
+    """How a kind of series paces: seconds; spreads in natural logarithms.
+
+    first, first_spread: before the run has a rhythm of its own. spread: around the run's own mean;
+    where `learns`, the run's own spread replaces it as the run goes on. hitch: cost of one pause
+    out of rhythm of up to hitch_s, with `steep` more for every factor e beyond that.
+    flash_*: the same where the flash fired and must recycle. limit_s: a longer pause ends the series.
+    """
+
+    first: float
+    first_spread: float
+    spread: float
+    learns: bool
+    hitch: float
+    hitch_s: float
+    steep: float
+    flash_hitch: float
+    flash_hitch_s: float
+    limit_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Habits:
+    """What is usual in one kind of series; costs in nats.
+
+    start: how rare the kind is. goes_on, ends: a length of typically e^ends frames. shortest,
+    longest: frames. drive, bracketing, focus_mode: what the camera says at the first frame; a
+    camera that does not say costs nothing. changed: a setting changes within. tie, along, against,
+    thrown: focus stays, moves on the same way, wavers back a little, jumps back. free_focus: moves
+    cost `along` either way. ev_*: exposure stays, drifts (to 0.4 EV), jumps.
+    """
+
+    kind: Kind
+    start: float
+    goes_on: float
+    ends: float
+    shortest: int
+    longest: int
+    pauses: Pauses
+    drive: dict[DriveMode, float]
+    bracketing: dict[Bracketing, float]
+    focus_mode: dict[FocusMode, float]
+    tie: float
+    along: float
+    against: float
+    thrown: float
+    ev_same: float
+    ev_small: float
+    ev_large: float
+    changed: dict[str, float] = field(default_factory=dict)
+    first_move: float = 0.7  # one of two directions
+    flash: tuple[float, float] = (0.7, 0.7)  # fired, not fired, at the first frame
+    leap: float = LEAP
+    needs_focus: bool = False  # without a tag, only focus that moves proves it
+    free_focus: bool = False
+    driven: bool = False  # the camera runs it: its shot number and planned count speak
+    periodic: bool = False
+    shortest_period_s: float = 0.0
+    exposures: str = ""  # "set": a bracket's pattern; "ladder": changed by hand, mostly one way
+
+
+# A change of lens parts series always; the rest may slip within one.
+_CHANGES = {
+    "lens": NEVER,  # nobody swaps a lens within a series
+    "f_number": 8.0,
+    "focal_length_mm": 5.0,  # zooming within a burst happens, breathing is below the threshold
+    "flash_fired": 2.5,  # one misfire, or one frame without
+    "focus_mode": 7.0,
+    "drive_mode": 12.0,
+    "bracketing": 10.0,
+    "planned": 8.0,
+    "orientation": 2.5,  # pointing straight down, the sensor tips over at will
+    "iso": 1.0,  # its effect on exposure is judged apart
+}
+
+SINGLE = Habits(
+    kind=Kind.SINGLE,
+    start=0.5,
+    goes_on=NEVER,
+    ends=0.0,
+    shortest=1,
+    longest=1,
+    pauses=Pauses(
+        first=8.0, first_spread=1.6, spread=1.6, learns=False, hitch=NEVER, hitch_s=1.0,
+        steep=0.0, flash_hitch=NEVER, flash_hitch_s=1.0, limit_s=0.0,
+    ),
+    drive={DriveMode.SINGLE: 0.3, DriveMode.CONTINUOUS: 1.6, DriveMode.TIMER: 3.0},
+    # Bracketing left on, and one frame taken: rare, but it is a single all the same.
+    bracketing={Bracketing.OFF: 0.07, Bracketing.FOCUS: 3.2, Bracketing.EXPOSURE: 3.5,
+                Bracketing.OTHER: 3.5},
+    focus_mode={FocusMode.AUTO: 0.5, FocusMode.MANUAL: 0.9},
+    tie=NEVER, along=NEVER, against=NEVER, thrown=NEVER,
+    ev_same=NEVER, ev_small=NEVER, ev_large=NEVER,
+)  # fmt: skip
+
+FOCUS_BRACKET = Habits(
+    kind=Kind.FOCUS_BRACKET,
+    start=2.1,
+    goes_on=0.03,
+    ends=3.0,
+    shortest=2,
+    longest=1000,  # makers' menus end at 999
+    pauses=Pauses(
+        # 0.05 to 1 s without flash, 1 to 4 s with it; then as steady as the shutter.
+        first=0.5, first_spread=1.3, spread=0.25, learns=True,
+        # A full buffer slows down; a pause of over a second without flash is no hitch any more.
+        hitch=4.0, hitch_s=1.0, steep=6.0,
+        # Recycling takes 3 to 26 s.
+        flash_hitch=5.0, flash_hitch_s=26.0, limit_s=60.0,
+    ),
+    drive={DriveMode.SINGLE: 0.8, DriveMode.CONTINUOUS: 0.8, DriveMode.TIMER: 2.3},
+    # A body that has the tag says so in every bracket; one that says "off" is hardly wrong.
+    bracketing={Bracketing.FOCUS: 0.01, Bracketing.OFF: 9.0, Bracketing.EXPOSURE: 9.0,
+                Bracketing.OTHER: 7.0},
+    focus_mode={FocusMode.AUTO: 0.5, FocusMode.MANUAL: 0.9},
+    # Ties are normal: distances of whole centimetres are coarser than a macro step.
+    tie=1.05, along=0.48, against=4.0, thrown=9.0,
+    ev_same=0.03, ev_small=3.0, ev_large=7.0,
+    changed=_CHANGES,
+    driven=True,
+    needs_focus=True,
+)  # fmt: skip
+
+MANUAL_STACK = Habits(
+    kind=Kind.MANUAL_STACK,
+    start=3.3,
+    goes_on=0.13,
+    ends=2.1,
+    shortest=3,
+    longest=60,  # 3 to 16 is the habit; beyond 60 nobody turns by hand
+    pauses=Pauses(
+        # Hands take 1 to 30 s a slice and keep no beat.
+        first=4.0, first_spread=0.8, spread=0.5, learns=False,
+        hitch=3.0, hitch_s=8.0, steep=3.0, flash_hitch=3.0, flash_hitch_s=8.0,
+        limit_s=45.0,  # GroupingKnobs.hand_pause_s stands in its place
+    ),
+    drive={DriveMode.SINGLE: 0.1, DriveMode.CONTINUOUS: 3.0, DriveMode.TIMER: 3.0},
+    bracketing={Bracketing.OFF: 0.01, Bracketing.FOCUS: 7.0, Bracketing.EXPOSURE: 6.0,
+                Bracketing.OTHER: 5.0},
+    focus_mode={FocusMode.AUTO: 2.7, FocusMode.MANUAL: 0.07},
+    tie=1.05, along=0.45, against=3.5, thrown=7.0,
+    ev_same=0.04, ev_small=3.5, ev_large=5.0,
+    changed=_CHANGES,
+    leap=LEAP_BY_HAND,
+    flash=(0.3, 1.3),  # flash is what forbids the camera's own bracketing
+)  # fmt: skip
+
+BURST = Habits(
+    kind=Kind.BURST,
+    start=2.1,
+    goes_on=0.05,
+    ends=3.0,
+    shortest=2,
+    longest=5000,
+    pauses=Pauses(
+        # 2 to 40 frames a second.
+        first=0.2, first_spread=1.1, spread=0.4, learns=True,
+        hitch=4.0, hitch_s=1.0, steep=5.0,
+        # Flash-lit spray: the flash cannot keep up, pauses of 1 to 2 s are part of it.
+        flash_hitch=4.0, flash_hitch_s=2.2, limit_s=12.0,
+    ),
+    drive={DriveMode.SINGLE: 3.0, DriveMode.CONTINUOUS: 0.07, DriveMode.TIMER: 4.0},
+    bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 7.6, Bracketing.EXPOSURE: 7.0,
+                Bracketing.OTHER: 4.0},
+    focus_mode={FocusMode.AUTO: 0.7, FocusMode.MANUAL: 0.7},
+    # Locked focus stays; tracking focus wanders, which costs once and then little.
+    tie=0.15, along=0.85, against=0.85, thrown=0.85, first_move=3.0, free_focus=True,
+    ev_same=0.05, ev_small=2.5, ev_large=6.0,
+    changed=_CHANGES,
+    driven=True,
+)  # fmt: skip
+
+INTERVAL = Habits(
+    kind=Kind.INTERVAL,
+    start=3.5,
+    goes_on=0.03,
+    ends=3.0,
+    shortest=4,
+    longest=5000,
+    pauses=Pauses(
+        # Every 2 to 60 s, to a tenth of a second or two in a hundred.
+        first=10.0, first_spread=1.5, spread=0.02, learns=False,
+        hitch=6.0, hitch_s=120.0, steep=6.0, flash_hitch=6.0, flash_hitch_s=120.0,
+        limit_s=600.0,
+    ),
+    drive={DriveMode.SINGLE: 0.1, DriveMode.CONTINUOUS: 3.0, DriveMode.TIMER: 3.0},
+    bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 8.5, Bracketing.EXPOSURE: 6.0,
+                Bracketing.OTHER: 4.0},
+    focus_mode={FocusMode.AUTO: 0.9, FocusMode.MANUAL: 0.5},
+    tie=0.1, along=3.0, against=3.0, thrown=4.0,
+    # The light changes over the series, slowly.
+    ev_same=0.3, ev_small=1.4, ev_large=3.5,
+    changed=_CHANGES,
+    periodic=True,
+    shortest_period_s=1.8,
+    flash=(3.0, 0.05),  # a timer rarely fires a flash for an hour
+)  # fmt: skip
+
+EXPOSURE_SET = Habits(
+    kind=Kind.EXPOSURE_BRACKET,
+    start=3.0,
+    goes_on=0.05,
+    ends=0.7,
+    shortest=2,
+    longest=9,  # 3, 5, 7 and 9 frames
+    pauses=Pauses(
+        # Held down at several a second, or one press each, seconds apart.
+        first=0.6, first_spread=1.6, spread=0.5, learns=True,
+        hitch=4.0, hitch_s=4.0, steep=3.0, flash_hitch=4.0, flash_hitch_s=8.0, limit_s=30.0,
+    ),
+    drive={DriveMode.SINGLE: 0.7, DriveMode.CONTINUOUS: 0.8, DriveMode.TIMER: 2.3},
+    bracketing={Bracketing.EXPOSURE: 0.15, Bracketing.OFF: 3.5, Bracketing.FOCUS: 9.0,
+                Bracketing.OTHER: 4.0},
+    focus_mode={FocusMode.AUTO: 0.7, FocusMode.MANUAL: 0.7},
+    tie=0.05, along=3.5, against=3.5, thrown=4.5, free_focus=True,
+    ev_same=NEVER, ev_small=0.7, ev_large=0.03,
+    changed={**_CHANGES, "flash_fired": 4.0, "planned": 4.0, "iso": 0.7, "f_number": 3.0},
+    driven=True,
+    exposures="set",
+)  # fmt: skip
+
+EXPOSURE_LADDER = Habits(
+    kind=Kind.EXPOSURE_BRACKET,
+    start=4.0,
+    goes_on=0.08,
+    ends=2.3,
+    shortest=4,
+    longest=40,  # 4 to 40 frames, 2 to 60 s apart, on a tripod
+    pauses=Pauses(
+        first=6.0, first_spread=1.1, spread=0.6, learns=False,
+        hitch=3.5, hitch_s=30.0, steep=4.0, flash_hitch=3.5, flash_hitch_s=30.0,
+        limit_s=120.0,
+    ),
+    drive={DriveMode.SINGLE: 0.2, DriveMode.CONTINUOUS: 3.0, DriveMode.TIMER: 1.8},
+    bracketing={Bracketing.OFF: 0.05, Bracketing.EXPOSURE: 4.0, Bracketing.FOCUS: 9.0,
+                Bracketing.OTHER: 5.0},
+    focus_mode={FocusMode.AUTO: 0.9, FocusMode.MANUAL: 0.5},
+    tie=0.05, along=4.0, against=4.0, thrown=5.0, free_focus=True,
+    ev_same=3.0, ev_small=0.9, ev_large=0.5,
+    changed={**_CHANGES, "f_number": 2.5, "iso": 1.0},
+    exposures="ladder",
+)  # fmt: skip
+
+MODELS = (
+    SINGLE, FOCUS_BRACKET, MANUAL_STACK, BURST, INTERVAL, EXPOSURE_SET, EXPOSURE_LADDER,
+)  # fmt: skip
+
+# --- exposure brackets ----------------------------------------------------------------------------
+
+SET_SIZES = (3, 5, 7, 9)
+SET_TOLERANCE_EV = 0.2  # rounding of nominal speeds, and of thirds of a stop
+SET_REPEATED_EV = 0.15  # an exposure that was there already begins the next set
+SET_UNEVEN = 6.0  # steps of unequal size
+SET_OF_TWO = 5.0
+SET_INCOMPLETE = 3.5  # an even number of frames: one was deleted, or it was stopped
+LADDER_TURNS = 4.0  # the exposure goes back
+
+# --- the search -----------------------------------------------------------------------------------
+
+# An account that is so much worse than the best one so far is dropped: one in 10^15.
+DROP_BEHIND = 35.0
+# So many open runs of one kind are followed; on the labelled cards more changed nothing.
+KEEP_OPEN = 10
+# A pause five times the run's own (in natural logarithm), without a flash to wait for, tears it.
+TORN_RATIO = 1.6
+TORN = 1.5
+# The run's habit of spread counts as much as so many pauses of its own.
+HABIT_WEIGHT = 3.0
+# A shutter's own jitter, and the stamps' hundredths of a second at ten frames a second.
+TIGHTEST_SPREAD = 0.04
+# An interval timer is exact to a tenth of a second.
+TIMER_JITTER_S = 0.1
+# What is beyond doubt is not counted further.
+MARGIN_CAP = 50.0
+# The light drifts by less than this from frame to frame.
+EV_SMALL = 0.4

@@ -1,0 +1,231 @@
+"""What two neighbouring frames of a timeline say about each other, as numbers.
+
+A Look is one frame seen from the timeline; a Link is the step from one look to the next. Pauses run
+from the end of one exposure to the start of the next, so a long exposure is no pause.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+from enum import Enum
+
+from sorter.grouping.timeline import Timeline, counter_step
+from sorter.model.frame import Facts, Frame
+from sorter.model.values import MICROSECONDS
+
+SHORTEST_PAUSE_S = 0.02  # below this a pause is read-out, not rhythm
+SAME_EV = 0.12  # nominal speeds are rounded: CIPA DC-008 APEX values differ by up to this
+_LARGE_TURN = 0.25  # a quarter of the distance in one step is no slice of a macro stack
+_CENTIMETRE = 0.0101  # distances of whole centimetres may waver by one
+
+
+class Move(Enum):
+    """How focus moved from one frame to the next."""
+
+    UNKNOWN = "unknown"
+    TIE = "tie"
+    FARTHER = "farther"
+    NEARER = "nearer"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """One frame as the models see it: seconds from the timeline's start, focus, exposure.
+
+    focus: grows toward far; in motor steps where in_steps, else in negative dioptres (-1/m).
+    ev: relative exposure log2(t ISO / N²), brighter is larger; None where a part is unknown.
+    said_ev: what the camera says that it changed on purpose (bracket offset, else bias).
+    """
+
+    frame: Frame
+    facts: Facts
+    start_us: int
+    exposure_s: float
+    grain_s: float
+    focus: float | None
+    in_steps: bool
+    ev: float | None
+    said_ev: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Link:
+    """The step between two neighbouring looks.
+
+    pause_lo, pause_hi: natural logarithms of the shortest and longest pause in seconds that the
+    stamps allow; elapsed_s: start to start. turn: |change of focus| in the look's unit; large: more
+    than a slice of a stack would turn; waver: so little that rounding may have made it.
+    shot_step, number_step: None where one side does not say. changed: names of settings that
+    differ; unknown values differ from nothing. clock_back: time ran backwards. flashed: the first of
+    the two fired a flash, which then had to recycle.
+    """
+
+    pause_s: float
+    pause_lo: float
+    pause_hi: float
+    elapsed_s: float
+    grain_s: float
+    move: Move
+    turn: float
+    large: bool
+    waver: bool
+    ev_change: float
+    shot_step: int | None
+    shot_began_again: bool
+    number_step: int | None
+    new_folder: bool
+    same_burst: bool | None
+    changed: frozenset[str]
+    clock_back: bool
+    flashed: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """All looks of one timeline in order of capture, and the links between them, one fewer."""
+
+    looks: tuple[Look, ...]
+    links: tuple[Link, ...]
+
+
+def gather(timeline: Timeline) -> Evidence:
+    """Every frame of the timeline as the models see it, and every step."""
+    looks = tuple(_look(frame, timeline.start_us(frame)) for frame in timeline.frames)
+    return Evidence(looks=looks, links=tuple(_link(a, b) for a, b in itertools.pairwise(looks)))
+
+
+def _look(frame: Frame, start_us: int) -> Look:
+    facts = frame.facts
+    focus, in_steps = focus_of(facts)
+    offset = facts.bracket_offset_ev
+    return Look(
+        frame=frame,
+        facts=facts,
+        start_us=start_us,
+        exposure_s=facts.exposure_time_s or 0.0,
+        grain_s=frame.moment.grain_us / MICROSECONDS,
+        focus=focus,
+        in_steps=in_steps,
+        ev=exposure_ev(facts),
+        said_ev=facts.exposure_bias_ev if offset is None else offset,
+    )
+
+
+def focus_of(facts: Facts) -> tuple[float | None, bool]:
+    """Where the frame is focused, growing toward far, and whether that is in motor steps."""
+    if facts.focus_step is not None:
+        return (-facts.focus_step if facts.step_nearward else facts.focus_step), True
+    ends = [end for end in (facts.focus_near_m, facts.focus_far_m) if end is not None]
+    if not ends or min(ends) <= 0:
+        return None, False
+    return -sum(1 / end for end in ends) / len(ends), False
+
+
+def exposure_ev(facts: Facts) -> float | None:
+    """Relative exposure in EV, brighter is larger: log2(t ISO / N²) (APEX, CIPA DC-008).
+
+    A lens that tells no f-number cannot change it unseen: then N counts as 1.
+    """
+    if not facts.exposure_time_s or not facts.iso:
+        return None
+    return math.log2(facts.exposure_time_s * facts.iso / (facts.f_number or 1.0) ** 2)
+
+
+def _link(a: Look, b: Look) -> Link:
+    elapsed = (b.start_us - a.start_us) / MICROSECONDS
+    grain = max(a.grain_s, b.grain_s)
+    pause = elapsed - a.exposure_s
+    low = max(SHORTEST_PAUSE_S, pause - grain)
+    high = max(SHORTEST_PAUSE_S, pause + grain)
+    move, turn, large, waver = _move(a, b)
+    step = _difference(a.facts.shot_number, b.facts.shot_number)
+    return Link(
+        pause_s=max(0.0, pause),
+        pause_lo=math.log(low),
+        pause_hi=math.log(high),
+        elapsed_s=max(0.0, elapsed),
+        grain_s=grain,
+        move=move,
+        turn=turn,
+        large=large,
+        waver=waver,
+        ev_change=_ev_change(a, b),
+        shot_step=step,
+        shot_began_again=step is not None and step <= 0,
+        number_step=counter_step(a.frame, b.frame),
+        new_folder=a.frame.files[0].file.folder != b.frame.files[0].file.folder,
+        same_burst=_same(a.facts.burst_id, b.facts.burst_id),
+        changed=_changed(a.facts, b.facts),
+        clock_back=elapsed < -grain,
+        flashed=a.facts.flash_fired is True,
+    )
+
+
+def _difference(a: int | None, b: int | None) -> int | None:
+    return None if a is None or b is None else b - a
+
+
+def _same(a: str, b: str) -> bool | None:
+    return a == b if a and b else None
+
+
+def _move(a: Look, b: Look) -> tuple[Move, float, bool, bool]:
+    if a.focus is None or b.focus is None or a.in_steps is not b.in_steps:
+        return Move.UNKNOWN, 0.0, False, False
+    turn = b.focus - a.focus
+    if abs(turn) < 1e-9:  # noqa: PLR2004 - float dust of equal distances
+        return Move.TIE, 0.0, False, False
+    move = Move.FARTHER if turn > 0 else Move.NEARER
+    if a.in_steps:
+        return move, abs(turn), False, False
+    return move, abs(turn), _is_large(a.focus, b.focus), _is_waver(a, b)
+
+
+def _is_large(one: float, two: float) -> bool:
+    near, far = sorted((-one, -two))[::-1]  # dioptres: the nearer one is larger
+    return far < near * (1 - _LARGE_TURN)
+
+
+def _is_waver(a: Look, b: Look) -> bool:
+    ends = (
+        (a.facts.focus_near_m, b.facts.focus_near_m),
+        (a.facts.focus_far_m, b.facts.focus_far_m),
+    )
+    return all(one is None or two is None or abs(one - two) <= _CENTIMETRE for one, two in ends)
+
+
+def _ev_change(a: Look, b: Look) -> float:
+    """The change of exposure in EV; what the camera says counts where the settings show none."""
+    seen = 0.0 if a.ev is None or b.ev is None else b.ev - a.ev
+    if abs(seen) > SAME_EV or a.said_ev is None or b.said_ev is None:
+        return seen
+    return b.said_ev - a.said_ev
+
+
+_COMPARED = (
+    "lens",
+    "f_number",
+    "focal_length_mm",
+    "flash_fired",
+    "focus_mode",
+    "drive_mode",
+    "bracketing",
+    "planned",
+    "orientation",
+    "iso",
+)
+_SAME_RATIO = 1.03  # zoom and aperture values are rounded; breathing lenses drift by less
+
+
+def _changed(a: Facts, b: Facts) -> frozenset[str]:
+    return frozenset(name for name in _COMPARED if _differ(getattr(a, name), getattr(b, name)))
+
+
+def _differ(one: object, two: object) -> bool:
+    if one is None or two is None or one in {"", two} or two == "":
+        return False
+    if isinstance(one, float) and isinstance(two, float):
+        return max(one, two) > _SAME_RATIO * min(one, two)
+    return True

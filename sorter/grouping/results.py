@@ -1,0 +1,49 @@
+"""Pictures that the camera merged itself: no slices, but they belong to their sources."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence as Run
+
+from sorter.grouping.timeline import counter_step
+from sorter.model.frame import Frame
+from sorter.model.kinds import STACK_KINDS, Bracketing, Kind, Role
+
+# Merging takes a camera up to a minute or two (common practice, no source).
+LATEST_S = 180.0
+_MERGED_KINDS = {
+    "focus": STACK_KINDS,
+    "exposure": frozenset({Kind.EXPOSURE_BRACKET}),
+    "other": frozenset({Kind.BURST, Kind.EXPOSURE_BRACKET, Kind.FOCUS_BRACKET}),
+}
+_FEWEST_SOURCES = 2
+
+
+def is_marked(frame: Frame) -> bool:
+    """The camera says that it merged this picture out of others."""
+    return bool(frame.facts.merged)
+
+
+def fits(result: Frame, kind: Kind, sources: int, pause_s: float) -> bool:
+    """A marked result belongs to the sequence right before it, if that is of the kind it merges."""
+    usual = _MERGED_KINDS.get(result.facts.merged, frozenset())
+    return kind in usual and sources >= _FEWEST_SOURCES and pause_s <= LATEST_S
+
+
+def is_unmarked(frame: Frame, sources: Run[Frame], kind: Kind, pause_s: float) -> bool:
+    """A lone picture without a raw right behind a focus bracket of raws is its merged result.
+
+    Some bodies leave no mark on what they merge; but every source has a raw, the merged one never.
+    """
+    if kind is not Kind.FOCUS_BRACKET or len(sources) <= _FEWEST_SOURCES or pause_s > LATEST_S:
+        return False
+    if has_raw(frame) or not all(has_raw(source) for source in sources):
+        return False
+    facts, last = frame.facts, sources[-1].facts
+    alike = (facts.lens, facts.f_number) == (last.lens, last.f_number)
+    still_on = facts.bracketing in (None, Bracketing.FOCUS)
+    return alike and still_on and counter_step(sources[-1], frame) == 1
+
+
+def has_raw(frame: Frame) -> bool:
+    """One of the frame's files is a raw."""
+    return any(file.role is Role.RAW for file in frame.files)

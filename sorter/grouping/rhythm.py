@@ -1,0 +1,122 @@
+"""A run's own rhythm: how well the next pause, or the next period, fits those before it.
+
+Costs are in nats and on one measure for all models and for boundaries: the density of the logarithm
+of the pause, widened to what the stamps' grain leaves open.
+"""
+
+from __future__ import annotations
+
+import math
+
+from sorter.grouping import costs
+from sorter.grouping.costs import NEVER, Pauses
+from sorter.grouping.evidence import SHORTEST_PAUSE_S, Link
+
+_ROOT_TAU = math.sqrt(math.tau)
+_COARSE = 1.0  # the stamps leave a pause open by more than a factor of e
+_MEMORY = 9  # pauses; a buffer that fills up slows a run down, and the rhythm follows
+
+
+def log_cost(middle: float, spread: float, low: float, high: float) -> float:
+    """The cost of a pause between low and high where `middle` is expected (all logarithms)."""
+    off = _outside(middle, low, high)
+    width = high - low
+    return 0.5 * (off / spread) ** 2 + math.log(max(width, _ROOT_TAU * spread))
+
+
+def _outside(middle: float, low: float, high: float) -> float:
+    return max(0.0, low - middle, middle - high)
+
+
+class Beat:
+    """The pauses of a run so far: their middle and their spread."""
+
+    __slots__ = ("count", "fitting", "off_squares", "pauses", "recent", "total_s")
+
+    def __init__(self, pauses: Pauses) -> None:
+        self.pauses = pauses
+        self.count = 0
+        self.fitting = 0
+        self.off_squares = 0.0
+        self.recent: list[float] = []
+        self.total_s = 0.0
+
+    def take(self, link: Link) -> float:
+        """Takes in one more pause and says what it costs; NEVER beyond the limit of the kind."""
+        if link.pause_s > self.pauses.limit_s + link.grain_s:
+            return NEVER
+        middle, spread = self._expected(link), self._spread()
+        fits = log_cost(middle, spread, link.pause_lo, link.pause_hi)
+        hitch = self._hitch(link, middle)
+        self._learn(link, middle, in_rhythm=fits <= hitch)
+        return min(fits, hitch)
+
+    def _expected(self, link: Link) -> float:
+        if self.count == 0:
+            return math.log(self.pauses.first)
+        if link.pause_hi - link.pause_lo > _COARSE:
+            return math.log(max(SHORTEST_PAUSE_S, self.total_s / self.count))
+        # The middle one of the last few: one hitch, even as the first pause, spoils nothing.
+        return sorted(self.recent)[(len(self.recent) - 1) // 2]
+
+    def _spread(self) -> float:
+        habit = self.pauses.spread
+        if self.count == 0:
+            return self.pauses.first_spread
+        if not self.pauses.learns:
+            return habit
+        weight = costs.HABIT_WEIGHT
+        variance = (weight * habit * habit + self.off_squares) / (weight + self.fitting)
+        return max(costs.TIGHTEST_SPREAD, math.sqrt(variance))
+
+    def _hitch(self, link: Link, middle: float) -> float:
+        pauses = self.pauses
+        limit = pauses.flash_hitch_s if link.flashed else pauses.hitch_s
+        cost = pauses.flash_hitch if link.flashed else pauses.hitch
+        if link.pause_s <= limit:
+            return cost
+        pause = math.log(link.pause_s)
+        torn = costs.TORN if not link.flashed and pause - middle > costs.TORN_RATIO else 0.0
+        return cost + pauses.steep * (pause - math.log(limit)) + torn
+
+    def _learn(self, link: Link, middle: float, *, in_rhythm: bool) -> None:
+        if self.count and in_rhythm:
+            self.fitting += 1
+            self.off_squares += _outside(middle, link.pause_lo, link.pause_hi) ** 2
+        self.total_s += link.pause_s
+        self.count += 1
+        self.recent.append(0.5 * (link.pause_lo + link.pause_hi))
+        if len(self.recent) > _MEMORY:
+            del self.recent[0]
+
+
+class Period:
+    """The start-to-start periods of an interval series so far."""
+
+    __slots__ = ("count", "pauses", "shortest_s", "total_s")
+
+    def __init__(self, pauses: Pauses, shortest_s: float) -> None:
+        self.pauses = pauses
+        self.shortest_s = shortest_s
+        self.count = 0
+        self.total_s = 0.0
+
+    def take(self, link: Link) -> float:
+        """Takes in one more period and says what it costs; NEVER where no timer is so fast."""
+        period, grain = link.elapsed_s, link.grain_s
+        if period + grain < self.shortest_s or period > self.pauses.limit_s + grain:
+            return NEVER
+        cost = self._fits(period, grain)
+        skipped = self.pauses.hitch + max(0.0, math.log(period / self.pauses.hitch_s))
+        if cost <= skipped:
+            self.count += 1
+            self.total_s += period
+        return min(cost, skipped)
+
+    def _fits(self, period: float, grain: float) -> float:
+        low, high = math.log(max(SHORTEST_PAUSE_S, period - grain)), math.log(period + grain)
+        if self.count == 0:
+            return log_cost(math.log(self.pauses.first), self.pauses.first_spread, low, high)
+        usual = self.total_s / self.count
+        spread = max(self.pauses.spread, costs.TIMER_JITTER_S / usual)
+        return log_cost(math.log(usual), spread, low, high)

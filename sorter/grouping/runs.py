@@ -1,0 +1,151 @@
+"""A run of frames under one model: how well the model accounts for it, frame by frame.
+
+A run is opened at a frame, goes on over links, and can be closed where it is long enough. All costs
+are in nats (see costs.py); NEVER says that the model cannot account for it at all.
+"""
+
+from __future__ import annotations
+
+import math
+
+from sorter.grouping import costs
+from sorter.grouping.costs import NEVER, Habits
+from sorter.grouping.evidence import SAME_EV, Link, Look, Move
+from sorter.grouping.rhythm import Beat, Period, log_cost
+from sorter.grouping.tracks import EXPOSURES, FocusTrack
+from sorter.model.kinds import Bracketing
+
+
+class Run:
+    """An open run: its model, where it began, what it cost so far, and its own rhythm."""
+
+    __slots__ = ("before", "cost", "exposure", "focus", "habits", "length", "planned", "start",
+                 "tempo")  # fmt: skip
+
+    def __init__(self, habits: Habits, look: Look, *, start: int, before: float) -> None:
+        """before: the cost of the best account of all frames before the run."""
+        self.habits = habits
+        self.start = start
+        self.before = before
+        self.cost = opening_cost(habits, look)
+        self.length = 1
+        self.planned = look.facts.planned if habits.driven else None
+        numbered = look.facts.bracketing is Bracketing.FOCUS and habits.driven
+        self.focus = FocusTrack(habits, numbered=numbered)
+        self.exposure = EXPOSURES[habits.exposures](habits)
+        pauses = habits.pauses
+        self.tempo = Period(pauses, habits.shortest_period_s) if habits.periodic else Beat(pauses)
+
+    @property
+    def total(self) -> float:
+        """What the whole account up to here costs, this run still open."""
+        return self.before + self.cost
+
+    def go_on(self, link: Link, apart_s: float) -> bool:
+        """Takes in the frame behind the link; False where the model cannot account for it."""
+        if self.length >= self.habits.longest or link.clock_back or link.pause_s > apart_s:
+            return False
+        cost = self.habits.goes_on + self._settings(link)
+        if cost < NEVER:
+            cost += self.tempo.take(link)
+        if cost < NEVER:
+            cost += self.exposure.take(link)
+        if cost == NEVER:
+            return False
+        self.length += 1
+        self.cost += cost + self.focus.take(link) + self._counters(link) + self._plan()
+        return True
+
+    def closing_cost(self) -> float:
+        """What it costs to end the run here; NEVER where it is too short or no whole pattern."""
+        if self.length < self.habits.shortest:
+            return NEVER
+        flaws = self.exposure.close(self.length) + self._unproved()
+        if self.planned and self.length > 1:
+            done = self.length >= self.planned
+            return flaws + (costs.ENDED_AS_PLANNED if done else costs.STOPPED_EARLY)
+        return flaws + self.habits.ends
+
+    def _unproved(self) -> float:
+        """A camera that does not say that it brackets focus must show focus moving."""
+        if not self.habits.needs_focus or self.focus.numbered:
+            return 0.0
+        return costs.UNTAGGED_FOCUS / self.focus.moves if self.focus.moves else NEVER
+
+    def _settings(self, link: Link) -> float:
+        if not link.changed:
+            return 0.0
+        changed = self.habits.changed
+        return sum(changed[name] for name in link.changed)
+
+    def _plan(self) -> float:
+        return costs.OVER_PLANNED if self.planned and self.length > self.planned else 0.0
+
+    def _counters(self, link: Link) -> float:
+        cost = costs.OTHER_BURST_ID if link.same_burst is False else 0.0
+        if self.habits.driven:
+            cost += _shot_cost(link)
+        if link.number_step is not None and link.number_step != 1:
+            cost += costs.NUMBERS_MISSING
+        if link.new_folder:
+            cost += costs.FOLDER_ANEW if link.number_step is None else costs.FOLDER_FULL
+        return cost
+
+
+def _shot_cost(link: Link) -> float:
+    if link.shot_step is None:
+        return 0.0
+    if link.shot_step == 1:
+        return costs.SHOT_NEXT
+    return costs.SHOT_SKIPS if link.shot_step > 1 else costs.SHOT_BEGAN_AGAIN
+
+
+def opening_cost(habits: Habits, look: Look) -> float:
+    """What the kind's rarity and the first frame's own words cost; silence costs nothing."""
+    facts = look.facts
+    cost = habits.start
+    if facts.drive_mode is not None:
+        cost += habits.drive[facts.drive_mode]
+    if facts.bracketing is not None:
+        cost += habits.bracketing[facts.bracketing]
+    if facts.focus_mode is not None:
+        cost += habits.focus_mode[facts.focus_mode]
+    if facts.flash_fired is not None:
+        cost += habits.flash[0 if facts.flash_fired else 1]
+    if habits.driven and facts.shot_number is not None and facts.shot_number > 1:
+        cost += costs.ANEW_SHOT_LATE
+    return cost
+
+
+def anew_cost(link: Link) -> float:
+    """What the link costs where it is a boundary, whatever kind begins behind it."""
+    pause = log_cost(math.log(costs.ANEW_MEDIAN_S), costs.ANEW_SPREAD, link.pause_lo, link.pause_hi)
+    settings = costs.ANEW_CHANGED if link.changed else costs.ANEW_UNCHANGED
+    return pause + settings + _anew_focus(link) + _anew_exposure(link) + _anew_counters(link)
+
+
+def _anew_focus(link: Link) -> float:
+    if link.move is Move.UNKNOWN:
+        return 0.0
+    if link.move is Move.TIE:
+        return costs.ANEW_FOCUS_TIE
+    return costs.ANEW_FOCUS_LARGE if link.large else costs.ANEW_FOCUS_SMALL
+
+
+def _anew_exposure(link: Link) -> float:
+    change = abs(link.ev_change)
+    if change <= SAME_EV:
+        return costs.ANEW_EV_SAME
+    return costs.ANEW_EV_SMALL if change <= costs.EV_SMALL else costs.ANEW_EV_LARGE
+
+
+def _anew_counters(link: Link) -> float:
+    cost = costs.ANEW_SAME_BURST_ID if link.same_burst else 0.0
+    if link.shot_step == 1:
+        cost += costs.ANEW_SHOT_GOES_ON
+    if link.number_step is not None and link.number_step != 1:
+        cost += costs.ANEW_NUMBERS_MISSING
+    if link.new_folder:
+        missing = link.number_step is None
+        cost += costs.ANEW_FOLDER_ANEW if missing else costs.ANEW_FOLDER_FULL
+    return cost

@@ -1,0 +1,193 @@
+"""One timeline a body: its frames in the order in which they were taken.
+
+Time orders, with the fraction of the second where all frames of that second have one; within a
+second without fractions the file counter orders, then the camera's shot number. Where the clock was
+set back the counter wins. Numbers follow DCF (CIPA DC-009): directories 100 to 999, files 0001 to
+9999, after which the next file is 0001 again.
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+
+from sorter.model.frame import Facts, Frame
+from sorter.model.kinds import Bracketing, DriveMode
+from sorter.model.values import MICROSECONDS
+
+WRAP = 10_000  # DCF file numbers have four digits
+_DIRECTORY = re.compile(r"(\d{3})[A-Za-z0-9_]{5}")
+_NUMBER = re.compile(r"(\d{4})$")
+_TRAILING_DIGITS = re.compile(r"(\d{1,9})$")
+# A stamp of 1/100 s tells two presses apart at up to 100 frames a second; 1/10 s does not.
+_FINE_DIGITS = 2
+
+Body = tuple[str, str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timeline:
+    """The frames of one body (make, model, serial) in the order of capture."""
+
+    body: Body
+    frames: tuple[Frame, ...]
+    in_utc: bool = False
+
+    def start_us(self, frame: Frame) -> int:
+        """The frame's start in microseconds on this timeline's clock."""
+        return clock_us(frame, in_utc=self.in_utc)
+
+
+def clock_us(frame: Frame, *, in_utc: bool) -> int:
+    """Microseconds by the camera's wall clock, or in UTC where asked for and known."""
+    moment = frame.moment
+    offset = moment.offset_min if in_utc else 0
+    return moment.local_us - (offset or 0) * 60 * MICROSECONDS
+
+
+def directory_number(frame: Frame) -> int | None:
+    """The number of the frame's DCF directory; None where the folder is not named by DCF."""
+    match = _DIRECTORY.fullmatch(frame.files[0].file.folder.rpartition("/")[2])
+    return int(match[1]) if match else None
+
+
+def file_number(frame: Frame) -> int | None:
+    """The frame's DCF file number; None where the name has no four digits at its end."""
+    match = _NUMBER.search(frame.files[0].file.stem)
+    return int(match[1]) if match else None
+
+
+def timelines(frames: Iterable[Frame]) -> tuple[Timeline, ...]:
+    """One timeline for every body, each in order of capture, bodies in the order of their names."""
+    bodies = _by_body(frames)
+    return tuple(_timeline(body, bodies[body]) for body in sorted(bodies))
+
+
+def _by_body(frames: Iterable[Frame]) -> dict[Body, list[Frame]]:
+    bodies: defaultdict[Body, list[Frame]] = defaultdict(list)
+    for frame in frames:
+        facts = frame.facts
+        bodies[facts.make.casefold(), facts.model.casefold(), facts.serial].append(frame)
+    for body in [body for body in bodies if not body[2]]:
+        twins = [other for other in bodies if other[:2] == body[:2] and other[2]]
+        # A file that lost its serial belongs to the one body of that model, if there is just one.
+        if len(twins) == 1 and body[1]:
+            bodies[twins[0]].extend(bodies.pop(body))
+    return dict(bodies)
+
+
+def _timeline(body: Body, frames: list[Frame]) -> Timeline:
+    in_utc = all(frame.moment.offset_min is not None for frame in frames)
+    ordered = _in_order(frames, lambda frame: clock_us(frame, in_utc=in_utc))
+    return Timeline(body=body, frames=tuple(_joined_twins(ordered)), in_utc=in_utc)
+
+
+def _in_order(frames: list[Frame], start: Callable[[Frame], int]) -> list[Frame]:
+    by_time = _by_time(frames, start)
+    if not _counter_runs_back(by_time):
+        return by_time
+    if any(directory_number(frame) is None or file_number(frame) is None for frame in frames):
+        return by_time
+    by_counter = sorted(by_time, key=lambda f: (directory_number(f) or 0, file_number(f) or 0))
+    set_back = sum(start(b) < start(a) for a, b in itertools.pairwise(by_counter))
+    return by_counter if set_back <= _counter_runs_back(by_time) else by_time
+
+
+def _by_time(frames: list[Frame], start: Callable[[Frame], int]) -> list[Frame]:
+    seconds: defaultdict[int, list[Frame]] = defaultdict(list)
+    for frame in frames:
+        seconds[start(frame) // MICROSECONDS].append(frame)
+    ordered: list[Frame] = []
+    for second in sorted(seconds):
+        ordered += _within_second(seconds[second], start)
+    return ordered
+
+
+def _within_second(frames: list[Frame], start: Callable[[Frame], int]) -> list[Frame]:
+    if len(frames) == 1:
+        return frames
+    counters = _counter_keys(frames)
+    exact = all(frame.moment.digits is not None for frame in frames)
+    # A missing fraction never sorts as .000: then the counter alone speaks for the second.
+    return sorted(frames, key=lambda frame: (start(frame) if exact else 0, counters[frame.path]))
+
+
+def _counter_keys(frames: list[Frame]) -> dict[str, tuple[int, int, int, str]]:
+    numbers = [number for frame in frames if (number := file_number(frame)) is not None]
+    wrapped = bool(numbers) and max(numbers) - min(numbers) > WRAP // 2
+    return {frame.path: _counter_key(frame, wrapped=wrapped) for frame in frames}
+
+
+def _counter_key(frame: Frame, *, wrapped: bool) -> tuple[int, int, int, str]:
+    directory, number = directory_number(frame), file_number(frame)
+    shot = frame.facts.shot_number or 0
+    if directory is None:
+        digits = _TRAILING_DIGITS.search(frame.files[0].file.stem)
+        return (0, shot, int(digits[1]) if digits else 0, frame.path)
+    if number is None:
+        return (directory, shot, 0, frame.path)
+    return (directory, number + (WRAP if wrapped and number < WRAP // 2 else 0), shot, frame.path)
+
+
+def counter_step(before: Frame, after: Frame) -> int | None:
+    """How far the file counter moved, over 9999 and new directories; None where it cannot tell.
+
+    1: neighbours. Negative: the counter ran back (a clock set back, or files of two counters).
+    """
+    one, two = file_number(before), file_number(after)
+    if one is None or two is None:
+        return None
+    first, second = directory_number(before), directory_number(after)
+    if first is None or second is None:
+        return two - one if before.files[0].file.folder == after.files[0].file.folder else None
+    if first == second:
+        step = (two - one) % WRAP
+        return step - WRAP if step > WRAP // 2 else step
+    if second > first:
+        step = (two - one) % WRAP
+        return step if step <= WRAP // 2 else None  # numbering began again in the new directory
+    return -1
+
+
+def _counter_runs_back(frames: list[Frame]) -> int:
+    steps = (counter_step(a, b) for a, b in itertools.pairwise(frames))
+    return sum(step is not None and step < 0 for step in steps)
+
+
+def _joined_twins(frames: list[Frame]) -> list[Frame]:
+    """Files that one exposure left under several names or in several folders make one frame."""
+    joined: list[Frame] = []
+    for frame in frames:
+        if joined and _same_exposure(joined[-1], frame):
+            joined[-1] = replace(
+                joined[-1],
+                files=joined[-1].files + frame.files,
+                notes=joined[-1].notes + frame.notes,
+            )
+        else:
+            joined.append(frame)
+    return joined
+
+
+def _same_exposure(one: Frame, two: Frame) -> bool:
+    if one.moment != two.moment or not _same_settings(one, two):
+        return False
+    if one.files[0].file.stem.casefold() == two.files[0].file.stem.casefold():
+        return one.files[0].file.folder != two.files[0].file.folder
+    fine = len(one.moment.digits or "") >= _FINE_DIGITS
+    driven = one.facts.drive_mode is DriveMode.CONTINUOUS or one.facts.shot_number is not None
+    stepped = one.facts.bracketing in (Bracketing.FOCUS, Bracketing.EXPOSURE)
+    return fine and not driven and not stepped and counter_step(one, two) == 1
+
+
+def _same_settings(one: Frame, two: Frame) -> bool:
+    return _settings(one.facts) == _settings(two.facts)
+
+
+def _settings(facts: Facts) -> tuple[object, ...]:
+    exposure = (facts.exposure_time_s, facts.f_number, facts.iso, facts.exposure_bias_ev)
+    focus = (facts.focus_near_m, facts.focus_far_m, facts.focus_step, facts.lens)
+    return (exposure, focus, facts.shot_number, facts.bracket_offset_ev, facts.merged)

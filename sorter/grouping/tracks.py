@@ -1,0 +1,139 @@
+"""What a run knows of its own focus and exposure, and what the next frame's change costs (nats)."""
+
+from __future__ import annotations
+
+import itertools
+
+from sorter.grouping import costs
+from sorter.grouping.costs import NEVER, Habits
+from sorter.grouping.evidence import SAME_EV, Link, Move
+
+_USUAL_AFTER = 2  # moves; one step makes no usual step
+
+
+class FocusTrack:
+    """Which way focus goes in a run, and by how much a step."""
+
+    __slots__ = ("direction", "habits", "moves", "numbered", "turned")
+
+    def __init__(self, habits: Habits, *, numbered: bool) -> None:
+        """numbered: the camera says that it brackets focus, so its shot number proves the order."""
+        self.habits = habits
+        self.numbered = numbered
+        self.direction = Move.UNKNOWN
+        self.moves = 0
+        self.turned = 0.0
+
+    def take(self, link: Link) -> float:
+        """Takes in one more step and says what it costs."""
+        if link.move is Move.UNKNOWN:
+            return 0.0
+        if link.move is Move.TIE:
+            return self.habits.tie
+        if self.habits.free_focus:
+            return self._wander()
+        if self.numbered and link.shot_step == 1:
+            # Some bodies take the middle slice first, then nearer, then farther ones.
+            return self.habits.along
+        return self._directed(link)
+
+    def _wander(self) -> float:
+        self.moves += 1
+        return self.habits.along + (self.habits.first_move if self.moves == 1 else 0.0)
+
+    def _directed(self, link: Link) -> float:
+        leap = self.habits.leap if link.large or self._leaps(link) else 0.0
+        if self.direction is Move.UNKNOWN:
+            self.direction = link.move
+            self._count(link)
+            return self.habits.along + self.habits.first_move + leap
+        if link.move is self.direction:
+            self._count(link)
+            return self.habits.along + leap
+        return self.habits.thrown if leap or not link.waver else self.habits.against
+
+    def _leaps(self, link: Link) -> bool:
+        if self.moves < _USUAL_AFTER or link.waver:
+            return False
+        return link.turn * self.moves > costs.LEAP_TIMES * self.turned
+
+    def _count(self, link: Link) -> None:
+        self.moves += 1
+        self.turned += link.turn
+
+
+class ExposureTrack:
+    """Exposure in a series that does not vary it: it stays, or drifts with the light."""
+
+    __slots__ = ("habits",)
+
+    def __init__(self, habits: Habits) -> None:
+        self.habits = habits
+
+    def take(self, link: Link) -> float:
+        """Says what the step's change of exposure costs."""
+        change = abs(link.ev_change)
+        if change <= SAME_EV:
+            return self.habits.ev_same
+        return self.habits.ev_small if change <= costs.EV_SMALL else self.habits.ev_large
+
+    def close(self, length: int) -> float:  # noqa: ARG002 - the same question for all tracks
+        """Nothing is left open at the end."""
+        return 0.0
+
+
+class ExposureSet(ExposureTrack):
+    """The exposures of an automatic bracket: all different, evenly spaced when it is whole."""
+
+    __slots__ = ("values",)
+
+    def __init__(self, habits: Habits) -> None:
+        super().__init__(habits)
+        self.values = [0.0]
+
+    def take(self, link: Link) -> float:
+        """Says what one more exposure costs; NEVER where the set has it already."""
+        value = self.values[-1] + link.ev_change
+        if any(abs(value - seen) < costs.SET_REPEATED_EV for seen in self.values):
+            return NEVER
+        self.values.append(value)
+        small = abs(link.ev_change) <= costs.EV_SMALL
+        return self.habits.ev_small if small else self.habits.ev_large
+
+    def close(self, length: int) -> float:
+        """Says what is wrong with the set as a bracket."""
+        values = sorted(self.values)
+        steps = [b - a for a, b in itertools.pairwise(values)]
+        if length == 2:  # noqa: PLR2004 - the smallest set
+            return costs.SET_OF_TWO
+        uneven = max(steps) - min(steps) > costs.SET_TOLERANCE_EV
+        incomplete = length not in costs.SET_SIZES
+        return (costs.SET_UNEVEN if uneven else 0.0) + (costs.SET_INCOMPLETE if incomplete else 0.0)
+
+
+class ExposureLadder(ExposureTrack):
+    """Exposures changed by hand, stepping mostly one way."""
+
+    __slots__ = ("last", "rungs")
+
+    def __init__(self, habits: Habits) -> None:
+        super().__init__(habits)
+        self.last = 0.0
+        self.rungs = 0
+
+    def take(self, link: Link) -> float:
+        """Says what one more rung costs."""
+        change = link.ev_change
+        if abs(change) <= SAME_EV:
+            return self.habits.ev_same
+        turned = costs.LADDER_TURNS if self.last * change < 0 else 0.0
+        self.last = change
+        self.rungs += 1
+        return turned + super().take(link)
+
+    def close(self, length: int) -> float:
+        """Says whether it is a ladder at all: most steps must be rungs."""
+        return 0.0 if self.rungs * 2 > length - 1 else NEVER
+
+
+EXPOSURES = {"": ExposureTrack, "set": ExposureSet, "ladder": ExposureLadder}

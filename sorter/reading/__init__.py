@@ -1,0 +1,1 @@
+"""Bytes to frames: containers, bounded directory walks, standard tags, maker notes, joining."""

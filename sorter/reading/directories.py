@@ -1,0 +1,274 @@
+"""Bounded walk over TIFF directories, which hold the tags of Exif, of raws and of maker notes.
+
+Layout (TIFF 6.0, section 2): a count, entries of twelve bytes (tag, type, count, value or offset),
+the offset of the next directory. Offsets count from a base, which is where maker notes differ.
+Whatever the bytes are: nothing here raises, nothing is read beyond the end, nothing runs on.
+"""
+
+from __future__ import annotations
+
+import math
+import struct
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from sorter.reading.source import Source
+
+LITTLE: Final = "<"
+BIG: Final = ">"
+MOST_ENTRIES: Final = 400
+"""No maker's directory comes near it; a larger count is damage, and its good start is kept."""
+MOST_DIRECTORIES: Final = 16
+"""The longest chain that is followed."""
+MOST_BYTES: Final = 1 << 20
+"""The longest value that is read."""
+NEAR: Final = 64
+"""The first value outside a directory follows its end within so many bytes."""
+
+_MARKS: Final = {b"II": LITTLE, b"MM": BIG}
+_OTHER: Final = {LITTLE: BIG, BIG: LITTLE}
+_ENTRY: Final = {order: struct.Struct(f"{order}HHI4s") for order in (LITTLE, BIG)}
+_COUNT: Final = {order: struct.Struct(f"{order}H") for order in (LITTLE, BIG)}
+_OFFSET: Final = {order: struct.Struct(f"{order}I") for order in (LITTLE, BIG)}
+_UTF8: Final = 129
+_WIDTHS: Final = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4}
+_WIDTHS[_UTF8] = 1
+_WHOLE: Final = {1: "B", 3: "H", 4: "I", 6: "b", 7: "B", 8: "h", 9: "i", 13: "I"}
+_RATIOS: Final = {5: "I", 10: "i"}
+_FLOATS: Final = {11: "f", 12: "d"}
+
+
+@dataclass(frozen=True, slots=True)
+class Tiff:
+    """Where offsets count from, in which byte order, and where the readable bytes end."""
+
+    source: Source
+    base: int
+    order: str
+    end: int
+
+    def upto(self, offset: int, length: int) -> bytes:
+        """The bytes from this offset on, as far as they are there."""
+        start = self.base + offset
+        stop = min(start + length, self.end)
+        head = self.source.head
+        if 0 <= start and stop <= len(head):
+            return head[start:stop]
+        return self.source.read(start, stop - start)
+
+    def whole(self, offset: int, length: int) -> bytes:
+        """The bytes from this offset on; none where not all of them are there."""
+        data = self.upto(offset, length)
+        return data if len(data) == length else b""
+
+
+@dataclass(frozen=True, slots=True)
+class Directory:
+    """The entries of one directory: tag to (type, count, the four bytes of value or offset).
+
+    stated: the count that it states, which may be more than there is. follows: the offset of the
+    next directory, 0 where there is none. values_from: the offset right behind the entries.
+    """
+
+    tiff: Tiff
+    entries: dict[int, tuple[int, int, bytes]]
+    stated: int = 0
+    follows: int = 0
+    values_from: int = 0
+
+    def __contains__(self, tag: int) -> bool:
+        return tag in self.entries
+
+    def raw(self, tag: int) -> bytes:
+        """The value as bytes; empty where it is missing, of no known type, or not all there."""
+        entry = self.entries.get(tag)
+        if entry is None:
+            return b""
+        kind, count, inline = entry
+        length = _WIDTHS.get(kind, 0) * count
+        if length <= 4:
+            return inline[:length]
+        if length > MOST_BYTES:
+            return b""
+        return self.tiff.whole(_OFFSET[self.tiff.order].unpack(inline)[0], length)
+
+    def place(self, tag: int) -> tuple[int, int] | None:
+        """Where a value lies that stands outside the directory: its offset and its bytes."""
+        entry = self.entries.get(tag)
+        if entry is None:
+            return None
+        kind, count, inline = entry
+        length = _WIDTHS.get(kind, 0) * count
+        return (int(_OFFSET[self.tiff.order].unpack(inline)[0]), length) if length > 4 else None
+
+    def numbers(self, tag: int) -> tuple[int, ...]:
+        """The whole numbers of the value; none where it is missing or of another type."""
+        entry = self.entries.get(tag)
+        code = _WHOLE.get(entry[0]) if entry else None
+        if code is None or entry is None:
+            return ()
+        data = self.raw(tag)
+        return struct.unpack(f"{self.tiff.order}{entry[1]}{code}", data) if data else ()
+
+    def number(self, tag: int) -> int | None:
+        """The first whole number of the value."""
+        numbers = self.numbers(tag)
+        return numbers[0] if numbers else None
+
+    def ratios(self, tag: int) -> tuple[tuple[int, int], ...]:
+        """The value's rationals, each as numerator and denominator, as they stand."""
+        entry = self.entries.get(tag)
+        code = _RATIOS.get(entry[0]) if entry else None
+        if code is None or entry is None:
+            return tuple((number, 1) for number in self.numbers(tag)) or self._floats(tag)
+        data = self.raw(tag)
+        flat = struct.unpack(f"{self.tiff.order}{2 * entry[1]}{code}", data) if data else ()
+        return tuple(zip(flat[::2], flat[1::2], strict=True))
+
+    def ratio(self, tag: int) -> tuple[int, int] | None:
+        """The first rational of the value."""
+        ratios = self.ratios(tag)
+        return ratios[0] if ratios else None
+
+    def _floats(self, tag: int) -> tuple[tuple[int, int], ...]:
+        """Floating-point values as exact rationals: some writers store them for rationals."""
+        entry = self.entries.get(tag)
+        code = _FLOATS.get(entry[0]) if entry else None
+        data = self.raw(tag)
+        if code is None or entry is None or not data:
+            return ()
+        values = struct.unpack(f"{self.tiff.order}{entry[1]}{code}", data)
+        return tuple(value.as_integer_ratio() for value in values if math.isfinite(value))
+
+    def text(self, tag: int) -> str:
+        """The value as text: cut at the first NUL, decoded, stripped."""
+        return as_text(self.raw(tag))
+
+
+MOST_TEXT: Final = 200
+
+
+def as_text(raw: bytes) -> str:
+    """Bytes as text: up to the first NUL, UTF-8 or else Latin-1, without blanks at the ends.
+
+    Some bodies leave random bytes behind the NUL. What cannot be printed becomes a blank.
+    """
+    raw = raw.split(b"\0", 1)[0][:MOST_TEXT]
+    try:
+        text = raw.decode()
+    except UnicodeDecodeError:
+        text = raw.decode("latin-1")
+    if not text.isprintable():
+        text = "".join(letter if letter.isprintable() else " " for letter in text)
+    return text.strip()
+
+
+def directory(tiff: Tiff, offset: int) -> Directory | None:
+    """The directory at this offset, with as many of its entries as are there; None without any."""
+    order = tiff.order
+    stated_as = tiff.whole(offset, 2)
+    if not stated_as:
+        return None
+    stated = _COUNT[order].unpack(stated_as)[0]
+    length = 12 * min(stated, MOST_ENTRIES)
+    table = tiff.upto(offset + 2, length + 4)
+    rows = table[: min(length, len(table) // 12 * 12)]
+    if not rows:
+        return None
+    entries = {tag: (kind, count, at) for tag, kind, count, at in _ENTRY[order].iter_unpack(rows)}
+    tail = table[length:]
+    follows = _OFFSET[order].unpack(tail)[0] if len(tail) == 4 else 0
+    return Directory(tiff, entries, stated, follows, offset + 2 + length)
+
+
+def plausible(found: Directory | None) -> bool:
+    """Whether the byte order fits: a sane count, and known types in the first entries."""
+    if found is None or not 1 <= found.stated <= MOST_ENTRIES:
+        return False
+    first = list(found.entries.values())[:3]
+    return all(kind in _WIDTHS for kind, _, _ in first)
+
+
+def ordered(tiff: Tiff, offset: int) -> Directory | None:
+    """The directory in the stated byte order, or in the other where only that one makes sense."""
+    found = directory(tiff, offset)
+    if plausible(found):
+        return found
+    turned = directory(replace(tiff, order=_OTHER[tiff.order]), offset)
+    return turned if plausible(turned) else None
+
+
+def opened(source: Source, base: int, end: int) -> Directory | None:
+    """The first directory of the TIFF at base; None where there is none that makes sense.
+
+    The magic number is not asked for: several raws replace it.
+    """
+    head = source.read(base, 8)
+    order = _MARKS.get(head[:2])
+    if order is None or len(head) < 8:
+        return None
+    for stated in (order, _OTHER[order]):
+        first = _OFFSET[stated].unpack(head[4:])[0]
+        found = ordered(Tiff(source, base, stated, end), first) if first else None
+        if found is not None:
+            return found
+    return None
+
+
+def below(parent: Directory, tag: int) -> Directory | None:
+    """The directory that this entry points to."""
+    pointer = parent.number(tag)
+    return ordered(parent.tiff, pointer) if pointer else None
+
+
+def below_all(parent: Directory, tag: int) -> Iterator[Directory]:
+    """The directories that this entry points to, a sane number of them, none twice."""
+    for pointer in dict.fromkeys(parent.numbers(tag)[:MOST_DIRECTORIES]):
+        found = ordered(parent.tiff, pointer) if pointer else None
+        if found is not None:
+            yield found
+
+
+def chain(first: Directory) -> Iterator[Directory]:
+    """The directory and those that follow it, none twice."""
+    seen: set[int] = set()
+    found: Directory | None = first
+    while found is not None:
+        yield found
+        pointer = found.follows
+        if not pointer or pointer in seen or len(seen) >= MOST_DIRECTORIES:
+            return
+        seen.add(pointer)
+        found = ordered(first.tiff, pointer)
+
+
+def settled(tiff: Tiff, offset: int, bases: Sequence[int] = ()) -> Directory | None:
+    """The note's directory in the byte order and with the base of offsets that stand the test.
+
+    bases: other places in the file that offsets may count from. Where no base stands the test
+    only the values inside the entries can be trusted: the others come back empty.
+    """
+    found = ordered(tiff, offset)
+    if found is None or _based(found):
+        return found
+    for base in bases:
+        behind = found.values_from + tiff.base - base
+        tried = replace(found, tiff=replace(found.tiff, base=base), values_from=behind)
+        if _based(tried):
+            return tried
+    return replace(found, tiff=replace(found.tiff, end=0))
+
+
+def _based(found: Directory) -> bool:
+    """Whether the values lie behind the entries, the first right behind, and in the file."""
+    outside = [
+        (_OFFSET[found.tiff.order].unpack(at)[0], _WIDTHS.get(kind, 0) * count)
+        for kind, count, at in found.entries.values()
+        if _WIDTHS.get(kind, 0) * count > 4
+    ]
+    if not outside:
+        return True
+    first = min(outside)[0]
+    last = max(offset + length for offset, length in outside)
+    return 0 <= first - found.values_from <= NEAR and found.tiff.base + last <= found.tiff.end

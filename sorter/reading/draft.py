@@ -1,0 +1,67 @@
+"""What one file has told so far, while its reader is still at work."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TypedDict
+
+from sorter.model.frame import Facts
+from sorter.model.kinds import Bracketing, DriveMode, FocusMode, Role
+from sorter.model.values import Moment, Preview
+
+
+class Said(TypedDict, total=False):
+    """The fields of Facts that were found; what is missing here was not said."""
+
+    make: str
+    model: str
+    serial: str
+    lens: str
+    moment: Moment | None
+    focal_length_mm: float | None
+    f_number: float | None
+    exposure_time_s: float | None
+    iso: float | None
+    exposure_bias_ev: float | None
+    flash_fired: bool | None
+    focus_mode: FocusMode | None
+    drive_mode: DriveMode | None
+    bracketing: Bracketing | None
+    bracket_offset_ev: float | None
+    auto_bracket: bool | None
+    shot_number: int | None
+    planned: int | None
+    burst_id: str
+    counter: int | None
+    focus_near_m: float | None
+    focus_far_m: float | None
+    focus_step: int | None
+    step_nearward: bool | None
+    merged: str
+    merged_from: int | None
+    orientation: int | None
+    width: int | None
+    height: int | None
+
+
+@dataclass(slots=True, kw_only=True)
+class Draft:
+    """Filled by a container's reader, the standard tags and the maker's note, in this order."""
+
+    container: str = ""
+    role: Role = Role.IMAGE
+    is_picture: bool = True
+    said: Said = field(default_factory=Said)
+    previews: list[Preview] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def facts(self) -> Facts:
+        """The facts as far as they were said."""
+        return Facts(**self.said)
+
+    def distance(self, near_m: float | None, far_m: float | None) -> None:
+        """Takes the limits of focus; a lone one stands for both, and near is never the farther."""
+        known = [limit for limit in (near_m, far_m) if limit is not None]
+        if known:
+            self.said["focus_near_m"] = min(known)
+            self.said["focus_far_m"] = max(known)

@@ -1,0 +1,65 @@
+"""Exif dates to moments. Nothing is invented: what cannot be a date is no date."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from typing import Final
+
+from sorter.model.values import Moment
+
+SUSPECT: Final = "the capture time has 18 characters: a digit of it may be missing"
+
+_EPOCH: Final = date(1970, 1, 1).toordinal()
+_NUMBER: Final = r"(\d\d| \d|\d)"
+_DATE: Final = re.compile(
+    rf"(\d{{4}})[:/.\-]{_NUMBER}[:/.\-]{_NUMBER}[ T]{_NUMBER}[:.]{_NUMBER}[:.]{_NUMBER}"
+    r"(?:[.,](\d{1,9}))?(Z|[+-]\d\d:?\d\d)?"
+)
+_OFFSET: Final = re.compile(r"([+-])(\d\d):?(\d\d)")
+
+
+def moment_of(text: str, fraction: str = "", offset: str = "") -> Moment | None:
+    """The moment that these three texts tell; None where the date is none.
+
+    Rule (CIPA DC-008, DateTimeOriginal and SubSecTimeOriginal): ``YYYY:MM:DD HH:MM:SS``; the
+    fraction's digits are a decimal fraction. Read as well: other separators, a blank for a leading
+    zero, a fraction or an offset within the date.
+    """
+    found = _DATE.fullmatch(text)
+    if found is None:
+        return None
+    year, month, day, hour, minute, second = (int(part) for part in found.groups()[:6])
+    if hour > 23 or minute > 59 or second > 59:
+        return None
+    try:
+        days = date(year, month, day).toordinal() - _EPOCH
+    except ValueError:
+        return None
+    return Moment(
+        local_s=days * 86400 + hour * 3600 + minute * 60 + second,
+        digits=found[7] or digits_of(fraction),
+        offset_min=minutes_of(found[8] or offset),
+    )
+
+
+def digits_of(fraction: str) -> str | None:
+    """The digits of a fraction of a second as written; None where it is not digits alone.
+
+    A leading zero stays ("07" is 0.07 s), a missing fraction is not ".0".
+    """
+    kept = fraction.strip()[:9]
+    return kept if kept.isascii() and kept.isdigit() else None
+
+
+def minutes_of(offset: str) -> int | None:
+    """Minutes east of UTC of ``+HH:MM``; None where it says nothing or too much."""
+    if offset == "Z":
+        return 0
+    found = _OFFSET.fullmatch(offset.strip())
+    if found is None:
+        return None
+    minutes = int(found[2]) * 60 + int(found[3])
+    if minutes > 15 * 60 or int(found[3]) > 59:
+        return None
+    return -minutes if found[1] == "-" else minutes

@@ -1,0 +1,192 @@
+"""The standard's own tags (CIPA DC-008, TIFF 6.0) to facts."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from sorter.reading.directories import Directory
+from sorter.reading.draft import Draft, Said
+from sorter.reading.moments import SUSPECT, moment_of
+
+MAKE: Final = 0x010F
+MODEL: Final = 0x0110
+ORIENTATION: Final = 0x0112
+EXIF_POINTER: Final = 0x8769
+FILE_CHANGE_TIME: Final = 0x0132
+UNKNOWN_ISO: Final = 65535
+ISO_KIND: Final = 0x8830
+ISO_PLACES: Final = {
+    1: (0x8831,),
+    2: (0x8832,),
+    3: (0x8833,),
+    4: (0x8832, 0x8831),
+    5: (0x8833, 0x8831),
+    6: (0x8833, 0x8832),
+    7: (0x8833, 0x8832, 0x8831),
+}
+ISO_ANY: Final = (0x8831, 0x8832, 0x8833)
+"""By SensitivityType: which of standard output sensitivity, exposure index, ISO speed are there."""
+ALL_ONES: Final = 0xFFFFFFFF
+SIGN_BIT: Final = 0x80000000
+
+LONGEST_EXPOSURE_S: Final = 86_400.0
+LARGEST_F_NUMBER: Final = 1_000.0
+LARGEST_ISO: Final = 1e8
+LONGEST_LENS_MM: Final = 100_000.0
+LARGEST_EV: Final = 64.0
+NO_LENS: Final = frozenset({"----", "--", "n/a", "none", "unknown", "0"})
+
+_TIMES: Final = (
+    (0x9003, 0x9291, 0x9011),  # DateTimeOriginal, SubSecTimeOriginal, OffsetTimeOriginal
+    (0x9004, 0x9292, 0x9012),  # the same of DateTimeDigitized
+)
+
+
+def read(main: Directory | None, exif: Directory | None, draft: Draft) -> None:
+    """Fills the draft with what IFD0 and the Exif directory say."""
+    if main is not None:
+        _main(main, draft.said)
+    if exif is not None:
+        _exposure(exif, draft.said)
+        _circumstances(exif, draft.said)
+        _identity(exif, draft.said)
+    time(main, exif, draft)
+
+
+def _main(main: Directory, said: Said) -> None:
+    said["make"] = main.text(MAKE)
+    said["model"] = main.text(MODEL)
+    orientation = main.number(ORIENTATION)
+    if orientation is not None and 1 <= orientation <= 8:
+        said["orientation"] = orientation
+
+
+def _exposure(exif: Directory, said: Said) -> None:
+    time_s = within(exif.ratio(0x829A), LONGEST_EXPOSURE_S)
+    said["exposure_time_s"] = time_s or apex_time(exif.ratio(0x9201))
+    f_number = within(exif.ratio(0x829D), LARGEST_F_NUMBER)
+    said["f_number"] = f_number or apex_f_number(exif.ratio(0x9202))
+    said["iso"] = iso(exif)
+    said["exposure_bias_ev"] = signed_ev(exif.ratio(0x9204))
+    said["focal_length_mm"] = within(exif.ratio(0x920A), LONGEST_LENS_MM)
+
+
+def _circumstances(exif: Directory, said: Said) -> None:
+    flash = exif.number(0x9209)
+    if flash is not None:
+        said["flash_fired"] = bool(flash & 1)
+    mode = exif.number(0xA402)
+    if mode in {0, 1, 2}:
+        said["auto_bracket"] = mode == 2
+    distance = subject_distance(exif.ratio(0x9206))
+    if distance is not None:
+        said["focus_near_m"] = said["focus_far_m"] = distance
+    if exif.number(0xA460) == 3:
+        said["merged"] = "other"
+        sources = exif.number(0xA461)
+        said["merged_from"] = sources or None
+
+
+def _identity(exif: Directory, said: Said) -> None:
+    said["serial"] = exif.text(0xA431)
+    lens = exif.text(0xA434)
+    said["lens"] = "" if lens.lower() in NO_LENS else lens
+    said["width"] = exif.number(0xA002) or None
+    said["height"] = exif.number(0xA003) or None
+
+
+def time(main: Directory | None, exif: Directory | None, draft: Draft) -> None:
+    """The time of capture, or why there is none.
+
+    Rule: DateTimeOriginal, else DateTimeDigitized; the file-change time (DateTime) only where
+    neither of them exists, and with a note.
+    """
+    stated = ""
+    for tag, fraction, offset in _TIMES:
+        # TIFF/EP puts the times into IFD0.
+        where = exif if exif is not None and tag in exif else main
+        if where is None or tag not in where:
+            continue
+        stated = stated or where.text(tag)
+        if take_time(where.text(tag), where.text(fraction), where.text(offset), draft):
+            return
+    if stated.strip(" :0"):
+        draft.notes.append(f"the capture time cannot be read: {stated[:40]!r}")
+    elif any(where is not None and _TIMES[0][0] in where for where in (exif, main)):
+        draft.notes.append("the camera's clock was not set")
+    elif main is not None:
+        _change_time(main, exif, draft)
+
+
+def _change_time(main: Directory, exif: Directory | None, draft: Draft) -> None:
+    fraction, offset = (exif.text(0x9290), exif.text(0x9010)) if exif is not None else ("", "")
+    if take_time(main.text(FILE_CHANGE_TIME), fraction, offset, draft):
+        draft.notes.append("no capture time: the time of the file's last change stands for it")
+
+
+def take_time(text: str, fraction: str, offset: str, draft: Draft) -> bool:
+    """Puts the moment into the draft; False where the text tells none."""
+    moment = moment_of(text, fraction, offset)
+    if moment is None:
+        return False
+    draft.said["moment"] = moment
+    if len(text) == 18:
+        draft.notes.append(SUSPECT)
+    return True
+
+
+def within(ratio: tuple[int, int] | None, largest: float) -> float | None:
+    """The quotient where it is above zero and not absurd."""
+    if ratio is None or not ratio[1]:
+        return None
+    value = ratio[0] / ratio[1]
+    return value if 0 < value <= largest else None
+
+
+def signed(ratio: tuple[int, int] | None) -> float | None:
+    """The quotient, with the sign put back that was stored as an unsigned number."""
+    if ratio is None or not ratio[1]:
+        return None
+    above, under = (part - (1 << 32) if part >= SIGN_BIT else part for part in ratio)
+    return above / under
+
+
+def signed_ev(ratio: tuple[int, int] | None) -> float | None:
+    """An exposure value that may be negative; None where it is absurd."""
+    value = signed(ratio)
+    return value if value is not None and abs(value) <= LARGEST_EV else None
+
+
+def apex_time(ratio: tuple[int, int] | None) -> float | None:
+    """Seconds from the APEX time value: t = 2^-Tv (DC-008, annex on APEX)."""
+    value = signed_ev(ratio)
+    return None if value is None or value < -16.5 else 2.0**-value
+
+
+def apex_f_number(ratio: tuple[int, int] | None) -> float | None:
+    """The f-number from the APEX aperture value: N = 2^(Av/2) (DC-008, annex on APEX)."""
+    value = signed_ev(ratio)
+    return None if value is None or not 0 < value < 20 else 2.0 ** (value / 2)
+
+
+def iso(exif: Directory) -> float | None:
+    """The sensitivity; 65535 means that it stands in the tags for larger numbers."""
+    stated = next((number for number in exif.numbers(0x8827) if number), None)
+    if stated is not None and stated != UNKNOWN_ISO:
+        return float(stated) if 0 < stated <= LARGEST_ISO else None
+    kind = exif.number(ISO_KIND)
+    for tag in ISO_PLACES.get(kind or 0, ISO_ANY):
+        number = exif.number(tag)
+        if number and number <= LARGEST_ISO:
+            return float(number)
+    return None
+
+
+def subject_distance(ratio: tuple[int, int] | None) -> float | None:
+    """Metres; a numerator of all ones means infinity, zero means unknown (DC-008)."""
+    if ratio is None:
+        return None
+    if ratio[0] in {ALL_ONES, -1}:
+        return math.inf
+    return within(ratio, 1e6)
