@@ -33,7 +33,7 @@ ANEW_EV_SAME = 0.7
 ANEW_EV_SMALL = 1.4
 ANEW_EV_LARGE = 1.4
 # A new series whose camera-given shot number goes on from the last frame's: hardly.
-ANEW_SHOT_GOES_ON = 5.0
+ANEW_SHOT_GOES_ON = 12.0
 # A camera-driven series whose first frame has a shot number above 1: its beginning was deleted.
 ANEW_SHOT_LATE = 4.0
 ANEW_SAME_BURST_ID = 12.0
@@ -52,21 +52,28 @@ ANEW_FOLDER_FULL = 1.5
 # The camera's own number goes up by one; it skips where a frame was deleted; it never falls.
 SHOT_NEXT = 0.03
 SHOT_SKIPS = 3.0
-SHOT_BEGAN_AGAIN = 14.0
+SHOT_BEGAN_AGAIN = 25.0
+# A hand does not count: a running shot number is a camera's.
+SHOT_RUNS_BY_HAND = 4.0
 OTHER_BURST_ID = 16.0
 # More frames than the camera was set to take: no camera does that.
 OVER_PLANNED = 15.0
 # A series that was stopped before its planned count, or one that ended where it was planned to.
 STOPPED_EARLY = 3.0
 ENDED_AS_PLANNED = 0.1
+# A body that hides its focus bracketing runs it in single drive, and a burst stands in for it.
+UNTOLD_SINGLE_DRIVE = 1.5
 # A focus bracket without a tag: this much, shared out over the moves of focus that prove it.
 UNTAGGED_FOCUS = 9.0
 # Focus moved on by so much more than the series' usual step that frames must be missing.
 LEAP = 3.5
 # A turn by hand of over a quarter of the distance is no slice of a macro stack.
-LEAP_BY_HAND = 6.0
+LEAP_BY_HAND = 8.0
 # ... which is so many times the usual step.
 LEAP_TIMES = 6.0
+
+# A shutter's own jitter, and the stamps' hundredths of a second at ten frames a second.
+TIGHTEST_SPREAD = 0.04
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +84,7 @@ class Pauses:
     where `learns`, the run's own spread replaces it as the run goes on. hitch: cost of one pause
     out of rhythm of up to hitch_s, with `steep` more for every factor e beyond that.
     flash_*: the same where the flash fired and must recycle. limit_s: a longer pause ends the series.
+    tightest: no run of the kind keeps a steadier beat.
     """
 
     first: float
@@ -89,6 +97,7 @@ class Pauses:
     flash_hitch: float
     flash_hitch_s: float
     limit_s: float
+    tightest: float = TIGHTEST_SPREAD
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,9 +106,10 @@ class Habits:
 
     start: how rare the kind is. goes_on, ends: a length of typically e^ends frames. shortest,
     longest: frames. drive, bracketing, focus_mode: what the camera says at the first frame; a
-    camera that does not say costs nothing. changed: a setting changes within. tie, along, against,
-    thrown: focus stays, moves on the same way, wavers back a little, jumps back. free_focus: moves
-    cost `along` either way. ev_*: exposure stays, drifts (to 0.4 EV), jumps.
+    camera that does not say costs nothing. changed: a setting changes within. stays, moves: how many
+    steps with focus unmoved, and moved, the habit counts for; the run's own steps are added to them
+    (a rule of succession). against, thrown: a move that wavers back a little, that jumps back.
+    free_focus: moves may go either way. ev_*: exposure stays, drifts (to 0.4 EV), jumps.
     """
 
     kind: Kind
@@ -112,15 +122,15 @@ class Habits:
     drive: dict[DriveMode, float]
     bracketing: dict[Bracketing, float]
     focus_mode: dict[FocusMode, float]
-    tie: float
-    along: float
+    stays: float
+    moves: float
     against: float
     thrown: float
     ev_same: float
     ev_small: float
     ev_large: float
     changed: dict[str, float] = field(default_factory=dict)
-    first_move: float = 0.7  # one of two directions
+    either_way: float = 0.7  # one of two directions
     flash: tuple[float, float] = (0.7, 0.7)  # fired, not fired, at the first frame
     leap: float = LEAP
     needs_focus: bool = False  # without a tag, only focus that moves proves it
@@ -137,9 +147,9 @@ _CHANGES = {
     "f_number": 8.0,
     "focal_length_mm": 5.0,  # zooming within a burst happens, breathing is below the threshold
     "flash_fired": 2.5,  # one misfire, or one frame without
-    "focus_mode": 7.0,
-    "drive_mode": 12.0,
-    "bracketing": 10.0,
+    "focus_mode": 10.0,
+    "drive_mode": 14.0,
+    "bracketing": 14.0,
     "planned": 8.0,
     "orientation": 2.5,  # pointing straight down, the sensor tips over at will
     "iso": 1.0,  # its effect on exposure is judged apart
@@ -161,7 +171,7 @@ SINGLE = Habits(
     bracketing={Bracketing.OFF: 0.07, Bracketing.FOCUS: 3.2, Bracketing.EXPOSURE: 3.5,
                 Bracketing.OTHER: 3.5},
     focus_mode={FocusMode.AUTO: 0.5, FocusMode.MANUAL: 0.9},
-    tie=NEVER, along=NEVER, against=NEVER, thrown=NEVER,
+    stays=1.0, moves=1.0, against=NEVER, thrown=NEVER,
     ev_same=NEVER, ev_small=NEVER, ev_large=NEVER,
 )  # fmt: skip
 
@@ -186,7 +196,7 @@ FOCUS_BRACKET = Habits(
                 Bracketing.OTHER: 7.0},
     focus_mode={FocusMode.AUTO: 0.5, FocusMode.MANUAL: 0.9},
     # Ties are normal: distances of whole centimetres are coarser than a macro step.
-    tie=1.05, along=0.48, against=4.0, thrown=9.0,
+    stays=1.0, moves=1.5, against=4.0, thrown=9.0,
     ev_same=0.03, ev_small=3.0, ev_large=7.0,
     changed=_CHANGES,
     driven=True,
@@ -202,15 +212,15 @@ MANUAL_STACK = Habits(
     longest=60,  # 3 to 16 is the habit; beyond 60 nobody turns by hand
     pauses=Pauses(
         # Hands take 1 to 30 s a slice and keep no beat.
-        first=4.0, first_spread=0.8, spread=0.5, learns=False,
-        hitch=3.0, hitch_s=8.0, steep=3.0, flash_hitch=3.0, flash_hitch_s=8.0,
+        first=4.0, first_spread=0.8, spread=0.45, learns=True, tightest=0.15,
+        hitch=3.0, hitch_s=8.0, steep=5.0, flash_hitch=3.0, flash_hitch_s=8.0,
         limit_s=45.0,  # GroupingKnobs.hand_pause_s stands in its place
     ),
     drive={DriveMode.SINGLE: 0.1, DriveMode.CONTINUOUS: 3.0, DriveMode.TIMER: 3.0},
     bracketing={Bracketing.OFF: 0.01, Bracketing.FOCUS: 7.0, Bracketing.EXPOSURE: 6.0,
                 Bracketing.OTHER: 5.0},
     focus_mode={FocusMode.AUTO: 2.7, FocusMode.MANUAL: 0.07},
-    tie=1.05, along=0.45, against=3.5, thrown=7.0,
+    stays=1.0, moves=1.5, against=3.5, thrown=9.0,
     ev_same=0.04, ev_small=3.5, ev_large=5.0,
     changed=_CHANGES,
     leap=LEAP_BY_HAND,
@@ -227,16 +237,16 @@ BURST = Habits(
     pauses=Pauses(
         # 2 to 40 frames a second.
         first=0.2, first_spread=1.1, spread=0.4, learns=True,
-        hitch=4.0, hitch_s=1.0, steep=5.0,
+        hitch=4.0, hitch_s=1.0, steep=8.0,
         # Flash-lit spray: the flash cannot keep up, pauses of 1 to 2 s are part of it.
-        flash_hitch=4.0, flash_hitch_s=2.2, limit_s=12.0,
+        flash_hitch=3.0, flash_hitch_s=2.2, limit_s=12.0,
     ),
     drive={DriveMode.SINGLE: 3.0, DriveMode.CONTINUOUS: 0.07, DriveMode.TIMER: 4.0},
     bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 7.6, Bracketing.EXPOSURE: 7.0,
                 Bracketing.OTHER: 4.0},
     focus_mode={FocusMode.AUTO: 0.7, FocusMode.MANUAL: 0.7},
-    # Locked focus stays; tracking focus wanders, which costs once and then little.
-    tie=0.15, along=0.85, against=0.85, thrown=0.85, first_move=3.0, free_focus=True,
+    # Locked focus stays; tracking focus wanders, once it does.
+    stays=4.0, moves=0.4, against=0.0, thrown=0.0, free_focus=True,
     ev_same=0.05, ev_small=2.5, ev_large=6.0,
     changed=_CHANGES,
     driven=True,
@@ -259,13 +269,13 @@ INTERVAL = Habits(
     bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 8.5, Bracketing.EXPOSURE: 6.0,
                 Bracketing.OTHER: 4.0},
     focus_mode={FocusMode.AUTO: 0.9, FocusMode.MANUAL: 0.5},
-    tie=0.1, along=3.0, against=3.0, thrown=4.0,
+    stays=6.0, moves=0.3, against=0.7, thrown=1.0, free_focus=True,
     # The light changes over the series, slowly.
     ev_same=0.3, ev_small=1.4, ev_large=3.5,
     changed=_CHANGES,
     periodic=True,
     shortest_period_s=1.8,
-    flash=(3.0, 0.05),  # a timer rarely fires a flash for an hour
+    flash=(9.0, 0.01),  # a timer rarely fires a flash for an hour
 )  # fmt: skip
 
 EXPOSURE_SET = Habits(
@@ -284,7 +294,7 @@ EXPOSURE_SET = Habits(
     bracketing={Bracketing.EXPOSURE: 0.15, Bracketing.OFF: 3.5, Bracketing.FOCUS: 9.0,
                 Bracketing.OTHER: 4.0},
     focus_mode={FocusMode.AUTO: 0.7, FocusMode.MANUAL: 0.7},
-    tie=0.05, along=3.5, against=3.5, thrown=4.5, free_focus=True,
+    stays=6.0, moves=0.2, against=0.7, thrown=1.0, free_focus=True,
     ev_same=NEVER, ev_small=0.7, ev_large=0.03,
     changed={**_CHANGES, "flash_fired": 4.0, "planned": 4.0, "iso": 0.7, "f_number": 3.0},
     driven=True,
@@ -299,7 +309,7 @@ EXPOSURE_LADDER = Habits(
     shortest=4,
     longest=40,  # 4 to 40 frames, 2 to 60 s apart, on a tripod
     pauses=Pauses(
-        first=6.0, first_spread=1.1, spread=0.6, learns=False,
+        first=6.0, first_spread=1.1, spread=0.5, learns=True, tightest=0.15,
         hitch=3.5, hitch_s=30.0, steep=4.0, flash_hitch=3.5, flash_hitch_s=30.0,
         limit_s=120.0,
     ),
@@ -307,7 +317,7 @@ EXPOSURE_LADDER = Habits(
     bracketing={Bracketing.OFF: 0.05, Bracketing.EXPOSURE: 4.0, Bracketing.FOCUS: 9.0,
                 Bracketing.OTHER: 5.0},
     focus_mode={FocusMode.AUTO: 0.9, FocusMode.MANUAL: 0.5},
-    tie=0.05, along=4.0, against=4.0, thrown=5.0, free_focus=True,
+    stays=6.0, moves=0.2, against=0.7, thrown=1.0, free_focus=True,
     ev_same=3.0, ev_small=0.9, ev_large=0.5,
     changed={**_CHANGES, "f_number": 2.5, "iso": 1.0},
     exposures="ladder",
@@ -319,13 +329,17 @@ MODELS = (
 
 # --- exposure brackets ----------------------------------------------------------------------------
 
-SET_SIZES = (3, 5, 7, 9)
+# Three is what most people set; how much rarer the others are.
+SET_SIZES = {3: 0.4, 5: 1.4, 7: 2.2, 9: 3.0}
+# Nothing says that the camera did it: neither its own tag nor Exif's ExposureMode.
+SET_UNTOLD = 2.0
 SET_TOLERANCE_EV = 0.2  # rounding of nominal speeds, and of thirds of a stop
 SET_REPEATED_EV = 0.15  # an exposure that was there already begins the next set
 SET_UNEVEN = 6.0  # steps of unequal size
 SET_OF_TWO = 5.0
 SET_INCOMPLETE = 3.5  # an even number of frames: one was deleted, or it was stopped
-LADDER_TURNS = 4.0  # the exposure goes back
+LADDER_TURNS = 4.0  # the exposure goes back by a rung
+LADDER_FELL_BACK = 10.0  # it goes back by more than a rung and a half: the next ladder
 
 # --- the search -----------------------------------------------------------------------------------
 
@@ -337,9 +351,7 @@ KEEP_OPEN = 10
 TORN_RATIO = 1.6
 TORN = 1.5
 # The run's habit of spread counts as much as so many pauses of its own.
-HABIT_WEIGHT = 3.0
-# A shutter's own jitter, and the stamps' hundredths of a second at ten frames a second.
-TIGHTEST_SPREAD = 0.04
+HABIT_WEIGHT = 1.5
 # An interval timer is exact to a tenth of a second.
 TIMER_JITTER_S = 0.1
 # What is beyond doubt is not counted further.

@@ -13,6 +13,7 @@ from enum import Enum
 
 from sorter.grouping.timeline import Timeline, counter_step
 from sorter.model.frame import Facts, Frame
+from sorter.model.kinds import Bracketing
 from sorter.model.values import MICROSECONDS
 
 SHORTEST_PAUSE_S = 0.02  # below this a pause is read-out, not rhythm
@@ -121,6 +122,16 @@ def focus_of(facts: Facts) -> tuple[float | None, bool]:
     if not ends or min(ends) <= 0:
         return None, False
     return -sum(1 / end for end in ends) / len(ends), False
+
+
+def told_bracketing(facts: Facts) -> Bracketing | None:
+    """What the camera says that it brackets: its own tag, else Exif's ExposureMode (CIPA DC-008).
+
+    ExposureMode 2, auto bracket, is a statement; 0 and 1 are none, for many bodies never write 2.
+    """
+    if facts.auto_bracket and facts.bracketing in (None, Bracketing.OFF):
+        return Bracketing.EXPOSURE
+    return facts.bracketing
 
 
 def exposure_ev(facts: Facts) -> float | None:

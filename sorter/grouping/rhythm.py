@@ -13,7 +13,8 @@ from sorter.grouping.costs import NEVER, Pauses
 from sorter.grouping.evidence import SHORTEST_PAUSE_S, Link
 
 _ROOT_TAU = math.sqrt(math.tau)
-_COARSE = 1.0  # the stamps leave a pause open by more than a factor of e
+_COARSE = 0.45  # the stamps leave a pause open by more than half of it
+_PER_MEDIAN_DEVIATION = 1.4826  # of a normal spread (handbook value)
 _MEMORY = 9  # pauses; a buffer that fills up slows a run down, and the rhythm follows
 
 
@@ -31,43 +32,47 @@ def _outside(middle: float, low: float, high: float) -> float:
 class Beat:
     """The pauses of a run so far: their middle and their spread."""
 
-    __slots__ = ("count", "fitting", "off_squares", "pauses", "recent", "total_s")
+    __slots__ = ("count", "pauses", "recent", "recent_s")
 
     def __init__(self, pauses: Pauses) -> None:
         self.pauses = pauses
         self.count = 0
-        self.fitting = 0
-        self.off_squares = 0.0
         self.recent: list[float] = []
-        self.total_s = 0.0
+        self.recent_s: list[float] = []
 
     def take(self, link: Link) -> float:
         """Takes in one more pause and says what it costs; NEVER beyond the limit of the kind."""
         if link.pause_s > self.pauses.limit_s + link.grain_s:
             return NEVER
-        middle, spread = self._expected(link), self._spread()
+        middle, spread = self._expected(link), self._spread(link)
         fits = log_cost(middle, spread, link.pause_lo, link.pause_hi)
         hitch = self._hitch(link, middle)
-        self._learn(link, middle, in_rhythm=fits <= hitch)
+        self._learn(link)
         return min(fits, hitch)
 
     def _expected(self, link: Link) -> float:
         if self.count == 0:
             return math.log(self.pauses.first)
-        if link.pause_hi - link.pause_lo > _COARSE:
-            return math.log(max(SHORTEST_PAUSE_S, self.total_s / self.count))
+        if _is_coarse(link):
+            mean = _mean_without_hitches(self.recent_s, link.grain_s)
+            return math.log(max(SHORTEST_PAUSE_S, mean))
         # The middle one of the last few: one hitch, even as the first pause, spoils nothing.
-        return sorted(self.recent)[(len(self.recent) - 1) // 2]
+        return _middle(self.recent)
 
-    def _spread(self) -> float:
+    def _spread(self, link: Link) -> float:
         habit = self.pauses.spread
         if self.count == 0:
             return self.pauses.first_spread
-        if not self.pauses.learns:
+        if not self.pauses.learns or _is_coarse(link):
             return habit
-        weight = costs.HABIT_WEIGHT
-        variance = (weight * habit * habit + self.off_squares) / (weight + self.fitting)
-        return max(costs.TIGHTEST_SPREAD, math.sqrt(variance))
+        weight, known = costs.HABIT_WEIGHT, max(0, self.count - 2)
+        own = max(self.pauses.tightest, self._own_spread()) if known else habit
+        return math.exp((weight * math.log(habit) + known * math.log(own)) / (weight + known))
+
+    def _own_spread(self) -> float:
+        """The spread of the last few pauses, from their median deviation: hitches do not count."""
+        middle = _middle(self.recent)
+        return _PER_MEDIAN_DEVIATION * _middle([abs(pause - middle) for pause in self.recent])
 
     def _hitch(self, link: Link, middle: float) -> float:
         pauses = self.pauses
@@ -79,15 +84,27 @@ class Beat:
         torn = costs.TORN if not link.flashed and pause - middle > costs.TORN_RATIO else 0.0
         return cost + pauses.steep * (pause - math.log(limit)) + torn
 
-    def _learn(self, link: Link, middle: float, *, in_rhythm: bool) -> None:
-        if self.count and in_rhythm:
-            self.fitting += 1
-            self.off_squares += _outside(middle, link.pause_lo, link.pause_hi) ** 2
-        self.total_s += link.pause_s
+    def _learn(self, link: Link) -> None:
         self.count += 1
         self.recent.append(0.5 * (link.pause_lo + link.pause_hi))
+        self.recent_s.append(link.pause_s)
         if len(self.recent) > _MEMORY:
-            del self.recent[0]
+            del self.recent[0], self.recent_s[0]
+
+
+def _is_coarse(link: Link) -> bool:
+    return link.pause_hi - link.pause_lo > _COARSE
+
+
+def _middle(values: list[float]) -> float:
+    return sorted(values)[(len(values) - 1) // 2]
+
+
+def _mean_without_hitches(pauses_s: list[float], grain_s: float) -> float:
+    """The mean of the pauses near the middle one: whole seconds leave the middle at 0 or 1."""
+    limit = 2 * _middle(pauses_s) + grain_s
+    kept = [pause for pause in pauses_s if pause <= limit]
+    return sum(kept) / len(kept)
 
 
 class Period:

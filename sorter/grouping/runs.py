@@ -10,10 +10,10 @@ import math
 
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Habits
-from sorter.grouping.evidence import SAME_EV, Link, Look, Move
+from sorter.grouping.evidence import SAME_EV, Link, Look, Move, told_bracketing
 from sorter.grouping.rhythm import Beat, Period, log_cost
 from sorter.grouping.tracks import EXPOSURES, FocusTrack
-from sorter.model.kinds import Bracketing
+from sorter.model.kinds import Bracketing, DriveMode, Kind
 
 
 class Run:
@@ -30,7 +30,7 @@ class Run:
         self.cost = opening_cost(habits, look)
         self.length = 1
         self.planned = look.facts.planned if habits.driven else None
-        numbered = look.facts.bracketing is Bracketing.FOCUS and habits.driven
+        numbered = told_bracketing(look.facts) is Bracketing.FOCUS and habits.driven
         self.focus = FocusTrack(habits, numbered=numbered)
         self.exposure = EXPOSURES[habits.exposures](habits)
         pauses = habits.pauses
@@ -85,6 +85,8 @@ class Run:
         cost = costs.OTHER_BURST_ID if link.same_burst is False else 0.0
         if self.habits.driven:
             cost += _shot_cost(link)
+        elif link.shot_step == 1:
+            cost += costs.SHOT_RUNS_BY_HAND
         if link.number_step is not None and link.number_step != 1:
             cost += costs.NUMBERS_MISSING
         if link.new_folder:
@@ -104,10 +106,13 @@ def opening_cost(habits: Habits, look: Look) -> float:
     """What the kind's rarity and the first frame's own words cost; silence costs nothing."""
     facts = look.facts
     cost = habits.start
+    told = told_bracketing(facts)
     if facts.drive_mode is not None:
-        cost += habits.drive[facts.drive_mode]
-    if facts.bracketing is not None:
-        cost += habits.bracketing[facts.bracketing]
+        cost += _drive_cost(habits, facts.drive_mode, told)
+    if told is not None:
+        cost += habits.bracketing[told]
+    elif habits.exposures == "set":
+        cost += costs.SET_UNTOLD
     if facts.focus_mode is not None:
         cost += habits.focus_mode[facts.focus_mode]
     if facts.flash_fired is not None:
@@ -115,6 +120,12 @@ def opening_cost(habits: Habits, look: Look) -> float:
     if habits.driven and facts.shot_number is not None and facts.shot_number > 1:
         cost += costs.ANEW_SHOT_LATE
     return cost
+
+
+def _drive_cost(habits: Habits, drive: DriveMode, told: Bracketing | None) -> float:
+    if habits.kind is Kind.BURST and drive is DriveMode.SINGLE and told is None:
+        return costs.UNTOLD_SINGLE_DRIVE
+    return habits.drive[drive]
 
 
 def anew_cost(link: Link) -> float:

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import itertools
+import math
 
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Habits
 from sorter.grouping.evidence import SAME_EV, Link, Move
 
+_RUNG_AND_A_HALF = 1.5
 _USUAL_AFTER = 2  # moves; one step makes no usual step
 
 
 class FocusTrack:
     """Which way focus goes in a run, and by how much a step."""
 
-    __slots__ = ("direction", "habits", "moves", "numbered", "turned")
+    __slots__ = ("direction", "habits", "moves", "numbered", "stays", "turned")
 
     def __init__(self, habits: Habits, *, numbered: bool) -> None:
         """numbered: the camera says that it brackets focus, so its shot number proves the order."""
@@ -22,44 +24,43 @@ class FocusTrack:
         self.numbered = numbered
         self.direction = Move.UNKNOWN
         self.moves = 0
+        self.stays = 0
         self.turned = 0.0
 
     def take(self, link: Link) -> float:
         """Takes in one more step and says what it costs."""
         if link.move is Move.UNKNOWN:
             return 0.0
+        habits = self.habits
+        stays, moves = habits.stays + self.stays, habits.moves + self.moves
         if link.move is Move.TIE:
-            return self.habits.tie
-        if self.habits.free_focus:
-            return self._wander()
+            self.stays += 1
+            return math.log((stays + moves) / stays)
+        cost = math.log((stays + moves) / moves) + self._way(link)
+        self.moves += 1
+        self.turned += link.turn
+        return cost
+
+    def _way(self, link: Link) -> float:
+        """What it costs that focus moved this way and so far."""
+        habits = self.habits
+        if habits.free_focus:
+            return habits.either_way + (habits.leap if link.large else 0.0)
         if self.numbered and link.shot_step == 1:
             # Some bodies take the middle slice first, then nearer, then farther ones.
-            return self.habits.along
-        return self._directed(link)
-
-    def _wander(self) -> float:
-        self.moves += 1
-        return self.habits.along + (self.habits.first_move if self.moves == 1 else 0.0)
-
-    def _directed(self, link: Link) -> float:
-        leap = self.habits.leap if link.large or self._leaps(link) else 0.0
+            return 0.0
+        leap = habits.leap if link.large or self._leaps(link) else 0.0
         if self.direction is Move.UNKNOWN:
             self.direction = link.move
-            self._count(link)
-            return self.habits.along + self.habits.first_move + leap
+            return habits.either_way + leap
         if link.move is self.direction:
-            self._count(link)
-            return self.habits.along + leap
-        return self.habits.thrown if leap or not link.waver else self.habits.against
+            return leap
+        return habits.against if link.waver and not leap else habits.thrown
 
     def _leaps(self, link: Link) -> bool:
         if self.moves < _USUAL_AFTER or link.waver:
             return False
         return link.turn * self.moves > costs.LEAP_TIMES * self.turned
-
-    def _count(self, link: Link) -> None:
-        self.moves += 1
-        self.turned += link.turn
 
 
 class ExposureTrack:
@@ -107,8 +108,8 @@ class ExposureSet(ExposureTrack):
         if length == 2:  # noqa: PLR2004 - the smallest set
             return costs.SET_OF_TWO
         uneven = max(steps) - min(steps) > costs.SET_TOLERANCE_EV
-        incomplete = length not in costs.SET_SIZES
-        return (costs.SET_UNEVEN if uneven else 0.0) + (costs.SET_INCOMPLETE if incomplete else 0.0)
+        size = costs.SET_SIZES.get(length, costs.SET_INCOMPLETE)
+        return size + (costs.SET_UNEVEN if uneven else 0.0)
 
 
 class ExposureLadder(ExposureTrack):
@@ -126,10 +127,16 @@ class ExposureLadder(ExposureTrack):
         change = link.ev_change
         if abs(change) <= SAME_EV:
             return self.habits.ev_same
-        turned = costs.LADDER_TURNS if self.last * change < 0 else 0.0
+        turned = self._turned(change)
         self.last = change
         self.rungs += 1
         return turned + super().take(link)
+
+    def _turned(self, change: float) -> float:
+        if self.last * change >= 0:
+            return 0.0
+        fell_back = abs(change) > _RUNG_AND_A_HALF * abs(self.last)
+        return costs.LADDER_FELL_BACK if fell_back else costs.LADDER_TURNS
 
     def close(self, length: int) -> float:
         """Says whether it is a ladder at all: most steps must be rungs."""
