@@ -77,7 +77,7 @@ def _draft(
         kind=piece.kind,
         frames=tuple(look.frame for look in looks),
         grounds=grounds,
-        planned=looks[0].facts.planned if len(looks) > 1 else None,
+        planned=looks[0].facts.planned,
         notes=tuple(said),
     )
     pause = evidence.links[piece.start - 1].pause_s if piece.start else 0.0

@@ -65,6 +65,10 @@ ENDED_AS_PLANNED = 0.1
 UNTOLD_SINGLE_DRIVE = 1.5
 # A focus bracket without a tag: this much, shared out over the moves of focus that prove it.
 UNTAGGED_FOCUS = 9.0
+# A stack turned by hand whose focus the camera tells, and it never moved: whole centimetres may hide
+# a macro step, motor steps hide nothing.
+STAYED_BY_CENTIMETRES = 3.5
+STAYED_BY_STEPS = 12.0
 # Focus moved on by so much more than the series' usual step that frames must be missing.
 LEAP = 3.5
 # A turn by hand of over a quarter of the distance is no slice of a macro stack.
@@ -134,6 +138,7 @@ class Habits:
     flash: tuple[float, float] = (0.7, 0.7)  # fired, not fired, at the first frame
     leap: float = LEAP
     needs_focus: bool = False  # without a tag, only focus that moves proves it
+    turns_focus: bool = False  # focus that the camera tells should be seen to move
     free_focus: bool = False
     driven: bool = False  # the camera runs it: its shot number and planned count speak
     periodic: bool = False
@@ -177,14 +182,14 @@ SINGLE = Habits(
 
 FOCUS_BRACKET = Habits(
     kind=Kind.FOCUS_BRACKET,
-    start=2.1,
+    start=0.6,
     goes_on=0.03,
-    ends=3.0,
+    ends=2.5,
     shortest=2,
     longest=1000,  # makers' menus end at 999
     pauses=Pauses(
         # 0.05 to 1 s without flash, 1 to 4 s with it; then as steady as the shutter.
-        first=0.5, first_spread=1.3, spread=0.25, learns=True,
+        first=0.5, first_spread=1.3, spread=0.18, learns=True,
         # A full buffer slows down; a pause of over a second without flash is no hitch any more.
         hitch=4.0, hitch_s=1.0, steep=6.0,
         # Recycling takes 3 to 26 s.
@@ -196,7 +201,7 @@ FOCUS_BRACKET = Habits(
                 Bracketing.OTHER: 7.0},
     focus_mode={FocusMode.AUTO: 0.5, FocusMode.MANUAL: 0.9},
     # Ties are normal: distances of whole centimetres are coarser than a macro step.
-    stays=1.0, moves=1.5, against=4.0, thrown=9.0,
+    stays=1.0, moves=1.5, against=4.0, thrown=16.0,
     ev_same=0.03, ev_small=3.0, ev_large=7.0,
     changed=_CHANGES,
     driven=True,
@@ -223,13 +228,14 @@ MANUAL_STACK = Habits(
     stays=1.0, moves=1.5, against=3.5, thrown=9.0,
     ev_same=0.04, ev_small=3.5, ev_large=5.0,
     changed=_CHANGES,
+    turns_focus=True,
     leap=LEAP_BY_HAND,
     flash=(0.3, 1.3),  # flash is what forbids the camera's own bracketing
 )  # fmt: skip
 
 BURST = Habits(
     kind=Kind.BURST,
-    start=2.1,
+    start=1.0,
     goes_on=0.05,
     ends=3.0,
     shortest=2,

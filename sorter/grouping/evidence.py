@@ -19,6 +19,7 @@ from sorter.model.values import MICROSECONDS
 SHORTEST_PAUSE_S = 0.02  # below this a pause is read-out, not rhythm
 SAME_EV = 0.12  # nominal speeds are rounded: CIPA DC-008 APEX values differ by up to this
 _LARGE_TURN = 0.25  # a quarter of the distance in one step is no slice of a macro stack
+_WAVER = 0.012  # a lens reads its far distances coarsely: by a hundredth or so
 _CENTIMETRE = 0.0101  # distances of whole centimetres may waver by one
 
 
@@ -204,7 +205,11 @@ def _is_waver(a: Look, b: Look) -> bool:
         (a.facts.focus_near_m, b.facts.focus_near_m),
         (a.facts.focus_far_m, b.facts.focus_far_m),
     )
-    return all(one is None or two is None or abs(one - two) <= _CENTIMETRE for one, two in ends)
+    return all(one is None or two is None or _about_equal(one, two) for one, two in ends)
+
+
+def _about_equal(one: float, two: float) -> bool:
+    return one == two or abs(one - two) <= max(_CENTIMETRE, _WAVER * min(one, two))
 
 
 def _ev_change(a: Look, b: Look) -> float:

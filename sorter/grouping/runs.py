@@ -19,8 +19,8 @@ from sorter.model.kinds import Bracketing, DriveMode, Kind
 class Run:
     """An open run: its model, where it began, what it cost so far, and its own rhythm."""
 
-    __slots__ = ("before", "cost", "exposure", "focus", "habits", "length", "planned", "start",
-                 "tempo")  # fmt: skip
+    __slots__ = ("before", "cost", "exposure", "focus", "habits", "in_steps", "length", "planned",
+                 "start", "tempo")  # fmt: skip
 
     def __init__(self, habits: Habits, look: Look, *, start: int, before: float) -> None:
         """before: the cost of the best account of all frames before the run."""
@@ -31,6 +31,7 @@ class Run:
         self.length = 1
         self.planned = look.facts.planned if habits.driven else None
         numbered = told_bracketing(look.facts) is Bracketing.FOCUS and habits.driven
+        self.in_steps = look.in_steps
         self.focus = FocusTrack(habits, numbered=numbered)
         self.exposure = EXPOSURES[habits.exposures](habits)
         pauses = habits.pauses
@@ -67,10 +68,13 @@ class Run:
         return flaws + self.habits.ends
 
     def _unproved(self) -> float:
-        """A camera that does not say that it brackets focus must show focus moving."""
-        if not self.habits.needs_focus or self.focus.numbered:
-            return 0.0
-        return costs.UNTAGGED_FOCUS / self.focus.moves if self.focus.moves else NEVER
+        """A series of moving focus must show it, unless the camera says so, or tells no focus."""
+        focus = self.focus
+        if self.habits.needs_focus and not focus.numbered:
+            return costs.UNTAGGED_FOCUS / focus.moves if focus.moves else NEVER
+        if self.habits.turns_focus and focus.stays and not focus.moves:
+            return costs.STAYED_BY_STEPS if self.in_steps else costs.STAYED_BY_CENTIMETRES
+        return 0.0
 
     def _settings(self, link: Link) -> float:
         if not link.changed:

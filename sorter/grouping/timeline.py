@@ -18,7 +18,7 @@ from sorter.model.frame import Facts, Frame
 from sorter.model.kinds import Bracketing, DriveMode
 from sorter.model.values import MICROSECONDS
 
-WRAP = 10_000  # DCF file numbers have four digits
+WRAP = 9_999  # DCF file numbers run from 0001 to 9999
 _DIRECTORY = re.compile(r"(\d{3})[A-Za-z0-9_]{5}")
 _NUMBER = re.compile(r"(\d{4})$")
 _TRAILING_DIGITS = re.compile(r"(\d{1,9})$")

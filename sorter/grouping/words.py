@@ -8,7 +8,7 @@ import math
 from sorter.grouping.evidence import SAME_EV, Evidence, Link, Look, Move
 from sorter.grouping.search import Piece
 from sorter.model.frame import Facts, Frame
-from sorter.model.kinds import Bracketing, DriveMode, FocusMode, Kind
+from sorter.model.kinds import STACK_KINDS, Bracketing, DriveMode, FocusMode, Kind
 
 _COARSE_S = 0.5  # stamps in whole seconds tell no shorter pause
 
@@ -57,7 +57,7 @@ def begins(evidence: Evidence, piece: Piece, before: Piece | None) -> str:
         *_clock_words(link),
         *_counter_words(link, before, a),
         *_setting_words(link, a, b),
-        *_focus_words(link, a, b, before),
+        *_focus_words(link, a, b, evidence, before),
         *_exposure_words(link),
     ]
     return ", ".join([*said[:3], _pause_words(evidence, link, before)])
@@ -90,12 +90,21 @@ def _setting_words(link: Link, a: Look, b: Look) -> list[str]:
     return said
 
 
-def _focus_words(link: Link, a: Look, b: Look, before: Piece) -> list[str]:
+def _focus_words(link: Link, a: Look, b: Look, evidence: Evidence, before: Piece) -> list[str]:
     if link.move in (Move.UNKNOWN, Move.TIE) or link.waver:
         return []
-    fell_back = before.stop - before.start > 1 and before.kind is not Kind.BURST
+    steps = evidence.links[before.start : before.stop - 1]
+    fell_back = before.kind in STACK_KINDS and _main_way(steps) not in (Move.UNKNOWN, link.move)
     verb = "fell back" if fell_back else "moved"
     return [f"focus {verb} from {focus_at(a.facts)} to {focus_at(b.facts)}"]
+
+
+def _main_way(links: tuple[Link, ...]) -> Move:
+    moves = [link.move for link in links]
+    farther, nearer = moves.count(Move.FARTHER), moves.count(Move.NEARER)
+    if farther == nearer:
+        return Move.UNKNOWN
+    return Move.FARTHER if farther > nearer else Move.NEARER
 
 
 def _exposure_words(link: Link) -> list[str]:
@@ -170,13 +179,13 @@ def _focus_path_words(looks: tuple[Look, ...], links: tuple[Link, ...]) -> str:
 def _exposure_path_words(looks: tuple[Look, ...], links: tuple[Link, ...], kind: Kind) -> list[str]:
     if kind is not Kind.EXPOSURE_BRACKET:
         return []
-    value, values = 0.0, [0.0]
-    for link in links:
-        value += link.ev_change
-        values.append(value)
-    said = looks[0].said_ev
-    base = said if said is not None else 0.0
-    return ["exposures " + " ".join(f"{base + ev:+.1f}" for ev in values) + " EV"]
+    told = [look.said_ev for look in looks if look.said_ev is not None]
+    if len(told) == len(looks) and len(set(told)) == len(looks):
+        values = told
+    else:
+        first = told[0] if told else 0.0
+        values = list(itertools.accumulate((link.ev_change for link in links), initial=first))
+    return ["exposures " + " ".join(f"{ev:+.1f}" for ev in values) + " EV"]
 
 
 def _tempo_words(links: tuple[Link, ...]) -> str:
