@@ -73,8 +73,9 @@ STAYED_BY_STEPS = 12.0
 LEAP = 3.5
 # A turn by hand of over a quarter of the distance is no slice of a macro stack.
 LEAP_BY_HAND = 8.0
-# ... which is so many times the usual step.
+# ... which is so many times the usual step; every factor e beyond that costs LEAP_STEEP more.
 LEAP_TIMES = 6.0
+LEAP_STEEP = 2.5
 
 # A shutter's own jitter, and the stamps' hundredths of a second at ten frames a second.
 TIGHTEST_SPREAD = 0.04
@@ -217,7 +218,7 @@ MANUAL_STACK = Habits(
     longest=60,  # 3 to 16 is the habit; beyond 60 nobody turns by hand
     pauses=Pauses(
         # Hands take 1 to 30 s a slice and keep no beat.
-        first=4.0, first_spread=0.8, spread=0.45, learns=True, tightest=0.15,
+        first=4.0, first_spread=0.8, spread=0.55, learns=True, tightest=0.15,
         hitch=3.0, hitch_s=8.0, steep=5.0, flash_hitch=3.0, flash_hitch_s=8.0,
         limit_s=45.0,  # GroupingKnobs.hand_pause_s stands in its place
     ),
@@ -243,9 +244,9 @@ BURST = Habits(
     pauses=Pauses(
         # 2 to 40 frames a second.
         first=0.2, first_spread=1.1, spread=0.4, learns=True,
-        hitch=4.0, hitch_s=1.0, steep=8.0,
+        hitch=4.0, hitch_s=1.0, steep=7.0,
         # Flash-lit spray: the flash cannot keep up, pauses of 1 to 2 s are part of it.
-        flash_hitch=3.0, flash_hitch_s=2.2, limit_s=12.0,
+        flash_hitch=3.0, flash_hitch_s=2.2, limit_s=30.0,
     ),
     drive={DriveMode.SINGLE: 3.0, DriveMode.CONTINUOUS: 0.07, DriveMode.TIMER: 4.0},
     bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 7.6, Bracketing.EXPOSURE: 7.0,
@@ -277,11 +278,11 @@ INTERVAL = Habits(
     focus_mode={FocusMode.AUTO: 0.9, FocusMode.MANUAL: 0.5},
     stays=6.0, moves=0.3, against=0.7, thrown=1.0, free_focus=True,
     # The light changes over the series, slowly.
-    ev_same=0.3, ev_small=1.4, ev_large=3.5,
+    ev_same=0.3, ev_small=1.4, ev_large=5.0,
     changed=_CHANGES,
     periodic=True,
     shortest_period_s=1.8,
-    flash=(9.0, 0.01),  # a timer rarely fires a flash for an hour
+    flash=(12.0, 0.01),  # a timer rarely fires a flash for an hour
 )  # fmt: skip
 
 EXPOSURE_SET = Habits(
@@ -358,6 +359,9 @@ TORN_RATIO = 1.6
 TORN = 1.5
 # The run's habit of spread counts as much as so many pauses of its own.
 HABIT_WEIGHT = 1.5
+# A timer never fires early; it may leave out a frame, and then waits for the next beat.
+TIMER_EARLY = 16.0
+TIMER_OFF_BEAT = 5.0
 # An interval timer is exact to a tenth of a second.
 TIMER_JITTER_S = 0.1
 # What is beyond doubt is not counted further.

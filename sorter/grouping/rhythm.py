@@ -124,11 +124,23 @@ class Period:
         if period + grain < self.shortest_s or period > self.pauses.limit_s + grain:
             return NEVER
         cost = self._fits(period, grain)
-        skipped = self.pauses.hitch + max(0.0, math.log(period / self.pauses.hitch_s))
+        skipped = self._skipped(period, grain)
         if cost <= skipped:
             self.count += 1
             self.total_s += period
         return min(cost, skipped)
+
+    def _skipped(self, period: float, grain: float) -> float:
+        """What it costs that the timer left out a frame or more; it never fires early."""
+        if self.count == 0:
+            return NEVER
+        usual = self.total_s / self.count
+        slack = costs.TIMER_JITTER_S + grain
+        if period < usual - slack:
+            return costs.TIMER_EARLY
+        off_beat = abs(period / usual - round(period / usual)) * usual > slack
+        late = max(0.0, math.log(period / self.pauses.hitch_s)) * self.pauses.steep
+        return self.pauses.hitch + late + (costs.TIMER_OFF_BEAT if off_beat else 0.0)
 
     def _fits(self, period: float, grain: float) -> float:
         low, high = math.log(max(SHORTEST_PAUSE_S, period - grain)), math.log(period + grain)

@@ -49,7 +49,7 @@ class FocusTrack:
         if self.numbered and link.shot_step == 1:
             # Some bodies take the middle slice first, then nearer, then farther ones.
             return 0.0
-        leap = habits.leap if link.large or self._leaps(link) else 0.0
+        leap = max(habits.leap if link.large else 0.0, self._leap(link))
         if self.direction is Move.UNKNOWN:
             self.direction = link.move
             return habits.either_way + leap
@@ -57,10 +57,12 @@ class FocusTrack:
             return leap
         return habits.against if link.waver and not leap else habits.thrown
 
-    def _leaps(self, link: Link) -> bool:
+    def _leap(self, link: Link) -> float:
+        """What it costs that focus turned by many of the run's usual steps at once."""
         if self.moves < _USUAL_AFTER or link.waver:
-            return False
-        return link.turn * self.moves > costs.LEAP_TIMES * self.turned
+            return 0.0
+        ratio = link.turn * self.moves / (costs.LEAP_TIMES * self.turned)
+        return self.habits.leap + costs.LEAP_STEEP * math.log(ratio) if ratio > 1 else 0.0
 
 
 class ExposureTrack:

@@ -1,0 +1,181 @@
+#!/usr/bin/env python3
+"""Measures `sorter scan`: seconds a stage, and the ratio to bare open + read of the same files.
+
+A card of so many frames is made once in a cache folder: JPEG and CR3 in turn, each padded with a
+hole to the size that such files have, so that reading whole files would show. Ratios are of one run
+on the same files with a warm cache; only they mean something on another machine.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from fractions import Fraction
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from cardmaking.containers import cr3, jpeg
+from cardmaking.draw import encoded
+from cardmaking.shots import Shot
+from PIL import Image
+
+from sorter.disk.card import Card
+from sorter.grouping.account import account_for
+from sorter.manifest.csvfile import manifest_bytes
+from sorter.manifest.rows import make_rows
+from sorter.reading.cards import read_card
+
+HEAD = 64 * 1024  # what a reader of metadata needs at most of an ordinary file
+BRACKET = 40
+TIDE_OUT = datetime(2026, 5, 17, 13, 0, 0)  # noqa: DTZ001 - a camera's clock has no zone
+
+
+def shot(index: int) -> Shot:
+    """One slice of one of many brackets, a minute apart."""
+    bracket, position = divmod(index, BRACKET)
+    taken = TIDE_OUT + timedelta(seconds=60 * bracket + 0.25 * position)
+    return Shot(
+        make="Canon",
+        model="Canon EOS R8",
+        serial="0417",
+        lens="100mm F2.8 Macro",
+        captured=taken,
+        subsec=f"{taken.microsecond // 10000:02d}",
+        exposure=Fraction(1, 160),
+        bracket="focus",
+        planned=BRACKET,
+        near_m=0.30 + 0.004 * position,
+        far_m=0.31 + 0.004 * position,
+    )
+
+
+def make_card(root: Path, frames: int, padded: int) -> None:
+    """Writes the card, unless it is there already: JPEG and CR3 in turn."""
+    stamp = root.parent / f"{root.name}.made"
+    if stamp.exists():
+        return
+    small = encoded(Image.new("RGB", (320, 214), (90, 110, 120)), width=320, quality=70)
+    for index in range(frames):
+        folder = root / "DCIM" / f"{100 + index // 9999}ROCKP"
+        folder.mkdir(parents=True, exist_ok=True)
+        described, raw = shot(index), index % 2
+        made = cr3(described, small, small, small, 4096) if raw else jpeg(described, small)
+        path = folder / f"POOL{index % 9999 + 1:04d}.{'CR3' if raw else 'JPG'}"
+        write_with_hole(path, made, padded, tail=0 if raw else 2)
+    stamp.touch()
+
+
+def write_with_hole(path: Path, made: bytes, size: int, tail: int) -> None:
+    """The bytes with a hole before their last `tail` bytes, or behind them all."""
+    with path.open("wb") as file:
+        file.write(made[: len(made) - tail])
+        file.truncate(max(size, len(made)) - tail)
+        file.seek(0, os.SEEK_END)
+        file.write(made[len(made) - tail :] if tail else b"")
+
+
+def bare_read(root: Path) -> None:
+    """Opens every file and reads its head: the least that any reader must do."""
+    for folder, _, names in os.walk(root):
+        for name in names:
+            with open(os.path.join(folder, name), "rb", buffering=0) as file:  # noqa: PTH123, PTH118
+                file.read(HEAD)
+
+
+def timed(call: Callable[[], object], runs: int) -> float:
+    """The median of so many runs in seconds, after one that is not counted."""
+    call()
+    taken = []
+    for _ in range(runs):
+        began = time.perf_counter()
+        call()
+        taken.append(time.perf_counter() - began)
+    return statistics.median(taken)
+
+
+def stages(root: Path, runs: int) -> dict[str, float]:
+    """Seconds of each stage of a scan, each on the outcome of the one before."""
+    card = Card(root)
+    listing = card.listing()
+    reading = read_card(card, listing)
+    account = account_for(reading)
+    rows = make_rows(account)
+    return {
+        "listing": timed(card.listing, runs),
+        "reading": timed(lambda: read_card(Card(root), listing), runs),
+        "grouping": timed(lambda: account_for(reading), runs),
+        "manifest": timed(lambda: manifest_bytes(make_rows(account)), runs),
+        "bare open + read": timed(lambda: bare_read(root), runs),
+        "whole process": timed(lambda: whole_process(root), runs),
+    } | {"rows": float(len(rows)), "bytes read a file": bytes_a_file(root)}
+
+
+def whole_process(root: Path) -> None:
+    """`sorter scan --manifest` as its user calls it, start-up included."""
+    with TemporaryDirectory() as scratch:
+        command = [sys.executable, "-m", "sorter", "scan", str(root), "--manifest"]
+        subprocess.run(  # noqa: S603 - our own interpreter and our own module
+            [*command, f"{scratch}/manifest.csv"], check=True, stdout=subprocess.DEVNULL
+        )
+
+
+def bytes_a_file(root: Path) -> float:
+    """How many bytes of each file the reader asked for, on the average."""
+    card = Card(root)
+    listing = card.listing()
+    read_card(card, listing)
+    return card.bytes_read / len(listing.files)
+
+
+def start_up(runs: int) -> tuple[float, float]:
+    """Seconds for `sorter --help` and for importing click alone, run in turn; medians."""
+    scripts = Path(sys.executable).parent
+    ours, bare = [], []
+    for _ in range(runs):
+        ours.append(_process([str(scripts / "sorter"), "--help"]))
+        bare.append(_process([sys.executable, "-c", "import click"]))
+    return statistics.median(ours), statistics.median(bare)
+
+
+def _process(command: list[str]) -> float:
+    began = time.perf_counter()
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL)  # noqa: S603 - see above
+    return time.perf_counter() - began
+
+
+def main() -> None:
+    """Prints one table."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, epilog="example: scripts/bench.py --frames 2000"
+    )
+    parser.add_argument("--frames", type=int, default=2000)
+    parser.add_argument("--runs", type=int, default=5)
+    parser.add_argument("--padded", type=int, default=30_000_000, help="bytes a file, as a hole")
+    parser.add_argument("--cache", type=Path, default=Path("build/bench"))
+    chosen = parser.parse_args()
+    root = chosen.cache / f"card-{chosen.frames}-{chosen.padded}"
+    print(f"card of {chosen.frames} frames, {chosen.padded / 1e6:.0f} MB each (holes): {root}")
+    make_card(root, chosen.frames, chosen.padded)
+    figures = stages(root, chosen.runs)
+    bare = figures["bare open + read"]
+    print(f"medians of {chosen.runs} runs, warm cache, {os.cpu_count()} cores")
+    for name in ("bare open + read", "listing", "reading", "grouping", "manifest", "whole process"):
+        taken = figures[name]
+        each = taken / chosen.frames * 1e3
+        print(f"  {name:17} {taken:7.3f} s  {each:7.4f} ms a frame  {taken / bare:6.2f} x bare")
+    print(f"  bytes read a file: {figures['bytes read a file']:,.0f}; rows: {figures['rows']:.0f}")
+    ours, click_alone = start_up(4 * chosen.runs)
+    print(
+        f"sorter --help {ours * 1e3:.0f} ms, python -c 'import click' {click_alone * 1e3:.0f} ms:"
+    )
+    print(f"  ratio {ours / click_alone:.2f}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,75 @@
+"""The demo card comes out right to the last frame, as far as the data tell.
+
+The card is made by scripts/make_demo_card, which shares no code with the sorter; its truth table
+lies beside it.
+"""
+
+from __future__ import annotations
+
+import csv
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+COMPARED = ("frame", "sequence", "kind", "position", "frames", "planned", "role")
+
+
+def _by_source(path: Path) -> dict[str, dict[str, str]]:
+    with path.open(newline="", encoding="utf-8") as file:
+        return {row["source"]: row for row in csv.DictReader(file)}
+
+
+@pytest.fixture(scope="session")
+def demo_card(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    card = tmp_path_factory.mktemp("demo") / "card"
+    maker = ROOT / "scripts" / "make_demo_card"
+    subprocess.run([sys.executable, maker, card], check=True, stdout=subprocess.DEVNULL)  # noqa: S603
+    return card
+
+
+@pytest.fixture(scope="session")
+def demo_manifest(demo_card: Path) -> dict[str, dict[str, str]]:
+    manifest = demo_card.parent / "manifest.csv"
+    command = [sys.executable, "-m", "sorter", "scan", demo_card, "--manifest", manifest]
+    done = subprocess.run(command, check=False, capture_output=True)  # noqa: S603
+    assert done.returncode == 1, done.stderr  # one file of the card is empty
+    return _by_source(manifest)
+
+
+def test_every_file_of_the_demo_card_is_what_its_truth_says(
+    demo_card: Path, demo_manifest: dict[str, dict[str, str]]
+) -> None:
+    truth = _by_source(demo_card.parent / "card-truth.csv")
+    assert set(demo_manifest) == set(truth)
+    wrong = [
+        (source, column, demo_manifest[source][column], row[column])
+        for source, row in truth.items()
+        for column in COMPARED
+        if demo_manifest[source][column] != row[column]
+    ]
+    assert wrong == []
+
+
+def test_a_clock_four_minutes_ahead_is_set_right(
+    demo_card: Path, demo_manifest: dict[str, dict[str, str]]
+) -> None:
+    first = "DCIM/100OMSYS/P5170118.JPG"
+    assert demo_manifest[first]["captured"] == "2026-05-17T13:16:12"
+    manifest = demo_card.parent / "set-right.csv"
+    clock = f"{demo_manifest[first]['serial']}=-4m"
+    command = [sys.executable, "-m", "sorter", "scan", demo_card, "--clock", clock]
+    subprocess.run([*command, "--manifest", manifest], check=False, capture_output=True)  # noqa: S603
+    assert _by_source(manifest)[first]["captured"] == "2026-05-17T13:12:12"
+
+
+def test_the_demo_card_is_left_as_it_was(
+    demo_card: Path, demo_manifest: dict[str, dict[str, str]]
+) -> None:
+    before = {p: (p.stat().st_mtime_ns, p.stat().st_size) for p in demo_card.rglob("*")}
+    assert demo_manifest
+    command = [sys.executable, "-m", "sorter", "scan", demo_card, "--why"]
+    subprocess.run(command, check=False, capture_output=True)  # noqa: S603
+    assert {p: (p.stat().st_mtime_ns, p.stat().st_size) for p in demo_card.rglob("*")} == before
