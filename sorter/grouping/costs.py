@@ -27,7 +27,7 @@ ANEW_UNCHANGED = 0.6
 # rather than near.
 ANEW_FOCUS_TIE = 1.2
 ANEW_FOCUS_SMALL = 1.9
-ANEW_FOCUS_LARGE = 1.5
+ANEW_FOCUS_LARGE = 1.5  # motor steps count here too: how far one turns, nobody knows
 # Exposure: the same, a little off, or quite another.
 ANEW_EV_SAME = 0.7
 ANEW_EV_SMALL = 1.4
@@ -74,8 +74,8 @@ LEAP = 3.5
 # A turn by hand of over a quarter of the distance is no slice of a macro stack.
 LEAP_BY_HAND = 8.0
 # ... which is so many times the usual step; every factor e beyond that costs LEAP_STEEP more.
-LEAP_TIMES = 6.0
-LEAP_STEEP = 2.5
+LEAP_TIMES = 5.0
+LEAP_STEEP = 4.0
 
 # A shutter's own jitter, and the stamps' hundredths of a second at ten frames a second.
 TIGHTEST_SPREAD = 0.04
@@ -211,7 +211,7 @@ FOCUS_BRACKET = Habits(
 
 MANUAL_STACK = Habits(
     kind=Kind.MANUAL_STACK,
-    start=3.3,
+    start=2.8,
     goes_on=0.13,
     ends=2.1,
     shortest=3,
@@ -276,7 +276,7 @@ INTERVAL = Habits(
     bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 8.5, Bracketing.EXPOSURE: 6.0,
                 Bracketing.OTHER: 4.0},
     focus_mode={FocusMode.AUTO: 0.9, FocusMode.MANUAL: 0.5},
-    stays=6.0, moves=0.3, against=0.7, thrown=1.0, free_focus=True,
+    stays=6.0, moves=0.05, against=0.7, thrown=1.0, free_focus=True,
     # The light changes over the series, slowly.
     ev_same=0.3, ev_small=1.4, ev_large=5.0,
     changed=_CHANGES,

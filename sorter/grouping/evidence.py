@@ -61,7 +61,7 @@ class Link:
     than a slice of a stack would turn; waver: so little that rounding may have made it.
     shot_step, number_step: None where one side does not say. changed: names of settings that
     differ; unknown values differ from nothing. clock_back: time ran backwards. flashed: the first of
-    the two fired a flash, which then had to recycle.
+    the two fired a flash, which then had to recycle. in_steps: turn is in motor steps, else in dioptres.
     """
 
     pause_s: float
@@ -82,6 +82,7 @@ class Link:
     changed: frozenset[str]
     clock_back: bool
     flashed: bool
+    in_steps: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,6 +173,7 @@ def _link(a: Look, b: Look) -> Link:
         changed=_changed(a.facts, b.facts),
         clock_back=elapsed < -grain,
         flashed=a.facts.flash_fired is True,
+        in_steps=a.in_steps and b.in_steps,
     )
 
 

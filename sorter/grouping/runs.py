@@ -144,7 +144,8 @@ def _anew_focus(link: Link) -> float:
         return 0.0
     if link.move is Move.TIE:
         return costs.ANEW_FOCUS_TIE
-    return costs.ANEW_FOCUS_LARGE if link.large else costs.ANEW_FOCUS_SMALL
+    far = link.large or link.in_steps
+    return costs.ANEW_FOCUS_LARGE if far else costs.ANEW_FOCUS_SMALL
 
 
 def _anew_exposure(link: Link) -> float:

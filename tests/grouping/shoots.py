@@ -218,7 +218,7 @@ def by_hand(made: Shoot) -> None:
     made.truth.append((Kind.MANUAL_STACK, count))
 
 
-ORDERS = {
+ORDERS: dict[int, list[tuple[int, ...]]] = {
     3: [(0, -1, 1), (-1, 0, 1), (1, 0, -1)],
     5: [(0, -1, 1, -2, 2), (-2, -1, 0, 1, 2)],
     7: [(0, -1, 1, -2, 2, -3, 3), (-3, -2, -1, 0, 1, 2, 3)],

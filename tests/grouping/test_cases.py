@@ -5,8 +5,19 @@ from __future__ import annotations
 from dataclasses import replace
 
 from grouping.series import (
-    BRACKET, BURST, HAND, TRY, account, climbing, even, kinds, run, start, with_paths,
+    BRACKET,
+    BURST,
+    HAND,
+    TRY,
+    account,
+    climbing,
+    even,
+    kinds,
+    run,
+    start,
+    with_paths,
 )  # fmt: skip
+from grouping.shoots import Shoot
 from sorter.grouping.account import account_for
 from sorter.model.frame import Frame, Reading
 from sorter.model.kinds import Bracketing, DriveMode, Kind, Role
@@ -140,13 +151,9 @@ def test_slices_in_the_order_middle_nearer_farther_are_one_bracket() -> None:
     assert kinds(made) == [(FB, 9)]
 
 
-def _set(order: tuple[float, ...], first: float, beat: float, **facts: object) -> list[Frame]:
-    made = start()
-    _press_set(made, order, first, beat, **facts)
-    return made.frames
-
-
-def _press_set(made, order, first, beat, **facts) -> None:  # type: ignore[no-untyped-def]
+def _press_set(
+    made: Shoot, order: tuple[float, ...], first: float, beat: float, **facts: object
+) -> None:
     for index, ev in enumerate(order):
         told = {"exposure_time_s": 2**ev / 60, "exposure_bias_ev": ev} | facts
         made.press(first if index == 0 else beat, **told)
