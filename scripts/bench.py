@@ -20,11 +20,11 @@ from fractions import Fraction
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from PIL import Image
+
 from cardmaking.containers import cr3, jpeg
 from cardmaking.draw import encoded
 from cardmaking.shots import Shot
-from PIL import Image
-
 from sorter.disk.card import Card
 from sorter.grouping.account import account_for
 from sorter.manifest.csvfile import manifest_bytes

@@ -13,7 +13,6 @@ from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).parent.parent
 COMPARED = ("frame", "sequence", "kind", "position", "frames", "planned", "role")
 
 
@@ -23,17 +22,9 @@ def _by_source(path: Path) -> dict[str, dict[str, str]]:
 
 
 @pytest.fixture(scope="session")
-def demo_card(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    card = tmp_path_factory.mktemp("demo") / "card"
-    maker = ROOT / "scripts" / "make_demo_card"
-    subprocess.run([sys.executable, maker, card], check=True, stdout=subprocess.DEVNULL)  # noqa: S603
-    return card
-
-
-@pytest.fixture(scope="session")
 def demo_manifest(demo_card: Path) -> dict[str, dict[str, str]]:
     manifest = demo_card.parent / "manifest.csv"
-    command = [sys.executable, "-m", "sorter", "scan", demo_card, "--manifest", manifest]
+    command = [sys.executable, "-m", "sorter", "scan", str(demo_card), "--manifest", str(manifest)]
     done = subprocess.run(command, check=False, capture_output=True)  # noqa: S603
     assert done.returncode == 1, done.stderr  # one file of the card is empty
     return _by_source(manifest)
@@ -60,8 +51,8 @@ def test_a_clock_four_minutes_ahead_is_set_right(
     assert demo_manifest[first]["captured"] == "2026-05-17T13:16:12"
     manifest = demo_card.parent / "set-right.csv"
     clock = f"{demo_manifest[first]['serial']}=-4m"
-    command = [sys.executable, "-m", "sorter", "scan", demo_card, "--clock", clock]
-    subprocess.run([*command, "--manifest", manifest], check=False, capture_output=True)  # noqa: S603
+    command = [sys.executable, "-m", "sorter", "scan", str(demo_card), "--clock", clock]
+    subprocess.run([*command, "--manifest", str(manifest)], check=False, capture_output=True)  # noqa: S603
     assert _by_source(manifest)[first]["captured"] == "2026-05-17T13:12:12"
 
 
@@ -70,6 +61,6 @@ def test_the_demo_card_is_left_as_it_was(
 ) -> None:
     before = {p: (p.stat().st_mtime_ns, p.stat().st_size) for p in demo_card.rglob("*")}
     assert demo_manifest
-    command = [sys.executable, "-m", "sorter", "scan", demo_card, "--why"]
+    command = [sys.executable, "-m", "sorter", "scan", str(demo_card), "--why"]
     subprocess.run(command, check=False, capture_output=True)  # noqa: S603
     assert {p: (p.stat().st_mtime_ns, p.stat().st_size) for p in demo_card.rglob("*")} == before

@@ -42,7 +42,16 @@ class Window:
     come back empty. obstacle: the system's words for a read that failed twice; else empty.
     """
 
-    __slots__ = ("_blocks", "_card", "_handle", "bytes_read", "exhausted", "head", "obstacle", "size")
+    __slots__ = (
+        "_blocks",
+        "_card",
+        "_handle",
+        "bytes_read",
+        "exhausted",
+        "head",
+        "obstacle",
+        "size",
+    )
 
     def __init__(self, card: Card, handle: int, size: int) -> None:
         self._card = card
@@ -81,7 +90,7 @@ class Window:
     def _further(self, offset: int, stop: int) -> bytes:
         wanted = min(max(stop - offset, NEXT_BLOCK), self.size - offset)
         allowed = BUDGET - self.bytes_read
-        if stop - offset > allowed:
+        if self.exhausted or stop - offset > allowed:
             self.exhausted = True
             return b""
         block = self._fetch(offset, min(wanted, allowed))

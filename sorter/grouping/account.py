@@ -18,7 +18,7 @@ from sorter.grouping.timeline import Timeline, clock_us, timelines
 from sorter.model.frame import Frame, Reading
 from sorter.model.kinds import Kind
 from sorter.model.knobs import GroupingKnobs
-from sorter.model.sequence import Account, Grounds, Sequence
+from sorter.model.sequence import BEYOND_DOUBT, Account, Grounds, Sequence
 from sorter.model.values import MICROSECONDS
 
 _T = TypeVar("_T")
@@ -98,7 +98,7 @@ def _grounds(
         begins=words.begins(evidence, piece, before),
         kind=words.kind_of(evidence, piece),
         runner_up=others[0].kind if several and others else None,
-        margin=_capped(others[0].cost - own) if several and others else costs.MARGIN_CAP,
+        margin=_capped(others[0].cost - own) if several and others else BEYOND_DOUBT,
         begins_margin=_joining_margin(evidence, piece, before, own, knobs),
     )
 
@@ -108,7 +108,7 @@ def _joining_margin(
 ) -> float:
     """By how much the two are better apart than as one run of any kind."""
     if before is None:
-        return costs.MARGIN_CAP
+        return BEYOND_DOUBT
     joined = [
         j.cost
         for j in judge(evidence, before.start, piece.stop, knobs)
@@ -120,7 +120,7 @@ def _joining_margin(
 
 
 def _capped(margin: float) -> float:
-    return min(costs.MARGIN_CAP, margin)
+    return min(BEYOND_DOUBT, margin)
 
 
 def _with_unmarked(drafts: list[_Draft]) -> list[_Draft]:
@@ -168,8 +168,8 @@ def _orphan(frame: Frame) -> _Draft:
         grounds=Grounds(
             begins="no sequence of its sources right before it",
             kind="one frame that the camera merged",
-            margin=costs.MARGIN_CAP,
-            begins_margin=costs.MARGIN_CAP,
+            margin=BEYOND_DOUBT,
+            begins_margin=BEYOND_DOUBT,
         ),
         notes=("merged in the camera; its sources are not on the card",),
     )

@@ -246,7 +246,7 @@ BURST = Habits(
         first=0.2, first_spread=1.1, spread=0.4, learns=True,
         hitch=4.0, hitch_s=1.0, steep=7.0,
         # Flash-lit spray: the flash cannot keep up, pauses of 1 to 2 s are part of it.
-        flash_hitch=3.0, flash_hitch_s=2.2, limit_s=30.0,
+        flash_hitch=2.0, flash_hitch_s=2.2, limit_s=30.0,
     ),
     drive={DriveMode.SINGLE: 3.0, DriveMode.CONTINUOUS: 0.07, DriveMode.TIMER: 4.0},
     bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 7.6, Bracketing.EXPOSURE: 7.0,
@@ -278,7 +278,7 @@ INTERVAL = Habits(
     focus_mode={FocusMode.AUTO: 0.9, FocusMode.MANUAL: 0.5},
     stays=6.0, moves=0.05, against=0.7, thrown=1.0, free_focus=True,
     # The light changes over the series, slowly.
-    ev_same=0.3, ev_small=1.4, ev_large=5.0,
+    ev_same=0.15, ev_small=2.0, ev_large=5.0,
     changed=_CHANGES,
     periodic=True,
     shortest_period_s=1.8,
@@ -364,7 +364,5 @@ TIMER_EARLY = 16.0
 TIMER_OFF_BEAT = 5.0
 # An interval timer is exact to a tenth of a second.
 TIMER_JITTER_S = 0.1
-# What is beyond doubt is not counted further.
-MARGIN_CAP = 50.0
 # The light drifts by less than this from frame to frame.
 EV_SMALL = 0.4

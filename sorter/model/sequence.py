@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from sorter.model.frame import Frame, ReadFile
 from sorter.model.kinds import Kind
 
+BEYOND_DOUBT = 50.0  # nats; larger margins are not counted further
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grounds:
@@ -14,7 +16,8 @@ class Grounds:
 
     begins: why it does not belong to what came before. kind: why it is of its kind.
     runner_up: the kind of the second-best account, None where no other is possible at all.
-    margin: by how much the best account is better, in nats (1 nat: e times as likely).
+    margin: by how much the best account is better, in nats (1 nat: e times as likely), BEYOND_DOUBT
+    at the most.
     begins_margin: the same for the boundary before the first frame.
     """
 

@@ -21,7 +21,7 @@ MOST_ENTRIES: Final = 400
 """No maker's directory comes near it; a larger count is damage, and its good start is kept."""
 MOST_DIRECTORIES: Final = 16
 """The longest chain that is followed."""
-MOST_BYTES: Final = 1 << 20
+MOST_BYTES: Final = 1 << 16
 """The longest value that is read."""
 NEAR: Final = 64
 """The first value outside a directory follows its end within so many bytes."""
@@ -53,7 +53,7 @@ class Tiff:
         start = self.base + offset
         stop = min(start + length, self.end)
         head = self.source.head
-        if 0 <= start and stop <= len(head):
+        if start >= 0 and stop <= len(head):
             return head[start:stop]
         return self.source.read(start, stop - start)
 
@@ -165,7 +165,7 @@ def as_text(raw: bytes) -> str:
 
 
 def directory(tiff: Tiff, offset: int) -> Directory | None:
-    """The directory at this offset, with as many of its entries as are there; None without any."""
+    """The directory at this offset, with as many of its entries as are there; None without its count."""
     order = tiff.order
     stated_as = tiff.whole(offset, 2)
     if not stated_as:
@@ -174,7 +174,7 @@ def directory(tiff: Tiff, offset: int) -> Directory | None:
     length = 12 * min(stated, MOST_ENTRIES)
     table = tiff.upto(offset + 2, length + 4)
     rows = table[: min(length, len(table) // 12 * 12)]
-    if not rows:
+    if stated and not rows:
         return None
     entries = {tag: (kind, count, at) for tag, kind, count, at in _ENTRY[order].iter_unpack(rows)}
     tail = table[length:]
@@ -240,35 +240,54 @@ def chain(first: Directory) -> Iterator[Directory]:
         if not pointer or pointer in seen or len(seen) >= MOST_DIRECTORIES:
             return
         seen.add(pointer)
-        found = ordered(first.tiff, pointer)
+        found = ordered(first.tiff, pointer) or _empty(first.tiff, pointer)
 
 
-def settled(tiff: Tiff, offset: int, bases: Sequence[int] = ()) -> Directory | None:
+def _empty(tiff: Tiff, offset: int) -> Directory | None:
+    """A directory without entries, which only leads on to the next one."""
+    found = directory(tiff, offset)
+    return found if found is not None and not found.stated else None
+
+
+def settled(tiff: Tiff, offset: int, end: int, bases: Sequence[int] = ()) -> Directory | None:
     """The note's directory in the byte order and with the base of offsets that stand the test.
 
-    bases: other places in the file that offsets may count from. Where no base stands the test
-    only the values inside the entries can be trusted: the others come back empty.
+    end: where the note ends in the file. bases: other places that offsets may count from. Where
+    no base stands the test only the values inside the entries can be trusted: the others come
+    back empty.
     """
     found = ordered(tiff, offset)
-    if found is None or _based(found):
+    if found is None or _nearness(found, end) == _RIGHT_BEHIND:
         return found
-    for base in bases:
-        behind = found.values_from + tiff.base - base
-        tried = replace(found, tiff=replace(found.tiff, base=base), values_from=behind)
-        if _based(tried):
-            return tried
-    return replace(found, tiff=replace(found.tiff, end=0))
+    tried = [found, *(_rebased(found, base) for base in bases)]
+    best = max(tried, key=lambda one: _nearness(one, end))
+    return best if _nearness(best, end) else replace(found, tiff=replace(found.tiff, end=0))
 
 
-def _based(found: Directory) -> bool:
-    """Whether the values lie behind the entries, the first right behind, and in the file."""
+def _rebased(found: Directory, base: int) -> Directory:
+    """The same entries with offsets that count from another place."""
+    behind = found.values_from + found.tiff.base - base
+    return replace(found, tiff=replace(found.tiff, base=base), values_from=behind)
+
+
+_RIGHT_BEHIND: Final = 2
+_WITHIN: Final = 1
+
+
+def _nearness(found: Directory, end: int) -> int:
+    """How well the base fits: values right behind the entries, at least within the note, or not.
+
+    Not right behind them where other directories, whose pointers look like numbers, stand first.
+    """
     outside = [
         (_OFFSET[found.tiff.order].unpack(at)[0], _WIDTHS.get(kind, 0) * count)
         for kind, count, at in found.entries.values()
         if _WIDTHS.get(kind, 0) * count > 4
     ]
     if not outside:
-        return True
-    first = min(outside)[0]
-    last = max(offset + length for offset, length in outside)
-    return 0 <= first - found.values_from <= NEAR and found.tiff.base + last <= found.tiff.end
+        return _RIGHT_BEHIND
+    gap = min(outside)[0] - found.values_from
+    last = found.tiff.base + max(offset + length for offset, length in outside)
+    if 0 <= gap <= NEAR and last <= found.tiff.end:
+        return _RIGHT_BEHIND
+    return _WITHIN if gap >= 0 and last <= min(end, found.tiff.end) else 0

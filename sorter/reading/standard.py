@@ -29,6 +29,7 @@ ISO_ANY: Final = (0x8831, 0x8832, 0x8833)
 """By SensitivityType: which of standard output sensitivity, exposure index, ISO speed are there."""
 ALL_ONES: Final = 0xFFFFFFFF
 SIGN_BIT: Final = 0x80000000
+OUTSIDE: Final = "outside"
 
 LONGEST_EXPOSURE_S: Final = 86_400.0
 LARGEST_F_NUMBER: Final = 1_000.0
@@ -102,21 +103,28 @@ def time(main: Directory | None, exif: Directory | None, draft: Draft) -> None:
     Rule: DateTimeOriginal, else DateTimeDigitized; the file-change time (DateTime) only where
     neither of them exists, and with a note.
     """
-    stated = ""
+    stated: list[str] = []
     for tag, fraction, offset in _TIMES:
         # TIFF/EP puts the times into IFD0.
         where = exif if exif is not None and tag in exif else main
         if where is None or tag not in where:
             continue
-        stated = stated or where.text(tag)
         if take_time(where.text(tag), where.text(fraction), where.text(offset), draft):
             return
-    if stated.strip(" :0"):
-        draft.notes.append(f"the capture time cannot be read: {stated[:40]!r}")
-    elif any(where is not None and _TIMES[0][0] in where for where in (exif, main)):
-        draft.notes.append("the camera's clock was not set")
-    elif main is not None:
+        stated.append(where.text(tag) if where.raw(tag) else OUTSIDE)
+    if not stated and main is not None:
         _change_time(main, exif, draft)
+    elif stated:
+        draft.notes.append(_why(stated[0]))
+
+
+def _why(stated: str) -> str:
+    """Why a stated time is none."""
+    if stated == OUTSIDE:
+        return "the capture time cannot be read: it lies outside the file"
+    if stated.strip(" :0"):
+        return f"the capture time cannot be read: {stated[:40]!r}"
+    return "the camera's clock was not set"
 
 
 def _change_time(main: Directory, exif: Directory | None, draft: Draft) -> None:

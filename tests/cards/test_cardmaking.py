@@ -18,9 +18,10 @@ from xml.etree import ElementTree as ET
 import exifread
 import piexif
 import pytest
+from PIL import Image, TiffImagePlugin
+
 from cardmaking import card, containers, draw, naming, notes, rockpool
 from cardmaking.shots import Shot
-from PIL import Image, TiffImagePlugin
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

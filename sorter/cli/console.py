@@ -1,0 +1,209 @@
+"""The only module that prints. What goes to stdout is the answer; all else goes to stderr."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+import time
+import traceback
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Final, Self, TextIO
+
+from sorter.cli import view
+from sorter.cli.layout import INDENT, Printed, labelled, lay_out, wrapped
+from sorter.cli.view import Line
+from sorter.cli.words import safe
+from sorter.errors import SorterError
+from sorter.model.frame import ReadFile
+from sorter.model.sequence import Account
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.progress import Progress
+
+WIDTH_ELSEWHERE: Final = 120
+PATIENCE_S: Final = 1.0  # work that is done sooner shows no bar
+
+_STYLES: Final = {"heading": "bold", "day": "bold cyan", "note": "yellow", "dim": "dim"}
+# The signs that the table uses itself, for terminals that do not have them.
+_PLAIN_SIGNS: Final = {
+    "\N{RIGHTWARDS ARROW}": "->",
+    "\N{EN DASH}": "-",
+    "\N{HORIZONTAL ELLIPSIS}": ".",
+    "\N{INFINITY}": "inf",
+}
+
+
+def show_account(account: Account, unread: tuple[ReadFile, ...], *, why: bool) -> None:
+    """Prints the table, or each sequence with its reasons, then what is no frame, then the sum."""
+    _make_lenient(sys.stdout)
+    console = _console()
+    width = shutil.get_terminal_size((WIDTH_ELSEWHERE, 24)).columns
+    lines = tuple(_spelled(line, console) for line in view.table(account, fold=not why))
+    with console.capture() as captured:
+        if lines:
+            _print(console, _reasoned(account, lines, width) if why else _tabled(lines, width))
+        _print(console, _listed(account, unread))
+        _print(console, _summed(account, width))
+    _write(sys.stdout, captured.get())
+
+
+def show_text(text: str) -> None:
+    """Prints the text on stdout as it is, and nothing else there."""
+    _write(sys.stdout, f"{text}\n")
+
+
+def remark(text: str) -> None:
+    """Says something beside the answer, on stderr."""
+    _make_lenient(sys.stderr)
+    _write(sys.stderr, f"{safe(text)}\n")
+
+
+def say_why(sentence: str, error: BaseException) -> None:
+    """Says on stderr why the run ends here; of a fault of ours also where it happened."""
+    if isinstance(error, KeyboardInterrupt):
+        remark("")  # ends the line on which the terminal shows ^C
+    elif not isinstance(error, SorterError):
+        for line in "".join(traceback.format_exception(error)).splitlines():
+            remark(line)
+    remark(f"Error: {sentence}")
+
+
+class Bar:
+    """A bar on stderr while work takes long, on a terminal only; gone when the work is done."""
+
+    def __init__(self, label: str) -> None:
+        self._label = label
+        self._began = time.monotonic()
+        self._progress: Progress | None = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._progress is not None:
+            self._progress.stop()
+
+    def tick(self, done: int, total: int) -> None:
+        """Shows how much is done."""
+        if self._progress is None:
+            if time.monotonic() - self._began < PATIENCE_S or not sys.stderr.isatty():
+                return
+            self._progress = _progress()
+            self._progress.add_task(self._label, total=total)
+        self._progress.update(self._progress.task_ids[0], completed=done, total=total)
+
+
+def _progress() -> Progress:
+    from rich.console import Console  # noqa: PLC0415  only where a bar is shown
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn  # noqa: PLC0415
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+    progress = Progress(*columns, console=Console(stderr=True), transient=True)
+    progress.start()
+    return progress
+
+
+# ---- the account ----------------------------------------------------------------------------
+
+
+def _tabled(lines: tuple[Line, ...], width: int) -> Iterator[Printed]:
+    yield from lay_out(lines, width)
+    yield Printed(text="")
+
+
+def _reasoned(account: Account, lines: tuple[Line, ...], width: int) -> Iterator[Printed]:
+    for line, sequence in zip(lines, account.sequences, strict=True):
+        frames = "1 frame" if line.frames == "1" else f"{line.frames} frames"
+        said = (line.day, line.start, line.kind, frames, line.camera, line.lens, line.focus)
+        text = "  ".join(each for each in said if each)
+        yield Printed(text=f"{line.number:>4}  {text}", look="heading")
+        for label, reason in view.reasons(sequence):
+            look = "note" if label == "look at" else "plain"
+            yield from labelled(f"{INDENT}{label:<11}", reason, width, look=look)
+        yield Printed(text="")
+    yield from labelled("", view.MARGINS, width, look="dim")
+    yield Printed(text="")
+
+
+def _listed(account: Account, unread: tuple[ReadFile, ...]) -> Iterator[Printed]:
+    lines = view.no_frames(account, unread)
+    if lines:
+        yield Printed(text="files that are no frame", look="heading")
+        yield from (Printed(text=f"  {line}") for line in lines)
+        yield Printed(text="")
+
+
+def _summed(account: Account, width: int) -> Iterator[Printed]:
+    """The summary: wrapped on a terminal, one line in a file."""
+    summary = view.summary(account)
+    for line in wrapped(summary, width) if sys.stdout.isatty() else [summary]:
+        yield Printed(text=line, look="heading")
+
+
+# ---- printing -------------------------------------------------------------------------------
+
+
+def _print(console: Console, lines: Iterable[Printed]) -> None:
+    from rich.text import Text  # noqa: PLC0415  only where something is printed
+
+    for line in lines:
+        text = Text(_for(console, line.text), style=_STYLES.get(line.look, ""))
+        if line.tail:
+            style = _STYLES["heading" if line.look == "heading" else "note"]
+            text.append(f"  {_for(console, line.tail)}", style=style)
+        console.print(text, soft_wrap=True)
+
+
+def _spelled(line: Line, console: Console) -> Line:
+    """The line in signs that the terminal has, before its cells are counted."""
+    texts = {name: _for(console, text) for name, text in asdict(line).items() if name != "notes"}
+    return Line(**texts, notes=line.notes)
+
+
+def _for(console: Console, text: str) -> str:
+    """The text, with our own signs in ASCII where the terminal has none for them."""
+    lacking = {sign: plain for sign, plain in _PLAIN_SIGNS.items() if not _has(console, sign)}
+    for sign, plain in lacking.items():
+        text = text.replace(sign, plain)
+    return text
+
+
+def _has(console: Console, sign: str) -> bool:
+    try:
+        sign.encode(console.encoding)
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+def _console() -> Console:
+    from rich.console import Console  # noqa: PLC0415  only where something is printed
+
+    return Console(
+        file=sys.stdout,
+        color_system="auto" if sys.stdout.isatty() else None,
+        highlight=False,
+        markup=False,
+        emoji=False,
+    )
+
+
+def _make_lenient(stream: TextIO) -> None:
+    """A letter that the terminal does not have becomes a question mark, not an error."""
+    reconfigure = getattr(stream, "reconfigure", None)
+    if reconfigure is not None:
+        reconfigure(errors="replace")
+
+
+def _write(stream: TextIO, text: str) -> None:
+    """Writes it all. A reader that has seen enough is no fault: the rest goes nowhere."""
+    try:
+        stream.write(text)
+        stream.flush()
+    except BrokenPipeError:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, stream.fileno())
+        os.close(nowhere)

@@ -1,0 +1,110 @@
+"""The manifest as a file: UTF-8, RFC 4180, every cell safe to open in a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, fields
+from typing import Any, Final
+
+from sorter.manifest.figures import figure, number
+from sorter.manifest.rows import Row, spelled
+from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
+
+COLUMNS: Final = tuple(column.name for column in fields(Row))
+
+_COMPUTED: Final = ("=", "+", "-", "@", "\t", "\r")
+# Text that begins with apostrophes and would look as if we had put the first there gets one more,
+# so that reading a manifest gives back exactly what was written.
+_TEXT: Final = re.compile(r"'*[=+\-@\t\r]")
+_DEFUSED: Final = re.compile(r"'+[=+\-@\t\r]")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Column:
+    """How a column's values become text and come back."""
+
+    write: Callable[[Any], str]
+    read: Callable[[str], Any]
+
+
+def defused_path(path: str) -> str:
+    """The path, with `./` before it where a spreadsheet would compute it."""
+    return f"./{path}" if path.startswith(_COMPUTED) else path
+
+
+def defused_text(text: str) -> str:
+    """The text, with an apostrophe before it where a spreadsheet would compute it."""
+    return f"'{text}" if _TEXT.match(text) else text
+
+
+def _path(cell: str) -> str:
+    return cell.removeprefix("./")
+
+
+def _text(cell: str) -> str:
+    return cell[1:] if _DEFUSED.match(cell) else cell
+
+
+def _whole(cell: str) -> int | None:
+    return int(cell) if cell else None
+
+
+def _plain(value: object) -> str:
+    return "" if value is None else str(value)
+
+
+_PATH: Final = _Column(write=defused_path, read=_path)
+_WORDS: Final = _Column(write=defused_text, read=_text)
+_WHOLE: Final = _Column(write=_plain, read=_whole)
+_FIGURE: Final = _Column(write=figure, read=number)
+
+_HOW: Final[dict[str, _Column]] = {
+    "source": _PATH,
+    "destination": _PATH,
+    "kind": _Column(write=str, read=Kind),
+    "role": _Column(write=str, read=Role),
+    "focus_mode": _Column(write=_plain, read=lambda cell: FocusMode(cell) if cell else None),
+    "drive_mode": _Column(write=_plain, read=lambda cell: DriveMode(cell) if cell else None),
+    **dict.fromkeys(("frame", "sequence", "position", "frames", "planned", "bytes"), _WHOLE),
+    **dict.fromkeys(
+        (
+            "focal_length_mm",
+            "f_number",
+            "exposure_time_s",
+            "iso",
+            "exposure_bias_ev",
+            "focus_near_m",
+            "focus_far_m",
+        ),
+        _FIGURE,
+    ),
+}
+
+
+def manifest_bytes(rows: Iterable[Row]) -> bytes:
+    """The whole file: a line of column names, then a line for each row, each ended by CRLF."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out)
+    writer.writerow(COLUMNS)
+    for row in rows:
+        writer.writerow([_HOW.get(name, _WORDS).write(getattr(row, name)) for name in COLUMNS])
+    return spelled(out.getvalue()).encode()
+
+
+def read_manifest(data: bytes) -> tuple[Row, ...]:
+    """The rows of a manifest that we wrote, cell by cell what was written.
+
+    Raises ValueError where the columns are others or a cell is not of its column's form.
+    """
+    reader = csv.reader(io.StringIO(data.decode(), newline=""))
+    if tuple(next(reader, ())) != COLUMNS:
+        raise ValueError("these are not the columns of a manifest")
+    return tuple(_read_row(cells) for cells in reader)
+
+
+def _read_row(cells: list[str]) -> Row:
+    pairs = zip(COLUMNS, cells, strict=True)
+    return Row(**{name: _HOW.get(name, _WORDS).read(cell) for name, cell in pairs})

@@ -1,0 +1,89 @@
+"""An account as one JSON document, with the manifest's names for what the manifest holds too."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import fields
+
+from sorter.manifest.rows import Row, make_rows, spelled
+from sorter.model.kinds import STACK_KINDS
+from sorter.model.sequence import Account, Grounds, Sequence
+
+FORM = 1
+"""Grows when a name goes away or changes its meaning; new names do not change it."""
+
+
+def document(account: Account, *, card: str) -> str:
+    """The JSON text, in ASCII: every sequence with its grounds and files, then what is no frame.
+
+    Empty cells of the manifest are null here, infinity is the text "inf", notes are lists.
+    """
+    rows = make_rows(account)
+    files: dict[int | None, list[dict[str, object]]] = {}
+    for row in rows:
+        files.setdefault(row.sequence, []).append(_file(row))
+    whole = {
+        "form": FORM,
+        "card": spelled(card),
+        "frames": len(account.order),
+        "sequences": [
+            _sequence(number, sequence, files[number])
+            for number, sequence in enumerate(account.sequences, 1)
+        ],
+        "no_frame": files.get(None, []),
+        "litter": account.litter,
+        "folders_closed": [spelled(folder) for folder in account.folders_closed],
+    }
+    return json.dumps(whole, indent=1, allow_nan=False)
+
+
+def _sequence(number: int, sequence: Sequence, files: list[dict[str, object]]) -> dict[str, object]:
+    first, last = sequence.frames[0].moment, sequence.frames[-1].moment
+    return {
+        "sequence": number,
+        "kind": sequence.kind,
+        "is_stack": sequence.kind in STACK_KINDS,
+        "name": sequence.name,
+        "frames": len(sequence.frames),
+        "planned": sequence.planned,
+        "results": len(sequence.results),
+        "captured": first.iso(),
+        "captured_last": last.iso(),
+        "grounds": sequence.grounds.text(),
+        "why": _why(sequence.grounds),
+        "notes": list(sequence.notes),
+        "files": files,
+    }
+
+
+def _why(grounds: Grounds) -> dict[str, object]:
+    return {
+        "begins": grounds.begins,
+        "begins_margin": _json_number(grounds.begins_margin),
+        "kind": grounds.kind,
+        "runner_up": grounds.runner_up,
+        "margin": _json_number(grounds.margin),
+    }
+
+
+def _file(row: Row) -> dict[str, object]:
+    """The row under its own names; its grounds stand with the sequence."""
+    cells = {column.name: _json_value(getattr(row, column.name)) for column in fields(row)}
+    del cells["grounds"]
+    cells["notes"] = row.notes.split("; ") if row.notes else []
+    return cells
+
+
+def _json_value(value: object) -> object:
+    if isinstance(value, float):
+        return _json_number(value)
+    return None if value == "" else value
+
+
+def _json_number(value: float) -> float | str | None:
+    if math.isnan(value):
+        return None
+    if math.isinf(value):
+        return "inf" if value > 0 else "-inf"
+    return value

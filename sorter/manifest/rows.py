@@ -1,0 +1,214 @@
+"""An account as rows: one for each file of the card, none left out, none twice. Pure."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from sorter.manifest.figures import rounded
+from sorter.model.frame import Facts, Frame, ReadFile
+from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
+from sorter.model.sequence import Account, Sequence
+
+_ROLE_ORDER: Final = {role: place for place, role in enumerate(Role)}
+_PICTURES: Final = frozenset({Role.RAW, Role.IMAGE})
+_FLASH: Final = {None: "", True: "fired", False: "off"}
+_UNDECODABLE: Final = re.compile("[\ud800-\udfff]")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One file of the card: the manifest's columns in their order.
+
+    None and empty text: unknown, or it does not apply. Numbers are rounded to what is written.
+    """
+
+    source: str
+    destination: str = ""
+    frame: int | None = None
+    sequence: int | None = None
+    kind: Kind
+    position: int | None = None
+    frames: int | None = None
+    planned: int | None = None
+    role: Role
+    captured: str = ""
+    camera: str = ""
+    serial: str = ""
+    lens: str = ""
+    focal_length_mm: float | None = None
+    f_number: float | None = None
+    exposure_time_s: float | None = None
+    iso: float | None = None
+    exposure_bias_ev: float | None = None
+    flash: str = ""
+    focus_mode: FocusMode | None = None
+    drive_mode: DriveMode | None = None
+    focus_near_m: float | None = None
+    focus_far_m: float | None = None
+    bytes: int
+    sha256: str = ""
+    grounds: str = ""
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Place:
+    """Where a file stands: what the frame and the sequence give to its row."""
+
+    kind: Kind
+    frame: int | None = None
+    sequence: int | None = None
+    position: int | None = None
+    frames: int | None = None
+    planned: int | None = None
+    merged: bool = False
+
+
+def make_rows(account: Account) -> tuple[Row, ...]:
+    """All rows: by sequence, position, results, role and path; what is no frame last by path.
+
+    grounds and the sequence's own notes stand on its first row. Frames have the numbers of
+    `account.order`.
+    """
+    numbers = {frame.path: number for number, frame in enumerate(account.order, 1)}
+    rows: list[Row] = []
+    for number, sequence in enumerate(account.sequences, 1):
+        rows += _sequence_rows(number, sequence, numbers)
+    for kind, file in sorted(account.loose, key=lambda pair: pair[1].path):
+        rows.append(_row(file, file.facts, _Place(kind=kind), file.notes))
+    return tuple(rows)
+
+
+def _sequence_rows(number: int, sequence: Sequence, numbers: dict[str, int]) -> Iterator[Row]:
+    grounds, notes = sequence.grounds.text(), sequence.notes
+    for frame, position in _placed(sequence):
+        place = _Place(
+            kind=sequence.kind,
+            frame=numbers[frame.path],
+            sequence=number,
+            position=position,
+            frames=len(sequence.frames),
+            planned=sequence.planned,
+            merged=position is None,
+        )
+        for file in sorted(frame.files, key=_by_role):
+            said = (*_others_notes(frame, file), *file.notes, *notes)
+            yield _row(file, _facts_for(file, frame), place, said, grounds)
+            grounds, notes = "", ()
+
+
+def _placed(sequence: Sequence) -> Iterator[tuple[Frame, int | None]]:
+    for position, frame in enumerate(sequence.frames, 1):
+        yield frame, position
+    for frame in sequence.results:
+        yield frame, None
+
+
+def _others_notes(frame: Frame, file: ReadFile) -> Iterator[str]:
+    """The frame's notes without those that only repeat the file's own under its name."""
+    own = {f"{file.file.name}: {note}" for note in file.notes}
+    return (note for note in frame.notes if note not in own)
+
+
+def _by_role(file: ReadFile) -> tuple[int, str]:
+    return _ROLE_ORDER[file.role], file.path
+
+
+def _facts_for(file: ReadFile, frame: Frame) -> Facts:
+    """The file's own facts, the frame's where it has none; a sidecar tells only the frame's."""
+    if file.role is Role.SIDECAR:
+        return frame.facts
+    return _overlaid(file.facts, frame.facts)
+
+
+def _row(
+    file: ReadFile, facts: Facts, place: _Place, notes: tuple[str, ...], grounds: str = ""
+) -> Row:
+    near, far = _focus(facts)
+    return Row(
+        source=spelled(file.path),
+        frame=place.frame,
+        sequence=place.sequence,
+        kind=place.kind,
+        position=place.position,
+        frames=place.frames,
+        planned=place.planned,
+        role=Role.RESULT if place.merged and file.role in _PICTURES else file.role,
+        captured=facts.moment.iso() if facts.moment else "",
+        camera=facts.camera,
+        serial=facts.serial,
+        lens=facts.lens,
+        focal_length_mm=rounded(facts.focal_length_mm),
+        f_number=rounded(facts.f_number),
+        exposure_time_s=rounded(facts.exposure_time_s),
+        iso=rounded(facts.iso),
+        exposure_bias_ev=rounded(facts.exposure_bias_ev),
+        flash=_FLASH[facts.flash_fired],
+        focus_mode=facts.focus_mode,
+        drive_mode=facts.drive_mode,
+        focus_near_m=rounded(near),
+        focus_far_m=rounded(far),
+        bytes=file.file.size,
+        grounds=grounds,
+        notes=_joined((*_about_name(file.path), *_about_obstacle(file), *notes)),
+    )
+
+
+def _overlaid(own: Facts, other: Facts) -> Facts:
+    """Each fact of the one, else of the other; make with model and near with far go together."""
+    names_camera = own if own.make or own.model else other
+    tells_focus = own if (own.focus_near_m, own.focus_far_m) != (None, None) else other
+    return Facts(
+        make=names_camera.make,
+        model=names_camera.model,
+        serial=own.serial or other.serial,
+        lens=own.lens or other.lens,
+        moment=own.moment or other.moment,
+        focal_length_mm=_first(own.focal_length_mm, other.focal_length_mm),
+        f_number=_first(own.f_number, other.f_number),
+        exposure_time_s=_first(own.exposure_time_s, other.exposure_time_s),
+        iso=_first(own.iso, other.iso),
+        exposure_bias_ev=_first(own.exposure_bias_ev, other.exposure_bias_ev),
+        flash_fired=other.flash_fired if own.flash_fired is None else own.flash_fired,
+        focus_mode=own.focus_mode or other.focus_mode,
+        drive_mode=own.drive_mode or other.drive_mode,
+        focus_near_m=tells_focus.focus_near_m,
+        focus_far_m=tells_focus.focus_far_m,
+    )
+
+
+def _first(own: float | None, other: float | None) -> float | None:
+    return other if own is None else own
+
+
+def _focus(facts: Facts) -> tuple[float | None, float | None]:
+    """Near and far; a distance that stands alone is both."""
+    near, far = facts.focus_near_m, facts.focus_far_m
+    return (far if near is None else near), (near if far is None else far)
+
+
+def spelled(text: str) -> str:
+    r"""The text with bytes that are no UTF-8 (surrogates, as the system hands them) as \xNN."""
+    return _UNDECODABLE.sub(lambda match: _escape(ord(match[0])), text)
+
+
+def _escape(code: int) -> str:
+    byte = code - ord("\udc00")
+    return f"\\x{byte:02x}" if ord("\x80") <= byte <= ord("\xff") else f"\\u{code:04x}"
+
+
+def _about_name(path: str) -> list[str]:
+    return ["the name has bytes that are no UTF-8"] if _UNDECODABLE.search(path) else []
+
+
+def _about_obstacle(file: ReadFile) -> list[str]:
+    return [file.file.obstacle] if file.file.obstacle else []
+
+
+def _joined(notes: tuple[str, ...]) -> str:
+    """The notes without repetition, `;` between and therefore none within."""
+    told = [note.replace(";", ",").strip() for note in notes]
+    return "; ".join(dict.fromkeys(note for note in told if note))

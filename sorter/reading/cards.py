@@ -1,0 +1,135 @@
+"""A whole card read: every file of the listing once, then joined to frames."""
+
+from __future__ import annotations
+
+import os
+import struct
+from collections.abc import Callable
+from typing import Final
+
+from sorter.disk.card import Card
+from sorter.model.card import CardFile, Listing
+from sorter.model.frame import ReadFile, Reading
+from sorter.model.kinds import Role
+from sorter.reading import names
+from sorter.reading.containers.recognise import Container, recognise
+from sorter.reading.draft import Draft
+from sorter.reading.frames import join
+from sorter.reading.source import Source
+
+EMPTY: Final = "the file is empty"
+NO_PICTURE: Final = "no picture by its content, although its name says so"
+NOTHING: Final = "nothing in it can be read"
+NO_TIME: Final = "no capture time"
+NO_READER: Final = "the format is known, but not how to read its metadata"
+NOT_UNDERSTOOD: Final = "its metadata cannot be understood"
+BUDGET_SPENT: Final = "its metadata lie too far apart to be read"
+_SIZE_UNREAD: Final = frozenset({"png", "webp", "jxl", "jp2", "gif", "mrw", "x3f", "crw"})
+"""Containers whose picture size nobody here looks for."""
+
+
+def read_card(card: Card, listing: Listing, tick: Callable[[int], None] | None = None) -> Reading:
+    """The frames of a card, and its files that are no frame.
+
+    tick is called with the number of files done. Raises CardGone where the card went away.
+    """
+    read: list[ReadFile] = []
+    for done, file in enumerate(listing.files, start=1):
+        read.append(read_file(card, file))
+        if tick is not None:
+            tick(done)
+    frames, loose = join(read)
+    return Reading(
+        frames=frames,
+        loose=loose,
+        litter=listing.litter,
+        folders_closed=listing.folders_closed,
+    )
+
+
+def read_file(card: Card, file: CardFile) -> ReadFile:
+    """One file read; what stands in the way becomes a note. Raises CardGone."""
+    if file.obstacle:
+        return _unopened(file, file.obstacle)
+    if file.size == 0:
+        return _unopened(file, EMPTY)
+    try:
+        window = card.open(file.path)
+    except OSError as error:
+        reason = os.strerror(error.errno) if error.errno else str(error)
+        return _unopened(file, f"cannot be read: {reason}")
+    with window:
+        draft = read_source(window, file)
+        if window.exhausted:
+            draft.notes.append(BUDGET_SPENT)
+    if window.obstacle:
+        card.expect()
+        draft.notes.append(window.obstacle)
+    return _done(file, draft)
+
+
+def read_source(source: Source, file: CardFile) -> Draft:
+    """What the bytes of a file say; they may be anything."""
+    container = recognise(source)
+    if container is None or not container.is_picture:
+        return _no_picture(container, file)
+    draft = Draft(container=container.name, role=container.role)
+    if container.read is None:
+        draft.notes.append(NO_READER)
+    else:
+        _read_picture(container, source, draft)
+        _judge(draft)
+    if draft.container == "tiff" and names.role(file.extension) is Role.RAW:
+        draft.container, draft.role = file.extension, Role.RAW
+    if file.extension in names.THUMBNAILS:
+        draft.role = Role.THUMBNAIL
+    if names.lies(file.extension, draft.container):
+        draft.notes.append(f"its name says {file.extension}, its content is {draft.container}")
+    if not draft.said.get("moment") and not draft.notes:
+        draft.notes.append(NO_TIME)
+    return draft
+
+
+def _read_picture(container: Container, source: Source, draft: Draft) -> None:
+    """The readers take any bytes; a hole in that promise must not end the run."""
+    if container.read is None:
+        return
+    try:
+        container.read(source, draft)
+    except (ArithmeticError, LookupError, ValueError, TypeError, struct.error):
+        draft.notes.append(NOT_UNDERSTOOD)
+
+
+def _judge(draft: Draft) -> None:
+    """A head without time, size and camera is what is left of a picture, and none itself."""
+    said = draft.said
+    if draft.container in _SIZE_UNREAD or said.get("width") or said.get("moment"):
+        return
+    if not said.get("make") and not said.get("model"):
+        draft.is_picture = False
+        draft.notes.append(NOTHING)
+
+
+def _no_picture(container: Container | None, file: CardFile) -> Draft:
+    role = names.role(file.extension) if container is None else container.role
+    draft = Draft(container="" if container is None else container.name, role=role)
+    draft.is_picture = False
+    if role in {Role.RAW, Role.IMAGE}:
+        draft.notes.append(NO_PICTURE)
+    return draft
+
+
+def _unopened(file: CardFile, note: str) -> ReadFile:
+    return ReadFile(file=file, role=names.role(file.extension), notes=(note,))
+
+
+def _done(file: CardFile, draft: Draft) -> ReadFile:
+    return ReadFile(
+        file=file,
+        role=draft.role,
+        container=draft.container,
+        is_picture=draft.is_picture,
+        facts=draft.facts(),
+        previews=tuple(draft.previews),
+        notes=tuple(dict.fromkeys(draft.notes)),
+    )

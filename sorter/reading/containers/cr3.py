@@ -1,0 +1,125 @@
+"""CR3: boxes, of which one holds four small TIFFs: IFD0, Exif, the maker's note, GPS."""
+
+from __future__ import annotations
+
+import struct
+from typing import Final
+
+from sorter.model.kinds import Role
+from sorter.model.values import Preview
+from sorter.reading import standard
+from sorter.reading.containers import block
+from sorter.reading.containers.boxes import Box, boxes, first
+from sorter.reading.directories import MOST_ENTRIES, Directory, opened
+from sorter.reading.draft import Draft
+from sorter.reading.makers import note
+from sorter.reading.makers.form import Note
+from sorter.reading.source import Source
+
+OWN_ID: Final = bytes.fromhex("85c0b687820f11e08111f4ce462b6a48")
+MAIN: Final = b"CMT1"
+EXIF: Final = b"CMT2"
+NOTE: Final = b"CMT3"
+PLACES: Final = b"CTBO"
+THUMBNAIL: Final = b"THMB"
+PREVIEW_PLACE: Final = 2
+PREVIEW_HEADER: Final = 56
+"""Bytes from the preview's outer box to its JPEG: box, id, eight bytes, box, fields."""
+_FIELDS: Final = struct.Struct(">HHI")
+
+
+def read(source: Source, draft: Draft) -> None:
+    """The facts and previews of a CR3, and a note where it is cut."""
+    draft.role = Role.RAW
+    movie = first(source, 0, source.size, b"moov")
+    if movie is None:
+        draft.notes.append(f"{block.UNREADABLE}: the file has no head")
+        return
+    parts = _own_parts(source, movie)
+    places = _places(source, parts)
+    _facts(source, parts, draft)
+    _previews(source, parts, places, draft)
+    _full_picture(source, movie, draft)
+    end = max([movie.end, *(offset + size for offset, size in places.values())])
+    if end > source.size:
+        draft.notes.append(f"the file ends early: {source.size} of {end} bytes")
+
+
+def _own_parts(source: Source, movie: Box) -> dict[bytes, Box]:
+    """The maker's own boxes by kind."""
+    own = next(boxes(source, movie.start, min(movie.end, source.size)), None)
+    if own is None or own.kind != b"uuid" or source.read(own.start, 16) != OWN_ID:
+        return {}
+    inside = boxes(source, own.start + 16, min(own.end, source.size))
+    return {box.kind: box for box in inside}
+
+
+def _facts(source: Source, parts: dict[bytes, Box], draft: Draft) -> None:
+    main, exif = _tiff(source, parts.get(MAIN)), _tiff(source, parts.get(EXIF))
+    if main is None and exif is None:
+        draft.notes.append(block.UNREADABLE if MAIN in parts or EXIF in parts else block.NONE)
+    standard.read(main, exif, draft)
+    own = parts.get(NOTE)
+    found = _tiff(source, own)
+    if found is not None and own is not None:
+        first_at = found.values_from - 2 - 12 * min(found.stated, MOST_ENTRIES)
+        behind_header = Note(
+            tiff=found.tiff,
+            offset=first_at,
+            length=own.end - own.start,
+            make=draft.said.get("make", ""),
+        )
+        note.read(behind_header, draft)
+
+
+def _tiff(source: Source, box: Box | None) -> Directory | None:
+    return None if box is None else opened(source, box.start, min(box.end, source.size))
+
+
+def _previews(
+    source: Source, parts: dict[bytes, Box], places: dict[int, tuple[int, int]], draft: Draft
+) -> None:
+    """The small one in the head, and the middle one at its stated place."""
+    if THUMBNAIL in parts:
+        start = parts[THUMBNAIL].start
+        _take(draft, start + 16, source.read(start + 4, 8), source.size)
+    if PREVIEW_PLACE in places:
+        at = places[PREVIEW_PLACE][0] + PREVIEW_HEADER
+        fields = source.read(at - 10, 10)
+        _take(draft, at, fields[:4] + fields[6:], source.size)
+
+
+def _take(draft: Draft, at: int, fields: bytes, end: int) -> None:
+    """Keeps a preview whose fields (width, height, bytes) make sense."""
+    if len(fields) != _FIELDS.size:
+        return
+    width, height, length = _FIELDS.unpack(fields)
+    if 0 < length <= end - at:
+        draft.previews.append(Preview(offset=at, length=length, width=width, height=height))
+
+
+def _places(source: Source, parts: dict[bytes, Box]) -> dict[int, tuple[int, int]]:
+    """What the table of places says: number to offset and bytes in the file."""
+    box = parts.get(PLACES)
+    if box is None:
+        return {}
+    table = source.read(box.start + 4, min(box.end - box.start - 4, 20 * 16))
+    rows = struct.iter_unpack(">IQQ", table[: len(table) // 20 * 20])
+    return {number: (offset, size) for number, offset, size in rows}
+
+
+def _full_picture(source: Source, movie: Box, draft: Draft) -> None:
+    """The first track's one sample is the camera's JPEG in full size."""
+    end = min(movie.end, source.size)
+    table = first(source, movie.start, end, b"trak", b"mdia", b"minf", b"stbl")
+    if table is None:
+        return
+    parts = {box.kind: box.start for box in boxes(source, table.start, min(table.end, end))}
+    if not {b"stsd", b"stsz", b"co64"} <= parts.keys():
+        return
+    sample = source.read(parts[b"stsd"] + 8, 36)
+    sizes = source.read(parts[b"stsz"] + 4, 12)
+    place = int.from_bytes(source.read(parts[b"co64"] + 8, 8))
+    each, listed = sizes[:4], sizes[8:]
+    length = int.from_bytes(each) or int.from_bytes(listed)
+    _take(draft, place, sample[32:36] + length.to_bytes(4), source.size)

@@ -1,0 +1,109 @@
+"""TIFF and the raws that are TIFFs: CR2, NEF, ARW, DNG, PEF, ORF and their like (TIFF 6.0, DNG)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from sorter.model.kinds import Role
+from sorter.model.values import Preview
+from sorter.reading import standard
+from sorter.reading.containers import block
+from sorter.reading.directories import Directory, below_all, chain
+from sorter.reading.draft import Draft
+from sorter.reading.makers import formats
+from sorter.reading.source import Source
+
+CR2_MARK: Final = b"CR"
+DNG_VERSION: Final = 0xC612
+SUB_DIRECTORIES: Final = 0x014A
+WIDTH: Final = 0x0100
+HEIGHT: Final = 0x0101
+COMPRESSION: Final = 0x0103
+PHOTOMETRY: Final = 0x0106
+STRIP_PLACES: Final = 0x0111
+STRIP_SIZES: Final = 0x0117
+TILE_PLACES: Final = 0x0144
+TILE_SIZES: Final = 0x0145
+JPEG_PLACE: Final = 0x0201
+JPEG_SIZE: Final = 0x0202
+SENSOR_PHOTOMETRIES: Final = frozenset({32803, 34892})  # colour filter array, linear raw (TIFF/EP)
+JPEG_COMPRESSIONS: Final = frozenset({6, 7})
+NOWHERE: Final = 0xFFFFFFFF
+
+
+def read(source: Source, draft: Draft) -> None:
+    """The facts and previews of a TIFF-like file, and a note where it is cut."""
+    main = block.read(source, 0, source.size, draft)
+    if main is None:
+        draft.notes.append(block.UNREADABLE)
+        draft.container = "cr2" if source.read(8, 2) == CR2_MARK else "tiff"
+        draft.role = Role.RAW if draft.container == "cr2" else Role.IMAGE
+        return
+    parts = list(pictures(main))
+    _name(source, main, parts, draft)
+    for part in parts:
+        _preview(part, source.size, draft)
+    _size(parts, draft)
+    end = max((_end(part) for part in parts), default=0)
+    if end > source.size:
+        draft.notes.append(f"the file ends early: {source.size} of at least {end} bytes")
+
+
+def pictures(main: Directory) -> Iterator[Directory]:
+    """The directories that describe pictures: the chain from IFD0, each with those below it."""
+    for part in chain(main):
+        yield part
+        yield from below_all(part, SUB_DIRECTORIES)
+
+
+def _name(source: Source, main: Directory, parts: list[Directory], draft: Draft) -> None:
+    """What container it is, and whether it holds what the sensor saw."""
+    if draft.container:  # its first bytes said so
+        draft.role = Role.RAW
+    elif source.read(8, 2) == CR2_MARK:
+        draft.container, draft.role = "cr2", Role.RAW
+    elif DNG_VERSION in main:
+        draft.container, draft.role = "dng", Role.RAW
+    elif any(part.number(PHOTOMETRY) in SENSOR_PHOTOMETRIES for part in parts):
+        draft.container, draft.role = formats.raw_name(main.text(standard.MAKE)), Role.RAW
+    else:
+        draft.container, draft.role = "tiff", Role.IMAGE
+
+
+def _preview(part: Directory, end: int, draft: Draft) -> None:
+    """The JPEG that this directory describes, where it describes one that lies in the file."""
+    compression = part.number(COMPRESSION)
+    if JPEG_PLACE in part:
+        places, sizes = part.numbers(JPEG_PLACE), part.numbers(JPEG_SIZE)
+    elif compression in JPEG_COMPRESSIONS and part.number(PHOTOMETRY) not in SENSOR_PHOTOMETRIES:
+        places, sizes = part.numbers(STRIP_PLACES), part.numbers(STRIP_SIZES)
+    else:
+        return
+    if len(places) == len(sizes) == 1 and 0 < sizes[0] <= end - places[0]:
+        width, height = part.number(WIDTH) or 0, part.number(HEIGHT) or 0
+        draft.previews.append(
+            Preview(offset=places[0], length=sizes[0], width=width, height=height)
+        )
+
+
+def _size(parts: list[Directory], draft: Draft) -> None:
+    """The largest picture's size, where Exif tells none."""
+    if draft.said.get("width"):
+        return
+    sizes = [(part.number(WIDTH) or 0, part.number(HEIGHT) or 0) for part in parts]
+    width, height = max(sizes, default=(0, 0))
+    draft.said["width"], draft.said["height"] = width or None, height or None
+
+
+def _end(part: Directory) -> int:
+    """Where the last byte of the pictures of this directory should lie."""
+    ends = [0]
+    for place, size in (
+        (STRIP_PLACES, STRIP_SIZES),
+        (TILE_PLACES, TILE_SIZES),
+        (JPEG_PLACE, JPEG_SIZE),
+    ):
+        pairs = zip(part.numbers(place), part.numbers(size), strict=False)
+        ends.extend(at + length for at, length in pairs if at != NOWHERE)
+    return max(ends)

@@ -1,0 +1,43 @@
+"""What a decoder gets: the note's place in its TIFF."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from sorter.reading.directories import BIG, LITTLE, Directory, Tiff, settled
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """A maker's note: offset and length within tiff; make and model of the camera around it."""
+
+    tiff: Tiff
+    offset: int
+    length: int
+    make: str = ""
+    model: str = ""
+
+    @property
+    def start(self) -> int:
+        """Where the note begins in the file."""
+        return self.tiff.base + self.offset
+
+    @property
+    def end(self) -> int:
+        """Where the note ends in the file."""
+        return self.start + self.length
+
+    def from_tiff(self, skip: int, bases: Sequence[int] = ()) -> Directory | None:
+        """The directory behind a header of skip bytes, offsets counting from the TIFF's start."""
+        return settled(self.tiff, self.offset + skip, self.end, [*bases, self.start])
+
+    def from_itself(self, skip: int, order: str | None = None) -> Directory | None:
+        """The directory behind a header of skip bytes, offsets counting from the note's start."""
+        own = replace(self.tiff, base=self.start, order=order or self.tiff.order)
+        return settled(own, skip, self.end, [self.tiff.base])
+
+    def order_at(self, skip: int) -> str:
+        """The byte order that the note states at this place, else that of the TIFF around it."""
+        mark = self.tiff.upto(self.offset + skip, 2)
+        return {b"II": LITTLE, b"MM": BIG}.get(mark, self.tiff.order)

@@ -1,0 +1,172 @@
+"""Olympus and OM SYSTEM: a directory of directories; little of it is hidden."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from sorter.model.kinds import Bracketing, DriveMode, FocusMode
+from sorter.model.values import Preview
+from sorter.reading.directories import Directory, below, ordered
+from sorter.reading.draft import Draft, Said
+from sorter.reading.makers.form import Note
+
+SPECIAL_MODE: Final = 0x0200
+EQUIPMENT: Final = 0x2010
+CAMERA: Final = 0x2020
+FOCUS: Final = 0x2050
+
+SERIAL, LENS = 0x0101, 0x0203  # in EQUIPMENT
+PREVIEW_PLACE, PREVIEW_SIZE = 0x0101, 0x0102  # in CAMERA
+FOCUS_MODE, DRIVE, MERGED = 0x0301, 0x0600, 0x0804  # in CAMERA
+STEP, STEP_INFINITY, STEP_NEAREST, DISTANCE = 0x0301, 0x0303, 0x0304, 0x0305  # in FOCUS
+OLD_FOCUS_MODE, OLD_STEP = 0x100B, 0x100E  # in the note itself, old bodies
+
+_BRACKETS: Final = {
+    0: Bracketing.OFF,
+    1: Bracketing.OFF,
+    2: Bracketing.EXPOSURE,
+    3: Bracketing.OTHER,
+    4: Bracketing.EXPOSURE,
+}
+_BY_BITS: Final = (
+    (1 << 6, Bracketing.FOCUS),
+    (1 << 0 | 1 << 5, Bracketing.EXPOSURE),
+    (1 << 1 | 1 << 2 | 1 << 4, Bracketing.OTHER),
+)
+_TIMERS: Final = frozenset({0x04, 0x05, 0x06, 0x14, 0x15, 0x16, 0x24, 0x25, 0x26})
+_CONTINUOUS_NIBBLES: Final = frozenset({2, 3, 7, 8, 9})
+_PRE_CAPTURE: Final = 4
+_HIGH_RESOLUTION: Final = 0x30
+_MERGES: Final = {
+    **dict.fromkeys((1, 3, 4, 8, 11, 13), "other"),
+    **dict.fromkeys((5, 6), "exposure"),
+    9: "focus",
+}
+_MANUAL: Final = 10
+_AUTO_MODES: Final = frozenset({0, 1, 2, 3, 4})
+_MANUAL_BIT: Final = 1 << 4
+_FAR_AWAY: Final = 0xFFFFFFFF
+
+
+def read(note: Note, draft: Draft) -> None:
+    """Fills the draft from an Olympus note, whose header has twelve bytes."""
+    _directories(note.from_itself(12, note.order_at(8)), note, draft)
+
+
+def read_om(note: Note, draft: Draft) -> None:
+    """Fills the draft from an OM SYSTEM note, whose header has sixteen bytes."""
+    _directories(note.from_itself(16, note.order_at(12)), note, draft)
+
+
+def read_old(note: Note, draft: Draft) -> None:
+    """Fills the draft from a note of the first bodies, whose offsets count from the TIFF."""
+    _directories(note.from_tiff(8), note, draft)
+
+
+def _directories(main: Directory | None, note: Note, draft: Draft) -> None:
+    if main is None:
+        return
+    equipment, camera, focus = (_inner(main, tag) for tag in (EQUIPMENT, CAMERA, FOCUS))
+    if equipment is not None:
+        draft.said["serial"] = draft.said.get("serial") or equipment.text(SERIAL)
+        draft.said["lens"] = draft.said.get("lens") or equipment.text(LENS)
+    if camera is not None:
+        _camera(camera, main, draft.said)
+        _preview(camera, note, draft)
+    if focus is not None:
+        _focus(focus, draft)
+    elif OLD_STEP in main:
+        _step(main.number(OLD_STEP), draft.said)
+    if OLD_FOCUS_MODE in main and "focus_mode" not in draft.said:
+        _old_focus_mode(main.number(OLD_FOCUS_MODE), draft.said)
+
+
+def _inner(main: Directory, tag: int) -> Directory | None:
+    """The directory behind a pointer, or the one that stands in place of the value (old bodies)."""
+    place = main.place(tag)
+    return ordered(main.tiff, place[0]) if place is not None else below(main, tag)
+
+
+def _camera(camera: Directory, main: Directory, said: Said) -> None:
+    drive = camera.numbers(DRIVE)
+    if drive:
+        said["bracketing"] = _bracketing(drive)
+        said["shot_number"] = (drive[1] or None) if len(drive) > 1 else None
+        said["drive_mode"] = _drive_mode(drive, main.number(SPECIAL_MODE))
+    mode = camera.numbers(FOCUS_MODE)
+    if mode:
+        said["focus_mode"] = _focus_mode(mode)
+    merged = camera.numbers(MERGED)
+    if len(merged) == 2 and merged[0] in _MERGES:
+        said["merged"] = _MERGES[merged[0]]
+        said["merged_from"] = merged[1] or None
+
+
+def _bracketing(drive: tuple[int, ...]) -> Bracketing | None:
+    """By the first word, and where that says 5 by the bits of the third."""
+    if drive[0] != 5:
+        return _BRACKETS.get(drive[0])
+    bits = drive[2] if len(drive) > 2 else 0
+    return next((kind for mask, kind in _BY_BITS if bits & mask), None)
+
+
+def _drive_mode(drive: tuple[int, ...], special: int | None) -> DriveMode | None:
+    """By the mode code of newer bodies, else by the first word."""
+    if len(drive) > 5 and drive[5]:
+        return _drive_by_code(drive[5])
+    if drive[0] == 1 or (drive[0] >= 2 and special == 2):
+        return DriveMode.CONTINUOUS
+    return DriveMode.SINGLE if drive[0] == 0 else None
+
+
+def _drive_by_code(code: int) -> DriveMode | None:
+    if code in _TIMERS:
+        return DriveMode.TIMER
+    if code >> 4 == _PRE_CAPTURE or code & 15 in _CONTINUOUS_NIBBLES:
+        return DriveMode.CONTINUOUS
+    return DriveMode.SINGLE if code & 15 == 1 or code == _HIGH_RESOLUTION else None
+
+
+def _focus_mode(mode: tuple[int, ...]) -> FocusMode | None:
+    """The first word decides; the bits of the second tell what else was allowed."""
+    if mode[0] == _MANUAL:
+        return FocusMode.MANUAL
+    if mode[0] in _AUTO_MODES:
+        return FocusMode.AUTO
+    by_bits = len(mode) > 1 and mode[1] & _MANUAL_BIT
+    return FocusMode.MANUAL if by_bits else None
+
+
+def _old_focus_mode(mode: int | None, said: Said) -> None:
+    if mode in {0, 1}:
+        said["focus_mode"] = FocusMode.MANUAL if mode else FocusMode.AUTO
+
+
+def _focus(focus: Directory, draft: Draft) -> None:
+    _step(focus.number(STEP), draft.said)
+    distance = focus.ratio(DISTANCE)
+    if distance is not None:
+        metres = _metres(distance[0])
+        draft.distance(metres, metres)
+
+
+def _step(step: int | None, said: Said) -> None:
+    """The motor's position, which grows toward near; zero comes from lenses without a motor."""
+    if step:
+        said["focus_step"] = step
+        said["step_nearward"] = True
+
+
+def _metres(numerator: int) -> float | None:
+    """The numerator is millimetres, whatever the denominator says."""
+    if not numerator:
+        return None
+    return math.inf if numerator == _FAR_AWAY else numerator / 1000
+
+
+def _preview(camera: Directory, note: Note, draft: Draft) -> None:
+    """The preview's place, which counts from the note's first byte."""
+    place, size = camera.number(PREVIEW_PLACE), camera.number(PREVIEW_SIZE)
+    if place and size and note.start + place + size <= note.tiff.source.size:
+        draft.previews.append(Preview(offset=note.start + place, length=size))

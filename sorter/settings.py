@@ -1,0 +1,161 @@
+"""What a user may set: frozen settings out of a TOML file and the command line's options.
+
+The file is `sorter.toml` in the user's own configuration folder, or the one named by an option,
+which then stands in its place. What an option says goes before what the file says.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, fields
+from pathlib import Path
+from typing import Final
+
+from sorter.errors import BadSettings
+from sorter.model.knobs import GroupingKnobs
+
+FILE_NAME: Final = "sorter.toml"
+LONGEST_SHIFT_S: Final = 100 * 366 * 86_400  # a clock that was never set is decades off, not more
+
+_SHIFT: Final = re.compile(r"([+-]?)(?:(\d+)d)?(?:(\d+)h)?(?:(\d+)m)?(?:(\d+)s?)?", re.ASCII)
+_SECONDS: Final = (86_400, 3_600, 60, 1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """What one run goes by.
+
+    clock: seconds to add to a body's times, by its serial (or its model, where it tells no serial).
+    clock_asked: the bodies that were named for this very run; each must be on the card. The file
+    may name bodies that are not.
+    """
+
+    clock: Mapping[str, int] = field(default_factory=dict)
+    clock_asked: frozenset[str] = frozenset()
+    grouping: GroupingKnobs = field(default_factory=GroupingKnobs)
+
+
+def load_settings(file: Path | None, clock: Iterable[str] = ()) -> Settings:
+    """The settings of the file with the `SERIAL=SHIFT` options laid over them.
+
+    file: None stands for the user's own file, which need not exist; a file that is named must.
+    Raises BadSettings with the file, what is wrong in it, and the nearest right name.
+    """
+    kept = _read(file) if file else _read_own()
+    asked = _parse_clocks(clock)
+    return Settings(
+        clock={**kept.clock, **asked}, clock_asked=frozenset(asked), grouping=kept.grouping
+    )
+
+
+def parse_clock(text: str) -> tuple[str, int]:
+    """The body and the seconds to add to its times, out of `SERIAL=+1h4m` and the like.
+
+    Raises BadSettings where it is no such text.
+    """
+    body, equals, shift = text.rpartition("=")
+    seconds = parse_shift(shift)
+    if not equals or not body.strip() or seconds is None:
+        raise BadSettings(
+            f"--clock {text!r} is not understood. Write the body's serial, =, and what to add to "
+            "its times: 0417=+4m, 0417=-90s or 0417=+1h4m."
+        )
+    return body.strip(), seconds
+
+
+def parse_shift(text: str) -> int | None:
+    """Seconds out of `+4m`, `-90s`, `+1h4m`, `2d` or plain seconds; None where it is none."""
+    match = _SHIFT.fullmatch(text.strip())
+    if match is None or not any(match.groups()[1:]):
+        return None
+    parts = zip(match.groups()[1:], _SECONDS, strict=True)
+    seconds = sum(int(count or 0) * unit for count, unit in parts)
+    if seconds > LONGEST_SHIFT_S:
+        return None
+    return -seconds if match[1] == "-" else seconds
+
+
+def _parse_clocks(texts: Iterable[str]) -> dict[str, int]:
+    clocks: dict[str, int] = {}
+    for text in texts:
+        body, seconds = parse_clock(text)
+        if clocks.get(body, seconds) != seconds:
+            raise BadSettings(f"--clock names {body!r} twice with different times. Give it once.")
+        clocks[body] = seconds
+    return clocks
+
+
+def _read_own() -> Settings:
+    # Imported here: most runs of the program (help, version) need no settings.
+    from platformdirs import user_config_path  # noqa: PLC0415
+
+    file = user_config_path("sorter", appauthor=False) / FILE_NAME
+    return _read(file) if file.exists() else Settings()
+
+
+def _read(file: Path) -> Settings:
+    try:
+        tables = tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise BadSettings(f"{file}: the settings cannot be read ({error.strerror}).") from error
+    except ValueError as error:  # broken TOML as well as broken UTF-8
+        raise BadSettings(f"{file}: this is no TOML that can be read ({error}).") from error
+    _refuse_unknown(file, "table", tables, ("clock", "grouping"))
+    return Settings(
+        clock=_clock_table(file, _table(file, tables, "clock")),
+        grouping=_grouping_table(file, _table(file, tables, "grouping")),
+    )
+
+
+def _table(file: Path, tables: Mapping[str, object], name: str) -> Mapping[str, object]:
+    table = tables.get(name, {})
+    if not isinstance(table, dict):
+        raise BadSettings(f"{file}: {name} is a table; write [{name}] on a line of its own.")
+    return table
+
+
+def _clock_table(file: Path, table: Mapping[str, object]) -> dict[str, int]:
+    return {body.strip(): _file_shift(file, body, value) for body, value in table.items()}
+
+
+def _file_shift(file: Path, body: str, value: object) -> int:
+    seconds = parse_shift(str(value)) if type(value) in (int, str) else None
+    if seconds is None:
+        raise BadSettings(
+            f"{file}: in [clock], {body} = {value!r} is no shift. Write seconds, or text such as "
+            '"+4m", "-90s" or "+1h4m".'
+        )
+    return seconds
+
+
+def _grouping_table(file: Path, table: Mapping[str, object]) -> GroupingKnobs:
+    _refuse_unknown(file, "key in [grouping]", table, [knob.name for knob in fields(GroupingKnobs)])
+    return GroupingKnobs(**{name: _number(file, name, value) for name, value in table.items()})
+
+
+def _number(file: Path, name: str, value: object) -> float:
+    if type(value) not in (int, float):
+        raise BadSettings(f"{file}: in [grouping], {name} is a number, not {value!r}.")
+    number = float(str(value))
+    if not math.isfinite(number) or number < 0:
+        raise BadSettings(f"{file}: in [grouping], {name} is zero or more, not {value}.")
+    return number
+
+
+def _refuse_unknown(file: Path, what: str, given: Iterable[str], known: Iterable[str]) -> None:
+    known = list(known)
+    for name in given:
+        if name not in known:
+            raise BadSettings(
+                f"{file}: there is no {what} called {name!r}. {_nearest(name, known)}"
+            )
+
+
+def _nearest(name: str, known: list[str]) -> str:
+    from difflib import get_close_matches  # noqa: PLC0415  only on the way to an error
+
+    near = get_close_matches(name, known, n=1)
+    return f"Did you mean {near[0]!r}?" if near else f"There are: {', '.join(known)}."

@@ -1,0 +1,56 @@
+"""What all tests share: no test sees the user's home, settings, time zone or terminal."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+MAKER = Path(__file__).parents[1] / "scripts" / "make_demo_card"
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--write-golden",
+        action="store_true",
+        help="write the golden files anew from what the code says now; then read the difference",
+    )
+
+
+@pytest.fixture(autouse=True)
+def _alone(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory) -> None:
+    home = tmp_path_factory.mktemp("home")
+    for name in ("HOME", "USERPROFILE", "XDG_CONFIG_HOME", "XDG_CACHE_HOME", "APPDATA"):
+        monkeypatch.setenv(name, str(home))
+    for name in ("FORCE_COLOR", "NO_COLOR", "PYTHONIOENCODING", "LINES"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.setenv("TZ", "UTC")
+    time.tzset()
+
+
+@pytest.fixture
+def golden(request: pytest.FixtureRequest) -> Callable[[Path, bytes], None]:
+    """Holds bytes against a golden file beside the test; writes it where that was asked for."""
+
+    def compare(path: Path, found: bytes) -> None:
+        if request.config.getoption("--write-golden"):
+            path.parent.mkdir(exist_ok=True)
+            path.write_bytes(found)
+        assert found == path.read_bytes(), f"{path.name} differs; see --write-golden"
+
+    return compare
+
+
+@pytest.fixture(scope="session")
+def demo_card(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo card, made once; its truth table lies beside it. To be read, never changed."""
+    card = tmp_path_factory.mktemp("demo") / "card"
+    command = [sys.executable, str(MAKER), str(card)]
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL)  # noqa: S603  our own program
+    return card

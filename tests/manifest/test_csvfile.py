@@ -1,0 +1,101 @@
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from manifest.accounts import rock_pool
+from sorter.manifest.csvfile import COLUMNS, manifest_bytes, read_manifest
+from sorter.manifest.figures import rounded
+from sorter.manifest.rows import Row, make_rows
+from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
+
+GOLDEN = Path(__file__).parent / "golden"
+COMPUTED = ("=", "+", "-", "@", "\t", "\r")
+
+_texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
+_spiked = st.one_of(
+    _texts,
+    st.builds(str.__add__, st.sampled_from([*COMPUTED, "'=", "''+", "'", '"', "\r\n"]), _texts),
+)
+_paths = _spiked.filter(lambda text: text and not text.startswith("./"))
+_figures = st.one_of(st.none(), st.floats()).map(rounded)
+_whole = st.one_of(st.none(), st.integers(0, 10**12))
+_rows = st.builds(
+    Row,
+    source=_paths,
+    destination=_paths | st.just(""),
+    frame=_whole,
+    sequence=_whole,
+    kind=st.sampled_from(Kind),
+    position=_whole,
+    frames=_whole,
+    planned=_whole,
+    role=st.sampled_from(Role),
+    captured=_texts,
+    camera=_spiked,
+    serial=_spiked,
+    lens=_spiked,
+    focal_length_mm=_figures,
+    f_number=_figures,
+    exposure_time_s=_figures,
+    iso=_figures,
+    exposure_bias_ev=_figures,
+    flash=st.sampled_from(["", "fired", "off"]),
+    focus_mode=st.sampled_from([None, *FocusMode]),
+    drive_mode=st.sampled_from([None, *DriveMode]),
+    focus_near_m=_figures,
+    focus_far_m=_figures,
+    bytes=st.integers(0, 10**12),
+    sha256=st.just(""),
+    grounds=_spiked,
+    notes=_spiked,
+)
+
+
+@given(st.lists(_rows, max_size=4))
+def test_a_manifest_reads_back_as_it_was_written(rows: list[Row]) -> None:
+    assert read_manifest(manifest_bytes(rows)) == tuple(rows)
+
+
+@given(_rows)
+def test_no_text_is_computed_by_a_spreadsheet(row: Row) -> None:
+    cells = list(csv.reader(io.StringIO(manifest_bytes([row]).decode(), newline="")))[1]
+    numbers = {"exposure_bias_ev", "focal_length_mm", "f_number", "exposure_time_s", "iso"}
+    numbers |= {"focus_near_m", "focus_far_m"}
+    for name, cell in zip(COLUMNS, cells, strict=True):
+        assert name in numbers or not cell.startswith(COMPUTED)
+
+
+def test_a_path_is_defused_by_a_dot_and_other_text_by_an_apostrophe() -> None:
+    row = Row(source="=a.JPG", kind=Kind.OTHER, role=Role.OTHER, bytes=1, lens="@home", notes="-b")
+    line = manifest_bytes([row]).decode().splitlines()[1]
+    assert line.startswith("./=a.JPG,")
+    assert ",'@home," in line
+    assert line.endswith(",'-b")
+
+
+def test_lines_end_in_crlf_and_there_is_no_byte_order_mark() -> None:
+    data = manifest_bytes(make_rows(rock_pool()))
+    assert data.startswith(b"source,destination,")
+    assert data.count(b"\r\n") == data.count(b"\n") == 1 + len(make_rows(rock_pool()))
+
+
+def test_a_lone_surrogate_anywhere_does_not_stop_the_writing() -> None:
+    row = Row(source="a", kind=Kind.OTHER, role=Role.OTHER, bytes=1, lens="\udc80\ud800")
+    assert b"\\x80\\ud800" in manifest_bytes([row])
+
+
+@pytest.mark.parametrize("data", [b"", b"source\r\n", b"a,b\r\n1,2\r\n"])
+def test_other_columns_are_no_manifest(data: bytes) -> None:
+    with pytest.raises(ValueError, match="columns"):
+        read_manifest(data)
+
+
+def test_the_manifest_of_the_rock_pool(golden: Callable[[Path, bytes], None]) -> None:
+    golden(GOLDEN / "rock-pool.csv", manifest_bytes(make_rows(rock_pool())))

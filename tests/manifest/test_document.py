@@ -1,0 +1,52 @@
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable
+from dataclasses import fields, replace
+from pathlib import Path
+
+from manifest.accounts import account_of, rock_pool
+from sorter.manifest.document import document
+from sorter.manifest.rows import Row, make_rows
+from sorter.model.sequence import Account
+
+GOLDEN = Path(__file__).parent / "golden"
+
+
+def _refuse(token: str) -> float:
+    raise AssertionError(token)
+
+
+def parsed(account: Account) -> dict[str, object]:
+    whole = json.loads(document(account, card="/pool\udcff"), parse_constant=_refuse)
+    assert isinstance(whole, dict)
+    return whole
+
+
+def test_the_document_of_the_rock_pool(golden: Callable[[Path, bytes], None]) -> None:
+    golden(GOLDEN / "rock-pool.json", f"{document(rock_pool(), card='/media/card')}\n".encode())
+
+
+def test_infinity_is_a_text_and_no_bare_token() -> None:
+    first, *rest = rock_pool().sequences
+    odd = replace(first.grounds, margin=math.inf, begins_margin=math.nan)
+    text = document(account_of(replace(first, grounds=odd), *rest), card="")
+    why = json.loads(text, parse_constant=_refuse)["sequences"][0]["why"]
+    assert (why["margin"], why["begins_margin"]) == ("inf", None)
+
+
+def test_the_text_is_ascii_whatever_the_card_says() -> None:
+    assert document(rock_pool(), card="/pool\udcff\u202e").isascii()
+
+
+def test_files_have_the_manifests_names_and_are_all_there() -> None:
+    whole = json.loads(document(rock_pool(), card=""))
+    files = [each for one in whole["sequences"] for each in one["files"]] + whole["no_frame"]
+    names = {column.name for column in fields(Row)} - {"grounds"}
+    assert all(set(each) == names for each in files)
+    assert [each["source"] for each in files] == [row.source for row in make_rows(rock_pool())]
+
+
+def test_a_card_without_frames_is_a_document_too() -> None:
+    assert parsed(account_of())["sequences"] == []

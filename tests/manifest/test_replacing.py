@@ -1,0 +1,142 @@
+from __future__ import annotations
+
+import os
+import stat
+from pathlib import Path
+
+import pytest
+
+from sorter.disk.shoot import check_target, replace_file
+from sorter.errors import OutputNotWritable
+
+
+def names(folder: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_a_new_file_holds_the_bytes_and_nothing_is_left_beside_it(tmp_path: Path) -> None:
+    replace_file(tmp_path / "manifest.csv", b"limpet")
+    assert (tmp_path / "manifest.csv").read_bytes() == b"limpet"
+    assert names(tmp_path) == ["manifest.csv"]
+
+
+def test_a_replaced_file_keeps_its_permissions(tmp_path: Path) -> None:
+    file = tmp_path / "manifest.csv"
+    file.write_bytes(b"before")
+    file.chmod(0o640)
+    replace_file(file, b"after")
+    assert file.read_bytes() == b"after"
+    assert stat.S_IMODE(file.stat().st_mode) == 0o640
+
+
+def test_a_link_is_followed_and_stays_a_link(tmp_path: Path) -> None:
+    (tmp_path / "there").mkdir()
+    link = tmp_path / "manifest.csv"
+    link.symlink_to(tmp_path / "there" / "real.csv")
+    replace_file(link, b"limpet")
+    assert link.is_symlink()
+    assert (tmp_path / "there" / "real.csv").read_bytes() == b"limpet"
+
+
+@pytest.mark.parametrize("call", ["fsync", "open", "replace"])
+def test_a_write_that_fails_leaves_what_was_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, call: str
+) -> None:
+    file = tmp_path / "manifest.csv"
+    file.write_bytes(b"before")
+
+    def fail(*_args: object, **_more: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os if call == "fsync" else Path, call, fail)
+    with pytest.raises(OutputNotWritable, match="No space left on device"):
+        replace_file(file, b"after")
+    monkeypatch.undo()
+    assert file.read_bytes() == b"before"
+    assert names(tmp_path) == ["manifest.csv"]
+
+
+def test_ctrl_c_in_the_middle_leaves_what_was_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stop(_handle: int) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(os, "fsync", stop)
+    with pytest.raises(KeyboardInterrupt):
+        replace_file(tmp_path / "manifest.csv", b"after")
+    assert names(tmp_path) == []
+
+
+def test_the_bytes_are_on_the_disk_before_the_name_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calls: list[str] = []
+    fsync, replace = os.fsync, Path.replace
+
+    def noted_fsync(handle: int) -> None:
+        calls.append("folder" if stat.S_ISDIR(os.fstat(handle).st_mode) else "file")
+        fsync(handle)
+
+    def noted_replace(one: Path, other: Path) -> Path:
+        calls.append("rename")
+        return replace(one, other)
+
+    monkeypatch.setattr(os, "fsync", noted_fsync)
+    monkeypatch.setattr(Path, "replace", noted_replace)
+    replace_file(tmp_path / "manifest.csv", b"limpet")
+    assert calls == ["file", "rename", "folder"]
+
+
+def test_a_device_is_never_replaced(tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    with pytest.raises(OutputNotWritable, match="no plain file"):
+        replace_file(pipe, b"limpet")
+    assert stat.S_ISFIFO(pipe.stat().st_mode)
+
+
+class TestTarget:
+    def test_anywhere_outside_the_card_will_do(self, tmp_path: Path) -> None:
+        (tmp_path / "card").mkdir()
+        check_target(tmp_path / "card.csv", card=tmp_path / "card")
+        assert names(tmp_path) == ["card"]
+
+    @pytest.mark.parametrize(
+        "path", ["card/m.csv", "card/DCIM/m.csv", "other/../card/m.csv", "link/m.csv"]
+    )
+    def test_nothing_in_the_card_will_do(self, tmp_path: Path, path: str) -> None:
+        (tmp_path / "card" / "DCIM").mkdir(parents=True)
+        (tmp_path / "other").mkdir()
+        (tmp_path / "link").symlink_to(tmp_path / "card" / "DCIM")
+        with pytest.raises(OutputNotWritable, match="lies in the card"):
+            check_target(tmp_path / path, card=tmp_path / "card")
+
+    def test_a_card_named_by_a_link_is_the_same_card(self, tmp_path: Path) -> None:
+        (tmp_path / "card").mkdir()
+        (tmp_path / "link").symlink_to(tmp_path / "card")
+        with pytest.raises(OutputNotWritable, match="lies in the card"):
+            check_target(tmp_path / "card" / "m.csv", card=tmp_path / "link")
+
+    def test_a_link_out_of_a_folder_into_the_card_is_seen_through(self, tmp_path: Path) -> None:
+        (tmp_path / "card").mkdir()
+        (tmp_path / "m.csv").symlink_to(tmp_path / "card" / "m.csv")
+        with pytest.raises(OutputNotWritable, match="lies in the card"):
+            check_target(tmp_path / "m.csv", card=tmp_path / "card")
+
+    def test_a_folder_a_missing_folder_and_a_device_are_refused(self, tmp_path: Path) -> None:
+        card = tmp_path / "card"
+        for path, says in (
+            (tmp_path, "is a folder"),
+            (tmp_path / "none" / "m.csv", "is not there"),
+            (Path(os.devnull), "no plain file"),
+        ):
+            with pytest.raises(OutputNotWritable, match=says):
+                check_target(path, card=card)
+
+    def test_a_folder_closed_to_us_is_refused(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(os, "access", lambda *_: False)  # root may write anywhere
+        with pytest.raises(OutputNotWritable, match="lets us write nothing"):
+            check_target(tmp_path / "m.csv", card=tmp_path / "card")

@@ -1,0 +1,327 @@
+"""Containers: known by content; cut files are told from whole ones (field cases V10 to V13)."""
+
+from __future__ import annotations
+
+import io
+import struct
+from datetime import datetime
+from fractions import Fraction
+from functools import cache
+
+import pytest
+from PIL import Image
+
+from cardmaking import containers
+from cardmaking.shots import Shot
+from cardmaking.tiff import U32, tiff
+from reading.builders import (
+    EXIF_POINTER,
+    FRAME_HEADER,
+    LITTLE,
+    SCAN,
+    TIME,
+    app1,
+    draft,
+    exif_tiff,
+    jpeg,
+)
+from sorter.model.kinds import Role
+from sorter.reading.containers.recognise import recognise
+from sorter.reading.source import Memory
+
+SHOT = Shot(
+    make="Canon",
+    model="Canon EOS R8",
+    serial="083021004417",
+    lens="100mm F2.8 Macro",
+    captured=datetime(2026, 5, 17, 13, 2, 3),  # noqa: DTZ001  a camera's clock has no zone
+    subsec="07",
+    offset="+01:00",
+    exposure=Fraction(1, 160),
+    bracket="focus",
+    planned=48,
+    near_m=0.31,
+    far_m=0.33,
+)
+OM = Shot(
+    make="OM Digital Solutions",
+    model="OM-1",
+    captured=datetime(2026, 5, 17, 13, 2, 3),  # noqa: DTZ001  a camera's clock has no zone
+    focus_step=8123,
+    near_m=0.235,
+    shot_number=4,
+    bracket="focus",
+)
+
+
+@cache
+def picture(width: int = 320, height: int = 240) -> bytes:
+    out = io.BytesIO()
+    Image.effect_noise((width, height), 60).save(out, "JPEG")
+    return out.getvalue()
+
+
+@cache
+def cr3() -> bytes:
+    return containers.cr3(SHOT, picture(), picture(160, 120), picture(480, 360), 4096)
+
+
+@cache
+def orf() -> bytes:
+    return containers.orf(OM, picture(), 4096)
+
+
+# ---- JPEG -----------------------------------------------------------------------------------
+
+
+def test_the_first_valid_of_two_exif_segments_counts() -> None:
+    first = exif_tiff([LITTLE.text(0x010F, "First")], [TIME])
+    second = exif_tiff([LITTLE.text(0x010F, "Second")], [TIME])
+    assert draft(jpeg(first, second)).said["make"] == "First"
+    assert draft(jpeg(b"garbage" * 5, second)).said["make"] == "Second"
+
+
+def test_no_exif_is_told_from_exif_that_cannot_be_read() -> None:
+    assert draft(jpeg()).notes == ["no Exif"]
+    assert draft(jpeg(b"garbage" * 5)).notes == ["Exif is there but cannot be read"]
+
+
+def test_size_comes_from_exif_and_else_from_the_frame_header() -> None:
+    size = LITTLE.numbers(0xA002, U32, 640), LITTLE.numbers(0xA003, U32, 480)
+    told = draft(jpeg(exif_tiff([], [TIME, *size])))
+    assert (told.said["width"], told.said["height"]) == (640, 480)
+    plain = draft(jpeg())
+    assert (plain.said["width"], plain.said["height"]) == (6000, 4000)
+
+
+def test_a_jpeg_is_its_own_preview() -> None:
+    data = jpeg(exif_tiff([], [TIME]))
+    [preview] = draft(data).previews
+    assert (preview.offset, preview.length) == (0, len(data))
+
+
+def test_half_a_jpeg_under_perfect_metadata_is_noted() -> None:
+    data = containers.jpeg(SHOT, picture(960, 640))
+    assert draft(data).notes == []
+    found = draft(data[: len(data) // 2])
+    assert found.notes == ["the picture ends early: no end marker"]
+    assert found.said["moment"] is not None
+
+
+def test_the_end_of_the_thumbnail_in_the_header_is_no_end_of_the_picture() -> None:
+    data = containers.jpeg(SHOT, picture(960, 640))
+    header = 4 + int.from_bytes(data[4:6])
+    found = draft(data[: header + 3000])
+    assert found.notes == ["the picture ends early: no end marker"]
+
+
+def test_a_tail_of_zeros_is_noted() -> None:
+    data = containers.jpeg(SHOT, picture(960, 640))
+    half = data[: len(data) // 2]
+    assert draft(half + b"\0" * 100_000).notes == ["the file ends in zeros"]
+
+
+def test_padding_and_further_pictures_behind_the_end_are_no_damage() -> None:
+    data = containers.jpeg(SHOT, picture(960, 640))
+    assert draft(data + b"\0" * 20_000).notes == []
+    assert draft(data + picture()).notes == []
+
+
+def test_fill_bytes_and_segments_before_exif_are_passed() -> None:
+    block = app1(exif_tiff([], [TIME]))
+    app0 = b"\xff\xe0\x00\x10JFIF\0" + b"\0" * 9
+    data = b"\xff\xd8" + app0 + b"\xff\xff\xff" + block[1:] + FRAME_HEADER + SCAN + b"\xff\xd9"
+    assert draft(data).said["moment"] is not None
+
+
+# ---- CR3 ------------------------------------------------------------------------------------
+
+
+def test_cr3_facts() -> None:
+    found = draft(cr3(), "IMG_0001.CR3")
+    said = found.facts()
+    assert (found.container, found.role, found.notes) == ("cr3", Role.RAW, [])
+    assert (said.camera, said.planned, said.bracketing) == ("Canon EOS R8", 48, "focus")
+    assert (said.focus_near_m, said.focus_far_m) == (0.31, 0.33)
+    assert said.moment is not None
+    assert said.moment.iso() == "2026-05-17T13:02:03.07+01:00"
+
+
+def test_cr3_previews_are_jpegs_of_the_told_sizes() -> None:
+    previews = draft(cr3(), "IMG_0001.CR3").previews
+    assert [(one.width, one.height) for one in previews] == [(160, 120), (320, 240), (480, 360)]
+    for one in previews:
+        with Image.open(io.BytesIO(cr3()[one.offset : one.offset + one.length])) as image:
+            assert image.size == (one.width, one.height)
+
+
+def test_cr3_cut_short_is_noted_with_the_numbers() -> None:
+    size = len(cr3())
+    found = draft(cr3()[: size - 100], "IMG_0001.CR3")
+    assert found.notes == [f"the file ends early: {size - 100} of {size} bytes"]
+    assert found.said["moment"] is not None
+
+
+def test_cr3_is_read_through_small_windows_as_well() -> None:
+    assert draft(cr3(), "A.CR3", head_size=64).facts() == draft(cr3(), "A.CR3").facts()
+
+
+# ---- TIFF-like raws -------------------------------------------------------------------------
+
+
+def test_orf_facts_and_preview() -> None:
+    found = draft(orf(), "P5170001.ORF")
+    said = found.facts()
+    assert (found.container, found.role, found.notes) == ("orf", Role.RAW, [])
+    assert (said.focus_step, said.shot_number, said.bracketing) == (8123, 4, "focus")
+    [preview] = found.previews
+    with Image.open(io.BytesIO(orf()[preview.offset : preview.offset + preview.length])) as image:
+        assert image.size == (320, 240)
+
+
+def test_orf_is_read_through_small_windows_as_well() -> None:
+    assert draft(orf(), "A.ORF", head_size=64).facts() == draft(orf(), "A.ORF").facts()
+
+
+@pytest.mark.parametrize(
+    ("kind", "make"),
+    [
+        ("cr2", "Canon"),
+        ("nef", "NIKON CORPORATION"),
+        ("arw", "SONY"),
+        ("dng", "Leica"),
+        ("pef", "PENTAX"),
+    ],
+)
+def test_tiff_like_raws_are_named_by_content(kind: containers.RawKind, make: str) -> None:
+    shot = Shot(make=make, model="X", captured=SHOT.captured)
+    data = containers.tiff_raw(shot, kind, picture())
+    found = draft(data, "whatever.bin")
+    assert (found.container, found.role, found.notes) == (kind, Role.RAW, [])
+    assert found.said["moment"] is not None
+    [preview] = found.previews
+    with Image.open(io.BytesIO(data[preview.offset : preview.offset + preview.length])) as image:
+        assert image.size == (320, 240)
+
+
+def test_a_raw_cut_short_is_noted() -> None:
+    shot = Shot(make="SONY", model="X", captured=SHOT.captured)
+    data = containers.tiff_raw(shot, "arw", picture())
+    found = draft(data[:-200], "DSC00001.ARW")
+    assert found.notes == [f"the file ends early: {len(data) - 200} of at least {len(data)} bytes"]
+
+
+def test_a_plain_tiff_is_an_image() -> None:
+    out = io.BytesIO()
+    Image.new("RGB", (30, 20)).save(out, "TIFF")
+    found = draft(out.getvalue(), "scan.tif")
+    assert (found.container, found.role) == ("tiff", Role.IMAGE)
+    assert (found.said["width"], found.said["height"]) == (30, 20)
+
+
+def test_rw2_takes_the_full_exif_from_the_embedded_jpeg() -> None:
+    inner = jpeg(exif_tiff([LITTLE.text(0x010F, "Panasonic")], [TIME, LITTLE.words(0x8827, [200])]))
+    outer = [LITTLE.raw(0x002E, inner), LITTLE.text(0x010F, "Panasonic")]
+    found = draft(tiff("<", [outer], magic=0x55), "P1000001.RW2")
+    assert (found.container, found.role, found.said["iso"]) == ("rw2", Role.RAW, 200)
+    assert found.previews[0].length == len(inner)
+
+
+def test_raf_header() -> None:
+    inner = jpeg(exif_tiff([LITTLE.text(0x010F, "FUJIFILM")], [TIME]))
+    header = b"FUJIFILMCCD-RAW 0201".ljust(0x54, b"\0") + struct.pack(">II", 0x94, len(inner))
+    data = header.ljust(0x64, b"\0") + struct.pack(">II", 0x94 + len(inner), 100)
+    data = data.ljust(0x94, b"\0") + inner
+    assert draft(data + b"\1" * 100, "DSCF0001.RAF").notes == []
+    found = draft(data + b"\1" * 90, "DSCF0001.RAF")
+    assert found.said["make"] == "FUJIFILM"
+    assert found.notes == [f"the file ends early: {len(data) + 90} of {len(data) + 100} bytes"]
+
+
+# ---- HEIF -----------------------------------------------------------------------------------
+
+
+def box(kind: bytes, *content: bytes) -> bytes:
+    body = b"".join(content)
+    return struct.pack(">I4s", len(body) + 8, kind) + body
+
+
+def heif(prefix: bytes, brand: bytes = b"heic") -> bytes:
+    item = prefix + exif_tiff([LITTLE.text(0x010F, "Maker")], [TIME])
+    front = box(b"ftyp", brand, b"\0\0\0\0", b"mif1", b"heic")
+    entry = box(b"infe", b"\2\0\0\0", struct.pack(">HH", 7, 0), b"Exif", b"\0")
+    info = box(b"iinf", b"\0\0\0\0", struct.pack(">H", 1), entry)
+
+    def meta(at: int) -> bytes:
+        place = struct.pack(">HHHII", 7, 0, 1, at, len(item))
+        table = box(b"iloc", b"\0\0\0\0", b"\x44\x00", struct.pack(">H", 1), place)
+        return box(b"meta", b"\0\0\0\0", info, table)
+
+    at = len(front) + len(meta(0)) + 8
+    return front + meta(at) + box(b"mdat", item)
+
+
+@pytest.mark.parametrize("prefix", [b"\0\0\0\6Exif\0\0", b"\0\0\0\0"])
+def test_heif_exif_item_with_and_without_its_name(prefix: bytes) -> None:
+    found = draft(heif(prefix), "IMG_0001.HIF")
+    assert (found.container, found.role, found.said["make"]) == ("heif", Role.IMAGE, "Maker")
+    assert found.said["moment"] is not None
+
+
+def test_heif_cut_short_is_noted() -> None:
+    size = len(heif(b"\0\0\0\0"))
+    found = draft(heif(b"\0\0\0\0")[:-4], "IMG_0001.HIF")
+    assert found.notes == [
+        "the capture time cannot be read: it lies outside the file",
+        f"the file ends early: {size - 4} of at least {size} bytes",
+    ]
+
+
+# ---- content decides ------------------------------------------------------------------------
+
+
+def test_an_extension_that_lies_is_noted() -> None:
+    found = draft(heif(b"\0\0\0\0"), "IMG_0001.JPG")
+    assert found.container == "heif"
+    assert found.notes == ["its name says jpg, its content is heif"]
+
+
+def test_a_container_without_a_reader_here_goes_to_the_library() -> None:
+    exif = Image.Exif()
+    exif[0x010F] = "Maker"
+    exif.get_ifd(EXIF_POINTER)[0x9003] = "2026:05:17 13:02:03"
+    out = io.BytesIO()
+    Image.new("RGB", (8, 8)).save(out, "PNG", exif=exif)
+    found = draft(out.getvalue(), "a.png")
+    assert (found.container, found.said["make"]) == ("png", "Maker")
+    assert found.said["moment"] is not None
+
+
+def test_the_library_may_fail() -> None:
+    assert draft(b"\x89PNG\r\n\x1a\n" + b"\xff" * 50, "a.png").notes == ["no Exif"]
+
+
+@pytest.mark.parametrize(
+    ("start", "name", "role"),
+    [
+        (b"\0\0\0\x18ftypmp42\0\0\0\0", "mp4", Role.CLIP),
+        (b"\0\0\0\x14ftypqt  \0\0\0\0", "mp4", Role.CLIP),
+        (b"\0\0\0\x08wide\0\0\0\x10mdat", "mp4", Role.CLIP),
+        (b"RIFF\0\0\0\0AVI LIST", "avi", Role.CLIP),
+        (b"RIFF\0\0\0\0WAVEfmt ", "wav", Role.SOUND),
+        (b"ID3\3\0\0\0\0\0\0", "mp3", Role.SOUND),
+        ((b"G" + b"\0" * 187) * 4, "mts", Role.CLIP),
+        ((b"\0\0\0\0G" + b"\0" * 187) * 4, "mts", Role.CLIP),
+        (b"\x89PNG\r\n\x1a\n", "png", Role.IMAGE),
+        (b"MMOR\0\0\0\x08", "orf", Role.RAW),
+    ],
+)
+def test_what_is_recognised_by_its_first_bytes(start: bytes, name: str, role: Role) -> None:
+    found = recognise(Memory(start))
+    assert found is not None
+    assert (found.name, found.role) == (name, role)
+
+
+@pytest.mark.parametrize("data", [b"", b"G", b"hello", b"\0" * 1000, b"GGGG"])
+def test_what_is_not_recognised(data: bytes) -> None:
+    assert recognise(Memory(data)) is None

@@ -1,0 +1,94 @@
+"""Holds who may import whom, and what only one module may do; then tries wrong edits."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import sorter
+from rooms.checker import NAMED_ELSEWHERE, OURS, faults
+
+ROOT = Path(sorter.__file__).parent
+MODULES = sorted(path.relative_to(ROOT).as_posix() for path in ROOT.rglob("*.py"))
+
+
+@pytest.mark.parametrize("path", MODULES)
+def test_every_module_keeps_to_its_room(path: str) -> None:
+    assert faults(path, (ROOT / path).read_text(encoding="utf-8")) == []
+
+
+def test_no_room_may_import_what_leads_back_to_it() -> None:
+    for room, allowed in OURS.items():
+        for other in allowed:
+            assert room not in OURS[other], f"{room} and {other} import each other"
+
+
+def test_an_exception_names_a_module_that_is_there() -> None:
+    assert set(NAMED_ELSEWHERE) <= set(MODULES)
+
+
+WRONG = [
+    ("model/frame.py", "from sorter.errors import SorterError"),
+    ("model/frame.py", "import os"),
+    ("grouping/runs.py", "from sorter.manifest.rows import Row"),
+    ("grouping/runs.py", "from sorter import pipeline"),
+    ("grouping/runs.py", "import sorter.disk.card"),
+    ("grouping/runs.py", "from pathlib import Path"),
+    ("grouping/runs.py", "def f():\n    import random"),
+    ("grouping/runs.py", "import PIL.Image"),
+    ("grouping/runs.py", "text = open('x').read()"),
+    ("grouping/runs.py", "from . import search"),
+    ("grouping/runs.py", "TAG = 0x927C"),
+    ("grouping/runs.py", "if facts.make == 'Nikon Corporation': pass"),
+    ("grouping/runs.py", "def is_canon(facts): ..."),
+    ("grouping/runs.py", "HEAD = b'OM SYSTEM'"),
+    ("reading/frames.py", "from sorter.grouping.account import account_for"),
+    ("reading/frames.py", "is_olympus = True"),
+    ("reading/frames.py", "open('x', 'w')"),
+    ("reading/containers/raf.py", "name = 'Sony'"),
+    ("manifest/csvfile.py", "from sorter.reading.cards import read_card"),
+    ("manifest/csvfile.py", "path.write_bytes(data)"),
+    ("manifest/csvfile.py", "import pandas"),
+    ("manifest/csvfile.py", "print('done')"),
+    ("disk/card.py", "import os\nos.replace('a', 'b')"),
+    ("disk/card.py", "temporary.replace(target)"),
+    ("disk/card.py", "path.unlink()"),
+    ("disk/card.py", "os.open(path, os.O_WRONLY)"),
+    ("disk/card.py", "with path.open(mode='r+b') as file: pass"),
+    ("disk/card.py", "from sorter.reading.names import role"),
+    ("settings.py", "from sorter.pipeline import scan"),
+    ("pipeline.py", "from sorter.cli import console"),
+    ("cli/scan.py", "from sorter.manifest.rows import make_rows"),
+    ("cli/scan.py", "import click\nclick.echo('hello')"),
+    ("cli/scan.py", "import sys\nsys.stderr.write('hello')"),
+    ("cli/scan.py", "def f():\n    from rich.table import Table"),
+    ("cli/console.py", "from rich.console import Console"),
+    ("attic/anything.py", "pass"),
+]
+
+
+@pytest.mark.parametrize(("path", "source"), WRONG)
+def test_a_wrong_edit_is_caught(path: str, source: str) -> None:
+    assert faults(path, source)
+
+
+RIGHT = [
+    ("grouping/runs.py", "from sorter.model.frame import Frame\nfrom sorter.grouping import costs"),
+    ("grouping/runs.py", "from dataclasses import replace\nreplace(frame, notes=())"),
+    ("grouping/runs.py", '"""Nikon calls this otherwise."""\nLIMIT = 0x7F\ncanonical = 1'),
+    ("grouping/runs.py", "text.replace('a', 'b')"),
+    ("reading/makers/nikon.py", "NAME = 'Nikon'\nTAG = 0x00A9"),
+    ("reading/standard.py", "DATE = 0x9003"),
+    ("manifest/csvfile.py", "def f():\n    import pandas"),
+    ("disk/shoot.py", "path.unlink()\npath.open('xb')"),
+    ("disk/card.py", "os.open(path, os.O_RDONLY)\npath.open('rb')"),
+    ("cli/scan.py", "from sorter import __version__, pipeline\nfrom sorter.cli import console"),
+    ("cli/console.py", "def f():\n    from rich.text import Text\n    print(Text('a'))"),
+    ("writing/ledger.py", "path.touch()"),
+]
+
+
+@pytest.mark.parametrize(("path", "source"), RIGHT)
+def test_what_is_right_is_let_be(path: str, source: str) -> None:
+    assert faults(path, source) == []

@@ -1,0 +1,78 @@
+"""The README tells the truth: its outputs are real, its commands run, every command is in it."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from sorter.cli import COMMANDS
+
+ROOT = Path(__file__).parent.parent
+README = ROOT / "README.md"
+BLOCK = re.compile(r"<!-- output: (.*?)(?:; only the paragraph of sequence (\d+))? -->\n```text\n(.*?)```", re.DOTALL)  # fmt: skip
+EXAMPLE = re.compile(r"^    (sorter .*?)(?:\s+#.*)?$", re.MULTILINE)
+
+
+@pytest.fixture(scope="module")
+def workplace(demo_card: Path) -> Path:
+    """A folder in which demo/card and fixtures lie as they do in the checkout."""
+    place = demo_card.parent / "workplace"
+    (place / "demo").mkdir(parents=True)
+    (place / "demo" / "card").symlink_to(demo_card)
+    (place / "fixtures").symlink_to(ROOT / "fixtures")
+    return place
+
+
+def _run(line: str, place: Path) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", *shlex.split(line)]
+    environment = os.environ | {"COLUMNS": "100", "PYTHONPATH": str(ROOT)}
+    return subprocess.run(  # noqa: S603 - our own README's lines
+        command, cwd=place, env=environment, capture_output=True, text=True, check=False
+    )
+
+
+def _excerpt(output: str, number: str | None) -> str:
+    if number is None:
+        return output
+    paragraphs = output.split("\n\n")
+    return next(p for p in paragraphs if p.lstrip().startswith(f"{number}  ")) + "\n"
+
+
+def test_the_outputs_in_the_readme_are_what_the_commands_print(
+    workplace: Path, request: pytest.FixtureRequest
+) -> None:
+    text = README.read_text(encoding="utf-8")
+    blocks = list(BLOCK.finditer(text))
+    assert len(blocks) >= 2
+    real = text
+    for block in blocks:
+        line, number, shown = block.groups()
+        output = _excerpt(_run(line, workplace).stdout, number)
+        real = real.replace(block[0], block[0].replace(f"```text\n{shown}", f"```text\n{output}"))
+    if request.config.getoption("--write-golden"):
+        README.write_text(real, encoding="utf-8")
+    assert real == README.read_text(encoding="utf-8")
+
+
+def test_every_command_line_in_the_readme_runs(workplace: Path) -> None:
+    lines = EXAMPLE.findall(README.read_text(encoding="utf-8"))
+    assert len(lines) >= 6
+    for line in lines:
+        done = _run(line, workplace)
+        assert done.returncode == 1, (line, done.stderr)  # one file of the demo card is empty
+
+
+def test_every_command_has_a_heading_in_the_readme() -> None:
+    text = README.read_text(encoding="utf-8")
+    for name in COMMANDS:
+        assert f"### sorter {name}" in text
+
+
+def test_the_readme_cautions_about_formatting() -> None:
+    assert "format it only when two verified copies of it exist" in README.read_text("utf-8")
