@@ -30,8 +30,8 @@ ANEW_FOCUS_SMALL = 1.9
 ANEW_FOCUS_LARGE = 1.5  # motor steps count here too: how far one turns, nobody knows
 # Exposure: the same, a little off, or quite another.
 ANEW_EV_SAME = 0.7
-ANEW_EV_SMALL = 1.4
-ANEW_EV_LARGE = 1.4
+ANEW_EV_SMALL = 1.7
+ANEW_EV_LARGE = 2.2
 # A new series whose camera-given shot number goes on from the last frame's: hardly.
 ANEW_SHOT_GOES_ON = 12.0
 # A camera-driven series whose first frame has a shot number above 1: its beginning was deleted.
@@ -67,7 +67,7 @@ UNTOLD_SINGLE_DRIVE = 1.5
 UNTAGGED_FOCUS = 9.0
 # A stack turned by hand whose focus the camera tells, and it never moved: whole centimetres may hide
 # a macro step, motor steps hide nothing.
-STAYED_BY_CENTIMETRES = 3.5
+STAYED_BY_CENTIMETRES = 5.0
 STAYED_BY_STEPS = 12.0
 # Focus moved on by so much more than the series' usual step that frames must be missing.
 LEAP = 3.5
@@ -226,7 +226,7 @@ MANUAL_STACK = Habits(
     bracketing={Bracketing.OFF: 0.01, Bracketing.FOCUS: 7.0, Bracketing.EXPOSURE: 6.0,
                 Bracketing.OTHER: 5.0},
     focus_mode={FocusMode.AUTO: 2.7, FocusMode.MANUAL: 0.07},
-    stays=1.0, moves=1.5, against=3.5, thrown=9.0,
+    stays=1.0, moves=1.5, against=3.5, thrown=13.0,
     ev_same=0.04, ev_small=3.5, ev_large=5.0,
     changed=_CHANGES,
     turns_focus=True,
@@ -302,7 +302,7 @@ EXPOSURE_SET = Habits(
                 Bracketing.OTHER: 4.0},
     focus_mode={FocusMode.AUTO: 0.7, FocusMode.MANUAL: 0.7},
     stays=6.0, moves=0.2, against=0.7, thrown=1.0, free_focus=True,
-    ev_same=NEVER, ev_small=0.7, ev_large=0.03,
+    ev_same=NEVER, ev_small=2.2, ev_large=0.1,  # thirds of a stop are seldom bracketed
     changed={**_CHANGES, "flash_fired": 4.0, "planned": 4.0, "iso": 0.7, "f_number": 3.0},
     driven=True,
     exposures="set",
@@ -339,12 +339,13 @@ MODELS = (
 # Three is what most people set; how much rarer the others are.
 SET_SIZES = {3: 0.4, 5: 1.4, 7: 2.2, 9: 3.0}
 # Nothing says that the camera did it: neither its own tag nor Exif's ExposureMode.
-SET_UNTOLD = 2.0
+SET_UNTOLD = 1.0
 SET_TOLERANCE_EV = 0.2  # rounding of nominal speeds, and of thirds of a stop
 SET_REPEATED_EV = 0.15  # an exposure that was there already begins the next set
 SET_UNEVEN = 6.0  # steps of unequal size
 SET_OF_TWO = 5.0
 SET_INCOMPLETE = 3.5  # an even number of frames: one was deleted, or it was stopped
+LADDER_OTHER_RUNG = 1.8  # a step of another size than the last one: most hands count clicks
 LADDER_TURNS = 4.0  # the exposure goes back by a rung
 LADDER_FELL_BACK = 10.0  # it goes back by more than a rung and a half: the next ladder
 

@@ -120,10 +120,16 @@ def focus_of(facts: Facts) -> tuple[float | None, bool]:
     """Where the frame is focused, growing toward far, and whether that is in motor steps."""
     if facts.focus_step is not None:
         return (-facts.focus_step if facts.step_nearward else facts.focus_step), True
+    dioptres = _dioptres(facts)
+    return (None if dioptres is None else -dioptres), False
+
+
+def _dioptres(facts: Facts) -> float | None:
+    """The middle of the told distances in 1/m; 0 for infinity."""
     ends = [end for end in (facts.focus_near_m, facts.focus_far_m) if end is not None]
     if not ends or min(ends) <= 0:
-        return None, False
-    return -sum(1 / end for end in ends) / len(ends), False
+        return None
+    return sum(1 / end for end in ends) / len(ends)
 
 
 def told_bracketing(facts: Facts) -> Bracketing | None:
@@ -192,14 +198,13 @@ def _move(a: Look, b: Look) -> tuple[Move, float, bool, bool]:
     if abs(turn) < 1e-9:  # noqa: PLR2004 - float dust of equal distances
         return Move.TIE, 0.0, False, False
     move = Move.FARTHER if turn > 0 else Move.NEARER
-    if a.in_steps:
-        return move, abs(turn), False, False
-    return move, abs(turn), _is_large(a.focus, b.focus), _is_waver(a, b)
+    return move, abs(turn), _is_large(a.facts, b.facts), not a.in_steps and _is_waver(a, b)
 
 
-def _is_large(one: float, two: float) -> bool:
-    near, far = sorted((-one, -two))[::-1]  # dioptres: the nearer one is larger
-    return far < near * (1 - _LARGE_TURN)
+def _is_large(a: Facts, b: Facts) -> bool:
+    """The distance changed by more than a quarter; False where it is not told."""
+    one, two = _dioptres(a), _dioptres(b)
+    return one is not None and two is not None and min(one, two) < max(one, two) * (1 - _LARGE_TURN)
 
 
 def _is_waver(a: Look, b: Look) -> bool:

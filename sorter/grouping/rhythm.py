@@ -46,7 +46,7 @@ class Beat:
             return NEVER
         middle, spread = self._expected(link), self._spread(link)
         fits = log_cost(middle, spread, link.pause_lo, link.pause_hi)
-        hitch = self._hitch(link, middle)
+        hitch = self._hitch(link, middle, spread)
         self._learn(link)
         return min(fits, hitch)
 
@@ -74,15 +74,17 @@ class Beat:
         middle = _middle(self.recent)
         return _PER_MEDIAN_DEVIATION * _middle([abs(pause - middle) for pause in self.recent])
 
-    def _hitch(self, link: Link, middle: float) -> float:
+    def _hitch(self, link: Link, middle: float, spread: float) -> float:
+        """What a pause out of rhythm costs: recycling flashes stumble, steady shutters rarely do."""
         pauses = self.pauses
-        limit = pauses.flash_hitch_s if link.flashed else pauses.hitch_s
-        cost = pauses.flash_hitch if link.flashed else pauses.hitch
-        if link.pause_s <= limit:
-            return cost
-        pause = math.log(link.pause_s)
-        torn = costs.TORN if not link.flashed and pause - middle > costs.TORN_RATIO else 0.0
-        return cost + pauses.steep * (pause - math.log(limit)) + torn
+        pause = math.log(max(link.pause_s, SHORTEST_PAUSE_S))
+        if link.flashed:
+            cost, limit = pauses.flash_hitch, pauses.flash_hitch_s
+        else:
+            steadier = max(0.0, math.log(pauses.spread / spread))
+            torn = costs.TORN if pause - middle > costs.TORN_RATIO else 0.0
+            cost, limit = pauses.hitch + steadier + torn, pauses.hitch_s
+        return cost + pauses.steep * max(0.0, pause - math.log(limit))
 
     def _learn(self, link: Link) -> None:
         self.count += 1

@@ -7,6 +7,7 @@ are in nats (see costs.py); NEVER says that the model cannot account for it at a
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Habits
@@ -22,12 +23,14 @@ class Run:
     __slots__ = ("before", "cost", "exposure", "focus", "habits", "in_steps", "length", "planned",
                  "start", "tempo")  # fmt: skip
 
-    def __init__(self, habits: Habits, look: Look, *, start: int, before: float) -> None:
-        """before: the cost of the best account of all frames before the run."""
+    def __init__(
+        self, habits: Habits, look: Look, opening: float, *, start: int = 0, before: float = 0.0
+    ) -> None:
+        """opening: see opening_costs. before: the cost of the best account of all that came before."""
         self.habits = habits
         self.start = start
         self.before = before
-        self.cost = opening_cost(habits, look)
+        self.cost = opening
         self.length = 1
         self.planned = look.facts.planned if habits.driven else None
         numbered = told_bracketing(look.facts) is Bracketing.FOCUS and habits.driven
@@ -106,8 +109,24 @@ def _shot_cost(link: Link) -> float:
     return costs.SHOT_SKIPS if link.shot_step > 1 else costs.SHOT_BEGAN_AGAIN
 
 
-def opening_cost(habits: Habits, look: Look) -> float:
-    """What the kind's rarity and the first frame's own words cost; silence costs nothing."""
+def opening_costs(models: Iterable[Habits], look: Look) -> list[float]:
+    """What it costs to open a run of each kind at the look: how rare the kind is among frames like it.
+
+    Each kind's rarity and what the camera says are weighed against those of all kinds together
+    (Bayes' rule), so settings that say nothing of the kind cost nothing.
+    """
+    models = tuple(models)
+    raw = [_habit_cost(habits, look) for habits in models]
+    least = min(raw)
+    together = least - math.log(sum(math.exp(least - cost) for cost in raw))
+    late = (look.facts.shot_number or 0) > 1
+    return [
+        cost - together + (costs.ANEW_SHOT_LATE if late and habits.driven else 0.0)
+        for habits, cost in zip(models, raw, strict=True)
+    ]
+
+
+def _habit_cost(habits: Habits, look: Look) -> float:
     facts = look.facts
     cost = habits.start
     told = told_bracketing(facts)
@@ -121,8 +140,6 @@ def opening_cost(habits: Habits, look: Look) -> float:
         cost += habits.focus_mode[facts.focus_mode]
     if facts.flash_fired is not None:
         cost += habits.flash[0 if facts.flash_fired else 1]
-    if habits.driven and facts.shot_number is not None and facts.shot_number > 1:
-        cost += costs.ANEW_SHOT_LATE
     return cost
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Habits
 from sorter.grouping.evidence import Evidence
-from sorter.grouping.runs import Run, anew_cost, opening_cost
+from sorter.grouping.runs import Run, anew_cost, opening_costs
 from sorter.model.kinds import Kind
 from sorter.model.knobs import GroupingKnobs
 
@@ -51,10 +51,11 @@ def best_account(evidence: Evidence, knobs: GroupingKnobs) -> tuple[Piece, ...]:
         before = best[index][0]
         if index:
             before += anew_cost(steps[index - 1])
-        for habits, runs in zip(models, opened, strict=True):
+        openings = opening_costs(models, look)
+        for habits, opening, runs in zip(models, openings, opened, strict=True):
             if index:
                 runs[:] = [run for run in runs if run.go_on(steps[index - 1], knobs.apart_s)]
-            runs.append(Run(habits, look, start=index, before=before))
+            runs.append(Run(habits, look, opening, start=index, before=before))
         best.append(_best_ending(opened))
         _drop_hopeless(opened, best[-1][0] + costs.DROP_BEHIND)
     return _pieces(best)
@@ -92,9 +93,13 @@ def judge(evidence: Evidence, start: int, stop: int, knobs: GroupingKnobs) -> tu
 
     SINGLE for several frames says that they are so many singles.
     """
+    models, part = models_for(knobs), _cut(evidence, start, stop)
     found: dict[Kind, float] = {}
-    for habits in models_for(knobs):
-        cost = _cost_of(habits, _cut(evidence, start, stop), knobs)
+    for habits, opening in zip(models, opening_costs(models, part.looks[0]), strict=True):
+        if habits.kind is Kind.SINGLE:
+            cost = _cost_of_singles(models, part)
+        else:
+            cost = _cost_of_run(Run(habits, part.looks[0], opening), part, knobs)
         found[habits.kind] = min(cost, found.get(habits.kind, NEVER))
     ranked = sorted(found.items(), key=lambda item: item[1])
     return tuple(Judgement(kind=kind, cost=cost) for kind, cost in ranked)
@@ -104,11 +109,13 @@ def _cut(evidence: Evidence, start: int, stop: int) -> Evidence:
     return Evidence(looks=evidence.looks[start:stop], links=evidence.links[start : stop - 1])
 
 
-def _cost_of(habits: Habits, part: Evidence, knobs: GroupingKnobs) -> float:
-    if habits.kind is Kind.SINGLE:
-        singles = sum(opening_cost(habits, look) for look in part.looks)
-        return singles + sum(anew_cost(link) for link in part.links)
-    run = Run(habits, part.looks[0], start=0, before=0.0)
+def _cost_of_singles(models: tuple[Habits, ...], part: Evidence) -> float:
+    place = models.index(costs.SINGLE)
+    singles = sum(opening_costs(models, look)[place] for look in part.looks)
+    return singles + sum(anew_cost(link) for link in part.links)
+
+
+def _cost_of_run(run: Run, part: Evidence, knobs: GroupingKnobs) -> float:
     if not all(run.go_on(link, knobs.apart_s) for link in part.links):
         return NEVER
     return run.cost + run.closing_cost()

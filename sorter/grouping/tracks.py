@@ -129,14 +129,15 @@ class ExposureLadder(ExposureTrack):
         change = link.ev_change
         if abs(change) <= SAME_EV:
             return self.habits.ev_same
-        turned = self._turned(change)
+        first = not self.rungs
+        turned = 0.0 if first else self._turned(change)
         self.last = change
         self.rungs += 1
-        return turned + super().take(link)
+        return turned + (super().take(link) if first else 0.0)
 
     def _turned(self, change: float) -> float:
-        if self.last * change >= 0:
-            return 0.0
+        if self.last * change > 0:
+            return 0.1 if abs(change - self.last) <= SAME_EV else costs.LADDER_OTHER_RUNG
         fell_back = abs(change) > _RUNG_AND_A_HALF * abs(self.last)
         return costs.LADDER_FELL_BACK if fell_back else costs.LADDER_TURNS
 

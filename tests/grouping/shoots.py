@@ -96,7 +96,9 @@ def _focus(body: Body, distance_m: float, index: int | None = None) -> dict[str,
         near = round(distance_m, 2)
         return {"focus_near_m": near, "focus_far_m": round(distance_m * 1.02, 2)}
     if body.distance == "steps":
-        return {"focus_step": round(6000 / distance_m), "step_nearward": True}
+        told = round(distance_m, 3)
+        steps = {"focus_step": round(6000 / distance_m), "step_nearward": True}
+        return steps | {"focus_near_m": told, "focus_far_m": told}
     if body.distance == "offset" and index is not None:
         return {"focus_step": index, "step_nearward": False}
     return {}
