@@ -67,7 +67,7 @@ def _draft(
 ) -> _Draft:
     piece = pieces[index]
     before = pieces[index - 1] if index else None
-    judgements = judge(evidence, piece.start, piece.stop, knobs)
+    judgements = judge(evidence, piece, knobs)
     grounds = _grounds(evidence, piece, before, judgements, knobs)
     looks = evidence.looks[piece.start : piece.stop]
     said = notes.for_piece(evidence, piece)
@@ -109,14 +109,10 @@ def _joining_margin(
     """By how much the two are better apart than as one run of any kind."""
     if before is None:
         return BEYOND_DOUBT
-    joined = [
-        j.cost
-        for j in judge(evidence, before.start, piece.stop, knobs)
-        if j.kind is not Kind.SINGLE
-    ]
-    parts = judge(evidence, before.start, before.stop, knobs)
-    apart = next(j.cost for j in parts if j.kind is before.kind)
-    return _capped(min(joined) - apart - own - anew_cost(evidence.links[piece.start - 1]))
+    together = replace(before, stop=piece.stop)
+    joined = min(j.cost for j in judge(evidence, together, knobs) if j.kind is not Kind.SINGLE)
+    apart = next(j.cost for j in judge(evidence, before, knobs) if j.kind is before.kind)
+    return _capped(joined - apart - own - anew_cost(evidence.links[piece.start - 1]))
 
 
 def _capped(margin: float) -> float:

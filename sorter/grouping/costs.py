@@ -90,6 +90,8 @@ class Pauses:
     out of rhythm of up to hitch_s, with `steep` more for every factor e beyond that.
     flash_*: the same where the flash fired and must recycle. limit_s: a longer pause ends the series.
     tightest: no run of the kind keeps a steadier beat.
+    steady_*: what counts in place of flash_* where the beat is steady: then the camera drives it, and
+    only the flash's recycling makes it stumble; 0 s where the kind makes no difference.
     """
 
     first: float
@@ -103,6 +105,8 @@ class Pauses:
     flash_hitch_s: float
     limit_s: float
     tightest: float = TIGHTEST_SPREAD
+    steady_hitch: float = 0.0
+    steady_hitch_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,6 +142,7 @@ class Habits:
     either_way: float = 0.7  # one of two directions
     flash: tuple[float, float] = (0.7, 0.7)  # fired, not fired, at the first frame
     leap: float = LEAP
+    wide: float = 0.0  # a turn of an eighth of the distance
     needs_focus: bool = False  # without a tag, only focus that moves proves it
     turns_focus: bool = False  # focus that the camera tells should be seen to move
     free_focus: bool = False
@@ -231,6 +236,7 @@ MANUAL_STACK = Habits(
     changed=_CHANGES,
     turns_focus=True,
     leap=LEAP_BY_HAND,
+    wide=3.0,
     flash=(0.3, 1.3),  # flash is what forbids the camera's own bracketing
 )  # fmt: skip
 
@@ -247,6 +253,7 @@ BURST = Habits(
         hitch=4.0, hitch_s=1.0, steep=7.0,
         # Flash-lit spray: the flash cannot keep up, pauses of 1 to 2 s are part of it.
         flash_hitch=2.0, flash_hitch_s=2.2, limit_s=30.0,
+        steady_hitch=5.0, steady_hitch_s=26.0,
     ),
     drive={DriveMode.SINGLE: 3.0, DriveMode.CONTINUOUS: 0.07, DriveMode.TIMER: 4.0},
     bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 7.6, Bracketing.EXPOSURE: 7.0,
@@ -360,9 +367,17 @@ TORN_RATIO = 1.6
 TORN = 1.5
 # The run's habit of spread counts as much as so many pauses of its own.
 HABIT_WEIGHT = 1.5
+# With a flash a few even pauses prove no even beat.
+FLASH_HABIT_WEIGHT = 3.0
 # A timer never fires early; it may leave out a frame, and then waits for the next beat.
 TIMER_EARLY = 16.0
 TIMER_OFF_BEAT = 5.0
+# A series that keeps the rhythm of the one before: about every second one does.
+SAME_RHYTHM = 0.7
+# A beat that spreads by less (in logarithms) is a machine's.
+STEADY_SPREAD = 0.12
+# With a flash no timer is set faster: it could not recycle for long.
+FLASH_PERIOD_S = 4.0
 # An interval timer is exact to a tenth of a second.
 TIMER_JITTER_S = 0.1
 # The light drifts by less than this from frame to frame.

@@ -19,6 +19,7 @@ from sorter.model.values import MICROSECONDS
 SHORTEST_PAUSE_S = 0.02  # below this a pause is read-out, not rhythm
 SAME_EV = 0.12  # nominal speeds are rounded: CIPA DC-008 APEX values differ by up to this
 _LARGE_TURN = 0.25  # a quarter of the distance in one step is no slice of a macro stack
+_WIDE_TURN = 0.12  # an eighth of it hardly is one
 _WAVER = 0.012  # a lens reads its far distances coarsely: by a hundredth or so
 _CENTIMETRE = 0.0101  # distances of whole centimetres may waver by one
 
@@ -57,8 +58,8 @@ class Link:
     """The step between two neighbouring looks.
 
     pause_lo, pause_hi: natural logarithms of the shortest and longest pause in seconds that the
-    stamps allow; elapsed_s: start to start. turn: |change of focus| in the look's unit; large: more
-    than a slice of a stack would turn; waver: so little that rounding may have made it.
+    stamps allow; elapsed_s: start to start. turn: |change of focus| in the look's unit; large, wide:
+    more than a slice of a stack would turn, more than it usually does; waver: so little that rounding may have made it.
     shot_step, number_step: None where one side does not say. changed: names of settings that
     differ; unknown values differ from nothing. clock_back: time ran backwards. flashed: the first of
     the two fired a flash, which then had to recycle. in_steps: turn is in motor steps, else in dioptres.
@@ -72,6 +73,7 @@ class Link:
     move: Move
     turn: float
     large: bool
+    wide: bool
     waver: bool
     ev_change: float
     shot_step: int | None
@@ -158,7 +160,8 @@ def _link(a: Look, b: Look) -> Link:
     pause = elapsed - a.exposure_s
     low = max(SHORTEST_PAUSE_S, pause - grain)
     high = max(SHORTEST_PAUSE_S, pause + grain)
-    move, turn, large, waver = _move(a, b)
+    move, turn = _move(a, b)
+    share = _turned_share(a.facts, b.facts)
     step = _difference(a.facts.shot_number, b.facts.shot_number)
     return Link(
         pause_s=max(0.0, pause),
@@ -168,8 +171,9 @@ def _link(a: Look, b: Look) -> Link:
         grain_s=grain,
         move=move,
         turn=turn,
-        large=large,
-        waver=waver,
+        large=share > _LARGE_TURN,
+        wide=share > _WIDE_TURN,
+        waver=move not in (Move.UNKNOWN, Move.TIE) and not a.in_steps and _is_waver(a, b),
         ev_change=_ev_change(a, b),
         shot_step=step,
         shot_began_again=step is not None and step <= 0,
@@ -191,20 +195,21 @@ def _same(a: str, b: str) -> bool | None:
     return a == b if a and b else None
 
 
-def _move(a: Look, b: Look) -> tuple[Move, float, bool, bool]:
+def _move(a: Look, b: Look) -> tuple[Move, float]:
     if a.focus is None or b.focus is None or a.in_steps is not b.in_steps:
-        return Move.UNKNOWN, 0.0, False, False
+        return Move.UNKNOWN, 0.0
     turn = b.focus - a.focus
     if abs(turn) < 1e-9:  # noqa: PLR2004 - float dust of equal distances
-        return Move.TIE, 0.0, False, False
-    move = Move.FARTHER if turn > 0 else Move.NEARER
-    return move, abs(turn), _is_large(a.facts, b.facts), not a.in_steps and _is_waver(a, b)
+        return Move.TIE, 0.0
+    return (Move.FARTHER if turn > 0 else Move.NEARER), abs(turn)
 
 
-def _is_large(a: Facts, b: Facts) -> bool:
-    """The distance changed by more than a quarter; False where it is not told."""
+def _turned_share(a: Facts, b: Facts) -> float:
+    """By what share of the nearer one's dioptres the distance changed; 0 where it is not told."""
     one, two = _dioptres(a), _dioptres(b)
-    return one is not None and two is not None and min(one, two) < max(one, two) * (1 - _LARGE_TURN)
+    if one is None or two is None or one == two:
+        return 0.0
+    return 1 - min(one, two) / max(one, two)
 
 
 def _is_waver(a: Look, b: Look) -> bool:

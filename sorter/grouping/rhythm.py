@@ -7,14 +7,16 @@ of the pause, widened to what the stamps' grain leaves open.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Pauses
 from sorter.grouping.evidence import SHORTEST_PAUSE_S, Link
 
 _ROOT_TAU = math.sqrt(math.tau)
-_COARSE = 0.45  # the stamps leave a pause open by more than half of it
+_COARSE = 0.3  # of the usual pause: the stamps' grain
 _PER_MEDIAN_DEVIATION = 1.4826  # of a normal spread (handbook value)
+_ENOUGH = 3  # pauses make a rhythm
 _MEMORY = 9  # pauses; a buffer that fills up slows a run down, and the rhythm follows
 
 
@@ -29,31 +31,61 @@ def _outside(middle: float, low: float, high: float) -> float:
     return max(0.0, low - middle, middle - high)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rhythm:
+    """The last few pauses of a run: as logarithms, and in seconds."""
+
+    recent: tuple[float, ...]
+    recent_s: tuple[float, ...]
+
+
 class Beat:
     """The pauses of a run so far: their middle and their spread."""
 
-    __slots__ = ("count", "pauses", "recent", "recent_s")
+    __slots__ = ("before", "count", "pauses", "recent", "recent_s")
 
-    def __init__(self, pauses: Pauses) -> None:
+    def __init__(self, pauses: Pauses, before: Rhythm | None) -> None:
+        """before: the rhythm of the series before, to go on with; None for a fresh one."""
         self.pauses = pauses
+        self.before = before
         self.count = 0
         self.recent: list[float] = []
         self.recent_s: list[float] = []
+
+    @property
+    def rhythm(self) -> Rhythm | None:
+        """What the next series may keep of this one's rhythm; None where it is too short for one."""
+        if self.count < _ENOUGH:
+            return None
+        return Rhythm(recent=tuple(self.recent), recent_s=tuple(self.recent_s))
 
     def take(self, link: Link) -> float:
         """Takes in one more pause and says what it costs; NEVER beyond the limit of the kind."""
         if link.pause_s > self.pauses.limit_s + link.grain_s:
             return NEVER
+        kept = self._take_over(link) if self.count == 0 else 0.0
         middle, spread = self._expected(link), self._spread(link)
         fits = log_cost(middle, spread, link.pause_lo, link.pause_hi)
         hitch = self._hitch(link, middle, spread)
         self._learn(link)
-        return min(fits, hitch)
+        return kept + min(fits, hitch)
+
+    def _take_over(self, link: Link) -> float:
+        """Takes the rhythm of the series before; NEVER where a fresh one accounts for it as well."""
+        if self.before is None:
+            return 0.0
+        fresh = self._fits(link)
+        self.recent, self.recent_s = list(self.before.recent), list(self.before.recent_s)
+        self.count = len(self.recent)
+        return costs.SAME_RHYTHM if self._fits(link) + costs.SAME_RHYTHM < fresh else NEVER
+
+    def _fits(self, link: Link) -> float:
+        return log_cost(self._expected(link), self._spread(link), link.pause_lo, link.pause_hi)
 
     def _expected(self, link: Link) -> float:
         if self.count == 0:
             return math.log(self.pauses.first)
-        if _is_coarse(link):
+        if self._is_coarse(link):
             mean = _mean_without_hitches(self.recent_s, link.grain_s)
             return math.log(max(SHORTEST_PAUSE_S, mean))
         # The middle one of the last few: one hitch, even as the first pause, spoils nothing.
@@ -63,11 +95,16 @@ class Beat:
         habit = self.pauses.spread
         if self.count == 0:
             return self.pauses.first_spread
-        if not self.pauses.learns or _is_coarse(link):
+        if not self.pauses.learns or self._is_coarse(link):
             return habit
-        weight, known = costs.HABIT_WEIGHT, max(0, self.count - 2)
+        weight = costs.FLASH_HABIT_WEIGHT if link.flashed else costs.HABIT_WEIGHT
+        known = max(0, self.count - 2)
         own = max(self.pauses.tightest, self._own_spread()) if known else habit
         return math.exp((weight * math.log(habit) + known * math.log(own)) / (weight + known))
+
+    def _is_coarse(self, link: Link) -> bool:
+        """The stamps are too coarse for this rhythm: its spread cannot be told from their grain."""
+        return link.grain_s > _COARSE * _middle(self.recent_s)
 
     def _own_spread(self) -> float:
         """The spread of the last few pauses, from their median deviation: hitches do not count."""
@@ -78,7 +115,9 @@ class Beat:
         """What a pause out of rhythm costs: recycling flashes stumble, steady shutters rarely do."""
         pauses = self.pauses
         pause = math.log(max(link.pause_s, SHORTEST_PAUSE_S))
-        if link.flashed:
+        if link.flashed and spread <= costs.STEADY_SPREAD and pauses.steady_hitch_s:
+            cost, limit = pauses.steady_hitch, pauses.steady_hitch_s
+        elif link.flashed:
             cost, limit = pauses.flash_hitch, pauses.flash_hitch_s
         else:
             steadier = max(0.0, math.log(pauses.spread / spread))
@@ -92,10 +131,6 @@ class Beat:
         self.recent_s.append(link.pause_s)
         if len(self.recent) > _MEMORY:
             del self.recent[0], self.recent_s[0]
-
-
-def _is_coarse(link: Link) -> bool:
-    return link.pause_hi - link.pause_lo > _COARSE
 
 
 def _middle(values: list[float]) -> float:
@@ -123,7 +158,8 @@ class Period:
     def take(self, link: Link) -> float:
         """Takes in one more period and says what it costs; NEVER where no timer is so fast."""
         period, grain = link.elapsed_s, link.grain_s
-        if period + grain < self.shortest_s or period > self.pauses.limit_s + grain:
+        shortest = costs.FLASH_PERIOD_S if link.flashed else self.shortest_s
+        if period + grain < shortest or period > self.pauses.limit_s + grain:
             return NEVER
         cost = self._fits(period, grain)
         skipped = self._skipped(period, grain)

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Habits
 from sorter.grouping.evidence import SAME_EV, Link, Look, Move, told_bracketing
-from sorter.grouping.rhythm import Beat, Period, log_cost
+from sorter.grouping.rhythm import Beat, Period, Rhythm, log_cost
 from sorter.grouping.tracks import EXPOSURES, FocusTrack
 from sorter.model.kinds import Bracketing, DriveMode, Kind
 
@@ -24,9 +24,19 @@ class Run:
                  "start", "tempo")  # fmt: skip
 
     def __init__(
-        self, habits: Habits, look: Look, opening: float, *, start: int = 0, before: float = 0.0
+        self,
+        habits: Habits,
+        look: Look,
+        opening: float,
+        *,
+        start: int = 0,
+        before: float = 0.0,
+        rhythm: Rhythm | None = None,
     ) -> None:
-        """opening: see opening_costs. before: the cost of the best account of all that came before."""
+        """opening: see opening_costs. before: the cost of the best account of all that came before.
+
+        rhythm: that of the last series in that account.
+        """
         self.habits = habits
         self.start = start
         self.before = before
@@ -38,12 +48,19 @@ class Run:
         self.focus = FocusTrack(habits, numbered=numbered)
         self.exposure = EXPOSURES[habits.exposures](habits)
         pauses = habits.pauses
-        self.tempo = Period(pauses, habits.shortest_period_s) if habits.periodic else Beat(pauses)
+        self.tempo = (
+            Period(pauses, habits.shortest_period_s) if habits.periodic else Beat(pauses, rhythm)
+        )
 
     @property
     def total(self) -> float:
         """What the whole account up to here costs, this run still open."""
         return self.before + self.cost
+
+    @property
+    def rhythm(self) -> Rhythm | None:
+        """What the next series may keep of this one's rhythm."""
+        return self.tempo.rhythm if isinstance(self.tempo, Beat) else None
 
     def go_on(self, link: Link, apart_s: float) -> bool:
         """Takes in the frame behind the link; False where the model cannot account for it."""

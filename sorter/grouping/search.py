@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Habits
 from sorter.grouping.evidence import Evidence
+from sorter.grouping.rhythm import Rhythm
 from sorter.grouping.runs import Run, anew_cost, opening_costs
 from sorter.model.kinds import Kind
 from sorter.model.knobs import GroupingKnobs
@@ -19,11 +20,15 @@ from sorter.model.knobs import GroupingKnobs
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Piece:
-    """One run of the best account: frames start to stop (behind the last), and its kind."""
+    """One run of the best account: frames start to stop (behind the last), and its kind.
+
+    rhythm_before: that of the last series before it.
+    """
 
     start: int
     stop: int
     kind: Kind
+    rhythm_before: Rhythm | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,33 +46,50 @@ def models_for(knobs: GroupingKnobs) -> tuple[Habits, ...]:
     return tuple(replace(hand, pauses=pauses) if m is hand else m for m in costs.MODELS)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Ending:
+    """The best account up to a frame: what it costs, and the run that it ends with."""
+
+    cost: float
+    start: int
+    kind: Kind
+    rhythm: Rhythm | None
+
+
 def best_account(evidence: Evidence, knobs: GroupingKnobs) -> tuple[Piece, ...]:
     """The cheapest segmentation of the whole timeline, in order of capture."""
     models = models_for(knobs)
     steps = evidence.links
     opened: list[list[Run]] = [[] for _ in models]
-    best: list[tuple[float, int, Kind]] = [(0.0, 0, Kind.SINGLE)]
+    best = [_Ending(cost=0.0, start=0, kind=Kind.SINGLE, rhythm=None)]
     for index, look in enumerate(evidence.looks):
-        before = best[index][0]
-        if index:
-            before += anew_cost(steps[index - 1])
+        last = best[index]
+        before = last.cost + (anew_cost(steps[index - 1]) if index else 0.0)
         openings = opening_costs(models, look)
         for habits, opening, runs in zip(models, openings, opened, strict=True):
             if index:
                 runs[:] = [run for run in runs if run.go_on(steps[index - 1], knobs.apart_s)]
-            runs.append(Run(habits, look, opening, start=index, before=before))
-        best.append(_best_ending(opened))
-        _drop_hopeless(opened, best[-1][0] + costs.DROP_BEHIND)
+            for rhythm in _rhythms(habits, last.rhythm):
+                run = Run(habits, look, opening, start=index, before=before, rhythm=rhythm)
+                runs.append(run)
+        best.append(_best_ending(opened, best))
+        _drop_hopeless(opened, best[-1].cost + costs.DROP_BEHIND)
     return _pieces(best)
 
 
-def _best_ending(opened: list[list[Run]]) -> tuple[float, int, Kind]:
-    ends = (
-        (run.total + run.closing_cost(), run.start, run.habits.kind)
-        for runs in opened
-        for run in runs
-    )
-    return min(ends, key=lambda end: end[0])
+def _rhythms(habits: Habits, before: Rhythm | None) -> tuple[Rhythm | None, ...]:
+    """A fresh rhythm, and that of the series before where there is one to go on with."""
+    if before is None or habits.periodic or habits.longest == 1:
+        return (None,)
+    return (None, before)
+
+
+def _best_ending(opened: list[list[Run]], best: list[_Ending]) -> _Ending:
+    ends = [(run.total + run.closing_cost(), run) for runs in opened for run in runs]
+    cost, run = min(ends, key=lambda end: end[0])
+    # Singles between two series take nothing of the rhythm away.
+    rhythm = run.rhythm or best[run.start].rhythm
+    return _Ending(cost=cost, start=run.start, kind=run.habits.kind, rhythm=rhythm)
 
 
 def _drop_hopeless(opened: list[list[Run]], limit: float) -> None:
@@ -78,28 +100,32 @@ def _drop_hopeless(opened: list[list[Run]], limit: float) -> None:
             del runs[costs.KEEP_OPEN :]
 
 
-def _pieces(best: list[tuple[float, int, Kind]]) -> tuple[Piece, ...]:
+def _pieces(best: list[_Ending]) -> tuple[Piece, ...]:
     pieces: list[Piece] = []
     stop = len(best) - 1
     while stop > 0:
-        _, start, kind = best[stop]
-        pieces.append(Piece(start=start, stop=stop, kind=kind))
-        stop = start
+        end = best[stop]
+        rhythm = best[end.start].rhythm
+        pieces.append(Piece(start=end.start, stop=stop, kind=end.kind, rhythm_before=rhythm))
+        stop = end.start
     return tuple(reversed(pieces))
 
 
-def judge(evidence: Evidence, start: int, stop: int, knobs: GroupingKnobs) -> tuple[Judgement, ...]:
-    """How well each kind accounts for the frames start to stop as one run, the best first.
+def judge(evidence: Evidence, piece: Piece, knobs: GroupingKnobs) -> tuple[Judgement, ...]:
+    """How well each kind accounts for the piece's frames as one run, the best first.
 
     SINGLE for several frames says that they are so many singles.
     """
-    models, part = models_for(knobs), _cut(evidence, start, stop)
+    models, part = models_for(knobs), _cut(evidence, piece.start, piece.stop)
     found: dict[Kind, float] = {}
     for habits, opening in zip(models, opening_costs(models, part.looks[0]), strict=True):
         if habits.kind is Kind.SINGLE:
             cost = _cost_of_singles(models, part)
         else:
-            cost = _cost_of_run(Run(habits, part.looks[0], opening), part, knobs)
+            cost = min(
+                _cost_of_run(Run(habits, part.looks[0], opening, rhythm=rhythm), part, knobs)
+                for rhythm in _rhythms(habits, piece.rhythm_before)
+            )
         found[habits.kind] = min(cost, found.get(habits.kind, NEVER))
     ranked = sorted(found.items(), key=lambda item: item[1])
     return tuple(Judgement(kind=kind, cost=cost) for kind, cost in ranked)

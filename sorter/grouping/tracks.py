@@ -9,6 +9,8 @@ from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Habits
 from sorter.grouping.evidence import SAME_EV, Link, Move
 
+# Of each step so much is remembered at the next: centimetres tie near by, and no more far away.
+_FADES = 0.9
 _RUNG_AND_A_HALF = 1.5
 _USUAL_AFTER = 2  # moves; one step makes no usual step
 
@@ -16,7 +18,7 @@ _USUAL_AFTER = 2  # moves; one step makes no usual step
 class FocusTrack:
     """Which way focus goes in a run, and by how much a step."""
 
-    __slots__ = ("direction", "habits", "moves", "numbered", "stays", "turned")
+    __slots__ = ("direction", "habits", "moved", "moves", "numbered", "stayed", "stays", "turned")
 
     def __init__(self, habits: Habits, *, numbered: bool) -> None:
         """numbered: the camera says that it brackets focus, so its shot number proves the order."""
@@ -26,18 +28,24 @@ class FocusTrack:
         self.moves = 0
         self.stays = 0
         self.turned = 0.0
+        self.moved = 0.0
+        self.stayed = 0.0
 
     def take(self, link: Link) -> float:
         """Takes in one more step and says what it costs."""
         if link.move is Move.UNKNOWN:
             return 0.0
         habits = self.habits
-        stays, moves = habits.stays + self.stays, habits.moves + self.moves
+        stays, moves = habits.stays + self.stayed, habits.moves + self.moved
+        self.stayed *= _FADES
+        self.moved *= _FADES
         if link.move is Move.TIE:
             self.stays += 1
+            self.stayed += 1
             return math.log((stays + moves) / stays)
         cost = math.log((stays + moves) / moves) + self._way(link)
         self.moves += 1
+        self.moved += 1
         self.turned += link.turn
         return cost
 
@@ -49,7 +57,8 @@ class FocusTrack:
         if self.numbered and link.shot_step == 1:
             # Some bodies take the middle slice first, then nearer, then farther ones.
             return 0.0
-        leap = max(habits.leap if link.large else 0.0, self._leap(link))
+        far = habits.leap if link.large else habits.wide if link.wide else 0.0
+        leap = max(far, self._leap(link))
         if self.direction is Move.UNKNOWN:
             self.direction = link.move
             return habits.either_way + leap
