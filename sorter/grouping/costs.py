@@ -141,6 +141,7 @@ class Habits:
     changed: dict[str, float] = field(default_factory=dict)
     either_way: float = 0.7  # one of two directions
     flash: tuple[float, float] = (0.7, 0.7)  # fired, not fired, at the first frame
+    fewest: float = 0.0  # a series of no more than the shortest length
     leap: float = LEAP
     wide: float = 0.0  # a turn of an eighth of the distance
     needs_focus: bool = False  # without a tag, only focus that moves proves it
@@ -235,6 +236,7 @@ MANUAL_STACK = Habits(
     ev_same=0.04, ev_small=3.5, ev_large=5.0,
     changed=_CHANGES,
     turns_focus=True,
+    fewest=1.5,
     leap=LEAP_BY_HAND,
     wide=3.0,
     flash=(0.3, 1.3),  # flash is what forbids the camera's own bracketing
@@ -358,10 +360,10 @@ LADDER_FELL_BACK = 10.0  # it goes back by more than a rung and a half: the next
 
 # --- the search -----------------------------------------------------------------------------------
 
-# An account that is so much worse than the best one so far is dropped: one in 10^15.
-DROP_BEHIND = 35.0
+# An account that is so much worse than the best one so far is dropped: one in 10^11.
+DROP_BEHIND = 25.0
 # So many open runs of one kind are followed; on the labelled cards more changed nothing.
-KEEP_OPEN = 10
+KEEP_OPEN = 6
 # A pause five times the run's own (in natural logarithm), without a flash to wait for, tears it.
 TORN_RATIO = 1.6
 TORN = 1.5
@@ -376,6 +378,8 @@ TIMER_OFF_BEAT = 5.0
 SAME_RHYTHM = 0.7
 # A beat that spreads by less (in logarithms) is a machine's.
 STEADY_SPREAD = 0.12
+# Nor is one frame a second (in logarithms: 0) a spray: that comes at several a second.
+SLOWER_THAN_SPRAY = 0.0
 # With a flash no timer is set faster: it could not recycle for long.
 FLASH_PERIOD_S = 4.0
 # An interval timer is exact to a tenth of a second.

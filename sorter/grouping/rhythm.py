@@ -42,7 +42,16 @@ class Rhythm:
 class Beat:
     """The pauses of a run so far: their middle and their spread."""
 
-    __slots__ = ("before", "count", "pauses", "recent", "recent_s")
+    __slots__ = (
+        "before",
+        "count",
+        "middle",
+        "middle_s",
+        "own_spread",
+        "pauses",
+        "recent",
+        "recent_s",
+    )
 
     def __init__(self, pauses: Pauses, before: Rhythm | None) -> None:
         """before: the rhythm of the series before, to go on with; None for a fresh one."""
@@ -51,6 +60,7 @@ class Beat:
         self.count = 0
         self.recent: list[float] = []
         self.recent_s: list[float] = []
+        self.middle = self.middle_s = self.own_spread = 0.0
 
     @property
     def rhythm(self) -> Rhythm | None:
@@ -63,59 +73,50 @@ class Beat:
         """Takes in one more pause and says what it costs; NEVER beyond the limit of the kind."""
         if link.pause_s > self.pauses.limit_s + link.grain_s:
             return NEVER
-        kept = self._take_over(link) if self.count == 0 else 0.0
-        middle, spread = self._expected(link), self._spread(link)
+        kept = self._take_over(link) if self.before and self.count == 0 else 0.0
+        if kept == NEVER:
+            return NEVER
+        middle, spread = self._expected(link)
         fits = log_cost(middle, spread, link.pause_lo, link.pause_hi)
-        hitch = self._hitch(link, middle, spread)
+        # A pause that fits well is no hitch, and most do.
+        cost = fits if fits < 0 else min(fits, self._hitch(link, middle, spread))
         self._learn(link)
-        return kept + min(fits, hitch)
+        return kept + cost
 
     def _take_over(self, link: Link) -> float:
         """Takes the rhythm of the series before; NEVER where a fresh one accounts for it as well."""
         if self.before is None:
             return 0.0
-        fresh = self._fits(link)
+        fresh = log_cost(*self._expected(link), link.pause_lo, link.pause_hi)
         self.recent, self.recent_s = list(self.before.recent), list(self.before.recent_s)
         self.count = len(self.recent)
-        return costs.SAME_RHYTHM if self._fits(link) + costs.SAME_RHYTHM < fresh else NEVER
+        self._measure()
+        kept = log_cost(*self._expected(link), link.pause_lo, link.pause_hi)
+        return costs.SAME_RHYTHM if kept + costs.SAME_RHYTHM < fresh else NEVER
 
-    def _fits(self, link: Link) -> float:
-        return log_cost(self._expected(link), self._spread(link), link.pause_lo, link.pause_hi)
-
-    def _expected(self, link: Link) -> float:
+    def _expected(self, link: Link) -> tuple[float, float]:
+        """The middle and the spread that the next pause is held against, as logarithms."""
+        pauses = self.pauses
         if self.count == 0:
-            return math.log(self.pauses.first)
-        if self._is_coarse(link):
-            mean = _mean_without_hitches(self.recent_s, link.grain_s)
-            return math.log(max(SHORTEST_PAUSE_S, mean))
-        # The middle one of the last few: one hitch, even as the first pause, spoils nothing.
-        return _middle(self.recent)
-
-    def _spread(self, link: Link) -> float:
-        habit = self.pauses.spread
-        if self.count == 0:
-            return self.pauses.first_spread
-        if not self.pauses.learns or self._is_coarse(link):
-            return habit
+            return math.log(pauses.first), pauses.first_spread
+        if link.grain_s > _COARSE * self.middle_s:
+            # The spread of such a rhythm cannot be told from the grain of its stamps.
+            mean = _mean_without_hitches(self.recent_s, self.middle_s, link.grain_s)
+            return math.log(max(SHORTEST_PAUSE_S, mean)), pauses.spread
+        known = self.count - 2
+        if known <= 0 or not pauses.learns:
+            return self.middle, pauses.spread
         weight = costs.FLASH_HABIT_WEIGHT if link.flashed else costs.HABIT_WEIGHT
-        known = max(0, self.count - 2)
-        own = max(self.pauses.tightest, self._own_spread()) if known else habit
-        return math.exp((weight * math.log(habit) + known * math.log(own)) / (weight + known))
-
-    def _is_coarse(self, link: Link) -> bool:
-        """The stamps are too coarse for this rhythm: its spread cannot be told from their grain."""
-        return link.grain_s > _COARSE * _middle(self.recent_s)
-
-    def _own_spread(self) -> float:
-        """The spread of the last few pauses, from their median deviation: hitches do not count."""
-        middle = _middle(self.recent)
-        return _PER_MEDIAN_DEVIATION * _middle([abs(pause - middle) for pause in self.recent])
+        own = max(pauses.tightest, self.own_spread)
+        # The middle one of the last few: one hitch, even as the first pause, spoils nothing.
+        return self.middle, pauses.spread * (own / pauses.spread) ** (known / (weight + known))
 
     def _hitch(self, link: Link, middle: float, spread: float) -> float:
         """What a pause out of rhythm costs: recycling flashes stumble, steady shutters rarely do."""
         pauses = self.pauses
         pause = math.log(max(link.pause_s, SHORTEST_PAUSE_S))
-        if link.flashed and spread <= costs.STEADY_SPREAD and pauses.steady_hitch_s:
+        driven = spread <= costs.STEADY_SPREAD or middle >= costs.SLOWER_THAN_SPRAY
+        if link.flashed and driven and pauses.steady_hitch_s:
             cost, limit = pauses.steady_hitch, pauses.steady_hitch_s
         elif link.flashed:
             cost, limit = pauses.flash_hitch, pauses.flash_hitch_s
@@ -131,15 +132,21 @@ class Beat:
         self.recent_s.append(link.pause_s)
         if len(self.recent) > _MEMORY:
             del self.recent[0], self.recent_s[0]
+        self._measure()
+
+    def _measure(self) -> None:
+        """Takes the middle and the median deviation of the last few pauses: hitches do not count."""
+        recent = self.recent
+        half = (len(recent) - 1) // 2
+        self.middle = middle = sorted(recent)[half]
+        self.middle_s = sorted(self.recent_s)[half]
+        deviation = sorted([abs(pause - middle) for pause in recent])[half]
+        self.own_spread = _PER_MEDIAN_DEVIATION * deviation
 
 
-def _middle(values: list[float]) -> float:
-    return sorted(values)[(len(values) - 1) // 2]
-
-
-def _mean_without_hitches(pauses_s: list[float], grain_s: float) -> float:
+def _mean_without_hitches(pauses_s: list[float], middle_s: float, grain_s: float) -> float:
     """The mean of the pauses near the middle one: whole seconds leave the middle at 0 or 1."""
-    limit = 2 * _middle(pauses_s) + grain_s
+    limit = 2 * middle_s + grain_s
     kept = [pause for pause in pauses_s if pause <= limit]
     return sum(kept) / len(kept)
 

@@ -82,6 +82,8 @@ class Run:
         if self.length < self.habits.shortest:
             return NEVER
         flaws = self.exposure.close(self.length) + self._unproved()
+        if self.length == self.habits.shortest:
+            flaws += self.habits.fewest
         if self.planned and self.length > 1:
             done = self.length >= self.planned
             return flaws + (costs.ENDED_AS_PLANNED if done else costs.STOPPED_EARLY)

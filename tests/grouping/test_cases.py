@@ -245,6 +245,34 @@ def test_a_body_without_a_word_on_focus_gives_a_burst_that_may_be_a_stack() -> N
     assert "may be a focus stack: this body does not tell its focus" in only.notes
 
 
+def test_two_steady_series_of_a_body_that_hides_its_focus_part_at_a_pause_off_the_beat() -> None:
+    made = start()
+    run(made, even(0, 0.25, 30), None, drive_mode=DriveMode.CONTINUOUS)
+    run(made, even(2.2, 0.25, 30), None, drive_mode=DriveMode.CONTINUOUS)
+    assert kinds(made) == [(B, 30), (B, 30)]
+
+
+def test_a_flash_that_recycles_does_not_part_a_steady_series_of_such_a_body() -> None:
+    made = start(flash_fired=True)
+    pauses = even(0, 1.6, 30)
+    pauses[11], pauses[21] = 7.5, 11.0
+    run(made, pauses, None, drive_mode=DriveMode.CONTINUOUS)
+    assert kinds(made) == [(B, 30)]
+
+
+def test_two_sprays_some_seconds_apart_are_two_bursts() -> None:
+    made = start(flash_fired=True)
+    run(made, UNEVEN, [0.45] * 16, **BURST)
+    run(made, [9.0, *UNEVEN[1:]], [0.45] * 16, **BURST)
+    assert kinds(made) == [(B, 16), (B, 16)]
+
+
+def test_tries_at_one_focus_are_singles_and_no_stack() -> None:
+    made = start()
+    run(made, [0, 14.0, 9.0, 22.0], [0.45] * 4, **HAND)
+    assert kinds(made) == [(S, 1)] * 4
+
+
 def test_a_body_without_maker_notes_is_sorted_by_time_and_exposure() -> None:
     made = start(lens="")
     run(made, [0, 25, 40], None)
