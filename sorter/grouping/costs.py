@@ -8,7 +8,7 @@ the labelled cards in the tests. What matters is their order, not their second d
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode, Kind
 
@@ -19,6 +19,8 @@ NEVER = float("inf")
 # People take 8 s to begin anew, give or take a factor of five; back to back means 1.5 to 3 s.
 ANEW_MEDIAN_S = 8.0
 ANEW_SPREAD = 1.6
+# Nobody lets go and presses anew within a second; every factor e below that costs so much.
+ANEW_AT_ONCE = 4.0
 # A setting is changed at one boundary in seven, and most boundaries change nothing at all: macro
 # with flash keeps its settings for hours.
 ANEW_CHANGED = 2.0
@@ -90,6 +92,8 @@ class Pauses:
     out of rhythm of up to hitch_s, with `steep` more for every factor e beyond that.
     flash_*: the same where the flash fired and must recycle. limit_s: a longer pause ends the series.
     tightest: no run of the kind keeps a steadier beat.
+    fixed: the run's own pauses are not learned from at all.
+    quickest_s: a shorter pause costs `rushed` more for every factor e.
     steady_*: what counts in place of flash_* where the beat is steady: then the camera drives it, and
     only the flash's recycling makes it stumble; 0 s where the kind makes no difference.
     """
@@ -105,6 +109,9 @@ class Pauses:
     flash_hitch_s: float
     limit_s: float
     tightest: float = TIGHTEST_SPREAD
+    fixed: bool = False
+    quickest_s: float = 0.0
+    rushed: float = 0.0
     steady_hitch: float = 0.0
     steady_hitch_s: float = 0.0
 
@@ -225,6 +232,7 @@ MANUAL_STACK = Habits(
     pauses=Pauses(
         # Hands take 1 to 30 s a slice and keep no beat.
         first=4.0, first_spread=0.8, spread=0.55, learns=True, tightest=0.15,
+        quickest_s=1.0, rushed=5.0,
         hitch=3.0, hitch_s=8.0, steep=5.0, flash_hitch=3.0, flash_hitch_s=8.0,
         limit_s=45.0,  # GroupingKnobs.hand_pause_s stands in its place
     ),
@@ -253,8 +261,8 @@ BURST = Habits(
         # 2 to 40 frames a second.
         first=0.2, first_spread=1.1, spread=0.4, learns=True,
         hitch=4.0, hitch_s=1.0, steep=7.0,
-        # Flash-lit spray: the flash cannot keep up, pauses of 1 to 2 s are part of it.
-        flash_hitch=2.0, flash_hitch_s=2.2, limit_s=30.0,
+        # Where the flash drives the beat it may recycle for long; a fast beat does not wait.
+        flash_hitch=3.0, flash_hitch_s=2.2, limit_s=30.0,
         steady_hitch=5.0, steady_hitch_s=26.0,
     ),
     drive={DriveMode.SINGLE: 3.0, DriveMode.CONTINUOUS: 0.07, DriveMode.TIMER: 4.0},
@@ -266,6 +274,19 @@ BURST = Habits(
     ev_same=0.05, ev_small=2.5, ev_large=6.0,
     changed=_CHANGES,
     driven=True,
+)  # fmt: skip
+
+# A flash-lit spray: the flash cannot keep up, so the beat is none: some frames at several a second,
+# then a pause of 1 to 2 s, all at one focus. Its pauses are held against fixed figures, for a beat
+# that is learned from them would find a new one in every few frames.
+SPRAY = replace(
+    BURST,
+    pauses=Pauses(
+        first=0.4, first_spread=0.8, spread=0.8, learns=False, fixed=True,
+        hitch=NEVER, hitch_s=1.0, steep=8.0, flash_hitch=2.1, flash_hitch_s=2.2, limit_s=30.0,
+    ),
+    flash=(0.02, NEVER),
+    ends=2.5,
 )  # fmt: skip
 
 INTERVAL = Habits(
@@ -326,6 +347,7 @@ EXPOSURE_LADDER = Habits(
     longest=40,  # 4 to 40 frames, 2 to 60 s apart, on a tripod
     pauses=Pauses(
         first=6.0, first_spread=1.1, spread=0.5, learns=True, tightest=0.15,
+        quickest_s=1.5, rushed=4.0,
         hitch=3.5, hitch_s=30.0, steep=4.0, flash_hitch=3.5, flash_hitch_s=30.0,
         limit_s=120.0,
     ),
@@ -340,7 +362,7 @@ EXPOSURE_LADDER = Habits(
 )  # fmt: skip
 
 MODELS = (
-    SINGLE, FOCUS_BRACKET, MANUAL_STACK, BURST, INTERVAL, EXPOSURE_SET, EXPOSURE_LADDER,
+    SINGLE, FOCUS_BRACKET, MANUAL_STACK, BURST, SPRAY, INTERVAL, EXPOSURE_SET, EXPOSURE_LADDER,
 )  # fmt: skip
 
 # --- exposure brackets ----------------------------------------------------------------------------
@@ -370,15 +392,13 @@ TORN = 1.5
 # The run's habit of spread counts as much as so many pauses of its own.
 HABIT_WEIGHT = 1.5
 # With a flash a few even pauses prove no even beat.
-FLASH_HABIT_WEIGHT = 3.0
+FLASH_HABIT_WEIGHT = 5.0
 # A timer never fires early; it may leave out a frame, and then waits for the next beat.
 TIMER_EARLY = 16.0
 TIMER_OFF_BEAT = 5.0
 # A series that keeps the rhythm of the one before: about every second one does.
 SAME_RHYTHM = 0.7
-# A beat that spreads by less (in logarithms) is a machine's.
-STEADY_SPREAD = 0.12
-# Nor is one frame a second (in logarithms: 0) a spray: that comes at several a second.
+# One frame a second (in logarithms: 0) is no spray: that comes at several a second.
 SLOWER_THAN_SPRAY = 0.0
 # With a flash no timer is set faster: it could not recycle for long.
 FLASH_PERIOD_S = 4.0

@@ -81,7 +81,14 @@ class Beat:
         # A pause that fits well is no hitch, and most do.
         cost = fits if fits < 0 else min(fits, self._hitch(link, middle, spread))
         self._learn(link)
-        return kept + cost
+        return kept + cost + self._rushed(link)
+
+    def _rushed(self, link: Link) -> float:
+        """What it costs that hands were so quick."""
+        quickest = self.pauses.quickest_s
+        if not quickest:
+            return 0.0
+        return self.pauses.rushed * max(0.0, math.log(quickest) - link.pause_hi)
 
     def _take_over(self, link: Link) -> float:
         """Takes the rhythm of the series before; NEVER where a fresh one accounts for it as well."""
@@ -97,7 +104,7 @@ class Beat:
     def _expected(self, link: Link) -> tuple[float, float]:
         """The middle and the spread that the next pause is held against, as logarithms."""
         pauses = self.pauses
-        if self.count == 0:
+        if self.count == 0 or pauses.fixed:
             return math.log(pauses.first), pauses.first_spread
         if link.grain_s > _COARSE * self.middle_s:
             # The spread of such a rhythm cannot be told from the grain of its stamps.
@@ -115,8 +122,8 @@ class Beat:
         """What a pause out of rhythm costs: recycling flashes stumble, steady shutters rarely do."""
         pauses = self.pauses
         pause = math.log(max(link.pause_s, SHORTEST_PAUSE_S))
-        driven = spread <= costs.STEADY_SPREAD or middle >= costs.SLOWER_THAN_SPRAY
-        if link.flashed and driven and pauses.steady_hitch_s:
+        slow = middle >= costs.SLOWER_THAN_SPRAY
+        if link.flashed and slow and pauses.steady_hitch_s:
             cost, limit = pauses.steady_hitch, pauses.steady_hitch_s
         elif link.flashed:
             cost, limit = pauses.flash_hitch, pauses.flash_hitch_s

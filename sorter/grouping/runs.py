@@ -171,8 +171,11 @@ def _drive_cost(habits: Habits, drive: DriveMode, told: Bracketing | None) -> fl
 def anew_cost(link: Link) -> float:
     """What the link costs where it is a boundary, whatever kind begins behind it."""
     pause = log_cost(math.log(costs.ANEW_MEDIAN_S), costs.ANEW_SPREAD, link.pause_lo, link.pause_hi)
+    at_once = costs.ANEW_AT_ONCE * max(0.0, -link.pause_hi)
     settings = costs.ANEW_CHANGED if link.changed else costs.ANEW_UNCHANGED
-    return pause + settings + _anew_focus(link) + _anew_exposure(link) + _anew_counters(link)
+    return (
+        pause + at_once + settings + _anew_focus(link) + _anew_exposure(link) + _anew_counters(link)
+    )
 
 
 def _anew_focus(link: Link) -> float:

@@ -79,7 +79,7 @@ def best_account(evidence: Evidence, knobs: GroupingKnobs) -> tuple[Piece, ...]:
 
 def _rhythms(habits: Habits, before: Rhythm | None) -> tuple[Rhythm | None, ...]:
     """A fresh rhythm, and that of the series before where there is one to go on with."""
-    if before is None or habits.periodic or habits.longest == 1:
+    if before is None or habits.periodic or habits.longest == 1 or habits.pauses.fixed:
         return (None,)
     return (None, before)
 
