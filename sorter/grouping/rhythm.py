@@ -112,7 +112,8 @@ class Beat:
             return math.log(max(SHORTEST_PAUSE_S, mean)), pauses.spread
         known = self.count - 2
         if known <= 0 or not pauses.learns:
-            return self.middle, pauses.spread
+            # Out of one or two pauses the middle is not well known itself.
+            return self.middle, pauses.spread * math.sqrt(1 + 1 / self.count)
         weight = costs.FLASH_HABIT_WEIGHT if link.flashed else costs.HABIT_WEIGHT
         own = max(pauses.tightest, self.own_spread)
         # The middle one of the last few: one hitch, even as the first pause, spoils nothing.
