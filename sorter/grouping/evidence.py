@@ -40,6 +40,8 @@ class Look:
     focus: grows toward far; in motor steps where in_steps, else in negative dioptres (-1/m).
     ev: relative exposure log2(t ISO / N²), brighter is larger; None where a part is unknown.
     said_ev: what the camera says that it changed on purpose (bracket offset, else bias).
+    shot: the camera's own number within a series, from 1; None where it says none, or none above 1
+    in the whole timeline, which then counts nothing.
     """
 
     frame: Frame
@@ -51,6 +53,7 @@ class Look:
     in_steps: bool
     ev: float | None
     said_ev: float | None
+    shot: int | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,11 +100,16 @@ class Evidence:
 
 def gather(timeline: Timeline) -> Evidence:
     """Every frame of the timeline as the models see it, and every step."""
-    looks = tuple(_look(frame, timeline.start_us(frame)) for frame in timeline.frames)
+    numbers = [frame.facts.shot_number or 0 for frame in timeline.frames]
+    counts = max(numbers, default=0) > 1
+    looks = tuple(
+        _look(frame, timeline.start_us(frame), shot=(number or None) if counts else None)
+        for frame, number in zip(timeline.frames, numbers, strict=True)
+    )
     return Evidence(looks=looks, links=tuple(_link(a, b) for a, b in itertools.pairwise(looks)))
 
 
-def _look(frame: Frame, start_us: int) -> Look:
+def _look(frame: Frame, start_us: int, *, shot: int | None) -> Look:
     facts = frame.facts
     focus, in_steps = focus_of(facts)
     offset = facts.bracket_offset_ev
@@ -115,6 +123,7 @@ def _look(frame: Frame, start_us: int) -> Look:
         in_steps=in_steps,
         ev=exposure_ev(facts),
         said_ev=facts.exposure_bias_ev if offset is None else offset,
+        shot=shot,
     )
 
 
@@ -162,7 +171,7 @@ def _link(a: Look, b: Look) -> Link:
     high = max(SHORTEST_PAUSE_S, pause + grain)
     move, turn = _move(a, b)
     share = _turned_share(a.facts, b.facts)
-    step = _difference(a.facts.shot_number, b.facts.shot_number)
+    step = None if a.shot is None or b.shot is None else b.shot - a.shot
     return Link(
         pause_s=max(0.0, pause),
         pause_lo=math.log(low),
@@ -185,10 +194,6 @@ def _link(a: Look, b: Look) -> Link:
         flashed=a.facts.flash_fired is True,
         in_steps=a.in_steps and b.in_steps,
     )
-
-
-def _difference(a: int | None, b: int | None) -> int | None:
-    return None if a is None or b is None else b - a
 
 
 def _same(a: str, b: str) -> bool | None:

@@ -138,7 +138,7 @@ def opening_costs(models: Iterable[Habits], look: Look) -> list[float]:
     raw = [_habit_cost(habits, look) for habits in models]
     least = min(raw)
     together = least - math.log(sum(math.exp(least - cost) for cost in raw))
-    late = (look.facts.shot_number or 0) > 1
+    late = (look.shot or 0) > 1
     return [
         cost - together + (costs.ANEW_SHOT_LATE if late and habits.driven else 0.0)
         for habits, cost in zip(models, raw, strict=True)

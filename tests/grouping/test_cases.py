@@ -52,6 +52,12 @@ def test_two_brackets_are_two_when_the_shot_number_begins_again() -> None:
     assert "shot number began again" in account(made).sequences[1].grounds.begins
 
 
+def test_a_shot_number_that_never_counts_says_nothing() -> None:
+    made = start()
+    run(made, even(0, 0.12, 14), [0.4] * 14, shot_number=1, **BURST)
+    assert kinds(made) == [(B, 14)]
+
+
 def test_a_bracket_from_the_wrong_end_and_its_retake_are_two_and_say_so() -> None:
     made = start()
     run(made, even(0, 0.3, 20), climbing(0.42, 0.008, 20), planned=20, **BRACKET)
