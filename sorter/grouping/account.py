@@ -9,11 +9,11 @@ from collections.abc import Sequence as Run
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
-from sorter.grouping import costs, notes, relations, results, words
+from sorter.grouping import margins, notes, relations, results, words
 from sorter.grouping.evidence import Evidence, gather
+from sorter.grouping.margins import Judged
 from sorter.grouping.relations import Series
-from sorter.grouping.runs import anew_cost
-from sorter.grouping.search import Judgement, Piece, best_account, judge
+from sorter.grouping.search import best_account
 from sorter.grouping.timeline import Timeline, clock_us, timelines
 from sorter.model.frame import Frame, Reading
 from sorter.model.kinds import Kind
@@ -57,66 +57,35 @@ def _drafts(line: Timeline, knobs: GroupingKnobs) -> list[_Draft]:
     shots = tuple(frame for frame in line.frames if not results.is_marked(frame))
     evidence = gather(replace(line, frames=shots))
     pieces = best_account(evidence, knobs) if shots else ()
-    drafts = [_draft(evidence, pieces, index, knobs) for index in range(len(pieces))]
+    found = tuple(margins.judged(evidence, piece, knobs) for piece in pieces)
+    drafts = [_draft(evidence, found, index, knobs) for index in range(len(found))]
     drafts = _with_unmarked(drafts)
     return _with_marked(drafts, line)
 
 
 def _draft(
-    evidence: Evidence, pieces: tuple[Piece, ...], index: int, knobs: GroupingKnobs
+    evidence: Evidence, found: tuple[Judged, ...], index: int, knobs: GroupingKnobs
 ) -> _Draft:
-    piece = pieces[index]
-    before = pieces[index - 1] if index else None
-    judgements = judge(evidence, piece, knobs)
-    grounds = _grounds(evidence, piece, before, judgements, knobs)
+    piece = found[index].piece
+    before = found[index - 1].piece if index else None
+    kind = margins.of_kind(found[index])
+    boundary = margins.of_boundary(evidence, found, index, knobs)
     looks = evidence.looks[piece.start : piece.stop]
-    said = notes.for_piece(evidence, piece)
-    if len(looks) > 1:
-        said += notes.unsure(judgements, len(looks), knobs)
     sequence = Sequence(
         kind=piece.kind,
         frames=tuple(look.frame for look in looks),
-        grounds=grounds,
+        grounds=Grounds(
+            begins=words.begins(evidence, piece, before),
+            kind=words.kind_of(evidence, piece),
+            runner_up=kind.kind,
+            margin=kind.nats,
+            begins_margin=boundary.nats,
+        ),
         planned=looks[0].facts.planned,
-        notes=tuple(said),
+        notes=(*notes.for_piece(evidence, piece), *notes.unsure(piece, kind, boundary, knobs)),
     )
     pause = evidence.links[piece.start - 1].pause_s if piece.start else 0.0
     return _Draft(series=Series(looks=looks, kind=piece.kind, pause_s=pause), sequence=sequence)
-
-
-def _grounds(
-    evidence: Evidence,
-    piece: Piece,
-    before: Piece | None,
-    judgements: tuple[Judgement, ...],
-    knobs: GroupingKnobs,
-) -> Grounds:
-    others = [j for j in judgements if j.kind is not piece.kind and j.cost < costs.NEVER]
-    several = piece.stop - piece.start > 1
-    own = next(j.cost for j in judgements if j.kind is piece.kind)
-    return Grounds(
-        begins=words.begins(evidence, piece, before),
-        kind=words.kind_of(evidence, piece),
-        runner_up=others[0].kind if several and others else None,
-        margin=_capped(others[0].cost - own) if several and others else BEYOND_DOUBT,
-        begins_margin=_joining_margin(evidence, piece, before, own, knobs),
-    )
-
-
-def _joining_margin(
-    evidence: Evidence, piece: Piece, before: Piece | None, own: float, knobs: GroupingKnobs
-) -> float:
-    """By how much the two are better apart than as one run of any kind."""
-    if before is None:
-        return BEYOND_DOUBT
-    together = replace(before, stop=piece.stop)
-    joined = min(j.cost for j in judge(evidence, together, knobs) if j.kind is not Kind.SINGLE)
-    apart = next(j.cost for j in judge(evidence, before, knobs) if j.kind is before.kind)
-    return _capped(joined - apart - own - anew_cost(evidence.links[piece.start - 1]))
-
-
-def _capped(margin: float) -> float:
-    return min(BEYOND_DOUBT, margin)
 
 
 def _with_unmarked(drafts: list[_Draft]) -> list[_Draft]:

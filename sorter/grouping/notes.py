@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from sorter.grouping import costs
 from sorter.grouping.evidence import Evidence, Look, Move
-from sorter.grouping.search import Judgement, Piece
+from sorter.grouping.margins import Margin
+from sorter.grouping.search import Piece
 from sorter.grouping.words import file_digits
 from sorter.model.kinds import Bracketing, FocusMode, Kind
 from sorter.model.knobs import GroupingKnobs
@@ -80,10 +80,13 @@ def _steady(evidence: Evidence, piece: Piece) -> bool:
     return coarse or spread <= (_STEADY * mean) ** 2
 
 
-def unsure(judgements: tuple[Judgement, ...], length: int, knobs: GroupingKnobs) -> list[str]:
-    """Says aloud that the second-best account is nearly as good."""
-    best, second = judgements[0], judgements[1]
-    if second.cost - best.cost >= knobs.unsure_below or second.cost == costs.NEVER:
-        return []
-    other = f"{length} singles" if second.kind is Kind.SINGLE else str(second.kind)
-    return [f"unsure: {best.kind} or {other}"]
+def unsure(piece: Piece, kind: Margin, boundary: Margin, knobs: GroupingKnobs) -> list[str]:
+    """Says aloud that a second-best account is nearly as good."""
+    said = []
+    if kind.kind is not None and kind.nats < knobs.unsure_below:
+        single = kind.kind is Kind.SINGLE
+        other = f"{piece.stop - piece.start} singles" if single else str(kind.kind)
+        said.append(f"unsure: {piece.kind} or {other}")
+    if boundary.kind is not None and boundary.nats < knobs.unsure_below:
+        said.append(f"unsure: may be one {boundary.kind} with what is before it")
+    return said

@@ -1,0 +1,93 @@
+"""By how much the best account is better than the second-best: for each kind, and each boundary.
+
+For a kind the other accounts are the other kinds for the same frames. For a boundary they are one run
+of any kind over it: over the two pieces beside it, and where pieces are short over up to two on either
+side, for three tries may be one short stack.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from sorter.grouping.costs import NEVER
+from sorter.grouping.evidence import Evidence
+from sorter.grouping.runs import anew_cost
+from sorter.grouping.search import Judgement, Piece, judge
+from sorter.model.kinds import Kind
+from sorter.model.knobs import GroupingKnobs
+from sorter.model.sequence import BEYOND_DOUBT
+
+_SHORT = 12  # frames; a longer stretch is no slip of a boundary any more
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """A piece with what all kinds make of it, the best first, and what its own kind costs."""
+
+    piece: Piece
+    judgements: tuple[Judgement, ...]
+    own: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Margin:
+    """The second-best account, and by how many nats it is worse; None where there is none."""
+
+    kind: Kind | None
+    nats: float
+
+
+def judged(evidence: Evidence, piece: Piece, knobs: GroupingKnobs) -> Judged:
+    """The piece as all kinds see it."""
+    judgements = judge(evidence, piece, knobs)
+    own = next(each.cost for each in judgements if each.kind is piece.kind)
+    return Judged(piece=piece, judgements=judgements, own=own)
+
+
+def of_kind(found: Judged) -> Margin:
+    """The margin over the best other kind for the same frames; a single frame has no other."""
+    others = [j for j in found.judgements if j.kind is not found.piece.kind and j.cost < NEVER]
+    if not others or found.piece.stop - found.piece.start == 1:
+        return Margin(kind=None, nats=BEYOND_DOUBT)
+    return Margin(kind=others[0].kind, nats=_capped(others[0].cost - found.own))
+
+
+def of_boundary(
+    evidence: Evidence, pieces: tuple[Judged, ...], index: int, knobs: GroupingKnobs
+) -> Margin:
+    """The margin over the best account that joins the piece at the index to what is before it."""
+    best = Margin(kind=None, nats=BEYOND_DOUBT)
+    for first, last in _stretches(pieces, index):
+        joined = _joined(evidence, pieces[first], pieces[last], knobs)
+        nats = _capped(joined.cost - _apart(evidence, pieces[first : last + 1]))
+        if nats < best.nats:
+            best = Margin(kind=joined.kind, nats=nats)
+    return best
+
+
+def _stretches(pieces: tuple[Judged, ...], index: int) -> Iterator[tuple[int, int]]:
+    """First and last piece of every stretch over the boundary that is worth a look."""
+    if index == 0:
+        return
+    yield index - 1, index
+    for first in (index - 2, index - 1):
+        for last in (index, index + 1):
+            if first < 0 or last >= len(pieces) or (first, last) == (index - 1, index):
+                continue
+            if pieces[last].piece.stop - pieces[first].piece.start <= _SHORT:
+                yield first, last
+
+
+def _joined(evidence: Evidence, first: Judged, last: Judged, knobs: GroupingKnobs) -> Judgement:
+    together = replace(first.piece, stop=last.piece.stop)
+    return next(j for j in judge(evidence, together, knobs) if j.kind is not Kind.SINGLE)
+
+
+def _apart(evidence: Evidence, pieces: tuple[Judged, ...]) -> float:
+    boundaries = (anew_cost(evidence.links[each.piece.start - 1]) for each in pieces[1:])
+    return sum(each.own for each in pieces) + sum(boundaries)
+
+
+def _capped(nats: float) -> float:
+    return min(BEYOND_DOUBT, nats)

@@ -1,0 +1,114 @@
+"""A run's own rhythm: costs in nats, lower is better."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+
+from grouping.series import run, start
+from sorter.grouping import costs
+from sorter.grouping.evidence import Link, gather
+from sorter.grouping.rhythm import Beat, Period, log_cost
+from sorter.grouping.timeline import timelines
+from sorter.model.values import Moment
+
+
+def links(pauses: list[float], *, digits: int | None = 2, flash: bool = False) -> Iterator[Link]:
+    made = start(flash_fired=flash, exposure_time_s=0.001)
+    run(made, [0.0, *pauses], None)
+    if digits is None:
+        for index, frame in enumerate(made.frames):
+            coarse = Moment(local_s=frame.moment.local_s)
+            made.frames[index] = replace(frame, facts=replace(frame.facts, moment=coarse))
+    (line,) = timelines(made.frames)
+    return iter(gather(line).links)
+
+
+def taken(beat: Beat | Period, pauses: list[float], *, flash: bool = False) -> list[float]:
+    return [beat.take(link) for link in links(pauses, flash=flash)]
+
+
+def test_a_steady_beat_costs_less_and_less() -> None:
+    found = taken(Beat(costs.BURST.pauses, None), [0.2] * 12)
+    assert found[11] < found[5] < found[1]
+
+
+def test_a_pause_off_a_steady_beat_costs_more_than_off_an_uneven_one() -> None:
+    steady = taken(Beat(costs.BURST.pauses, None), [0.2] * 12 + [1.8])[-1]
+    uneven = taken(Beat(costs.BURST.pauses, None), [0.1, 0.3, 0.2, 0.5] * 3 + [1.8])[-1]
+    assert steady > uneven
+
+
+def test_a_flash_may_recycle_where_a_shutter_without_one_would_not_wait() -> None:
+    plain = taken(Beat(costs.FOCUS_BRACKET.pauses, None), [1.5] * 8 + [12.0])[-1]
+    flash = taken(Beat(costs.FOCUS_BRACKET.pauses, None), [1.5] * 8 + [12.0], flash=True)[-1]
+    assert flash == pytest.approx(costs.FOCUS_BRACKET.pauses.flash_hitch)
+    assert plain > flash + 5
+
+
+def test_a_pause_over_the_limit_of_the_kind_is_never_within() -> None:
+    limit = costs.BURST.pauses.limit_s
+    assert taken(Beat(costs.BURST.pauses, None), [0.2, limit + 1])[-1] == costs.NEVER
+
+
+def test_one_hitch_even_as_the_first_pause_spoils_nothing() -> None:
+    hitched = taken(Beat(costs.FOCUS_BRACKET.pauses, None), [9.0] + [1.5] * 9, flash=True)
+    assert hitched[-1] < 0
+
+
+def test_the_middle_and_the_spread_are_the_medians_of_the_last_pauses() -> None:
+    # Against the standard library's statistics; 1.4826 turns a median deviation into a normal
+    # spread (handbook value).
+    beat = Beat(costs.BURST.pauses, None)
+    taken(beat, [0.2, 0.25, 0.22, 0.4, 0.21, 0.23, 0.26, 0.24, 0.2])
+    middle = statistics.median_low(beat.recent)
+    deviation = statistics.median_low([abs(pause - middle) for pause in beat.recent])
+    assert beat.middle == middle
+    assert beat.own_spread == pytest.approx(1.4826 * deviation)
+
+
+def test_a_rhythm_is_handed_on_to_a_series_that_keeps_it() -> None:
+    first = Beat(costs.BURST.pauses, None)
+    taken(first, [0.2] * 9)
+    kept = taken(Beat(costs.BURST.pauses, first.rhythm), [0.2] * 3)
+    fresh = taken(Beat(costs.BURST.pauses, None), [0.2] * 3)
+    assert sum(kept) < sum(fresh)
+
+
+def test_a_series_with_a_rhythm_of_its_own_does_not_take_over_another() -> None:
+    first = Beat(costs.BURST.pauses, None)
+    taken(first, [0.2] * 9)
+    assert taken(Beat(costs.BURST.pauses, first.rhythm), [1.0])[0] == costs.NEVER
+
+
+def test_whole_seconds_leave_a_pause_open_by_their_grain() -> None:
+    (link,) = links([0.3], digits=None)
+    assert math.exp(link.pause_hi) == pytest.approx(1.0, abs=0.01)
+    assert link.grain_s == 1.0
+
+
+def test_a_timer_is_exact() -> None:
+    found = taken(Period(costs.INTERVAL.pauses, 1.8), [10.0] * 8)
+    assert found[-1] < -1
+
+
+def test_a_timer_never_fires_early_but_may_leave_out_a_frame() -> None:
+    early = taken(Period(costs.INTERVAL.pauses, 1.8), [10.0] * 8 + [6.0])[-1]
+    left_out = taken(Period(costs.INTERVAL.pauses, 1.8), [10.0] * 8 + [20.0])[-1]
+    off_beat = taken(Period(costs.INTERVAL.pauses, 1.8), [10.0] * 8 + [26.0])[-1]
+    assert left_out < off_beat < early
+
+
+def test_no_timer_is_faster_than_its_shortest_period() -> None:
+    assert taken(Period(costs.INTERVAL.pauses, 1.8), [0.5])[0] == costs.NEVER
+
+
+def test_a_log_cost_is_the_density_of_the_normal_distribution() -> None:
+    # Against the standard library's NormalDist, for an exactly known pause.
+    for off in (0.0, 0.3, 1.2):
+        density = statistics.NormalDist(0.0, 0.5).pdf(off)
+        assert log_cost(0.0, 0.5, off, off) == pytest.approx(-math.log(density))
