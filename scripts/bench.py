@@ -121,7 +121,10 @@ def whole_process(root: Path) -> None:
     with TemporaryDirectory() as scratch:
         command = [sys.executable, "-m", "sorter", "scan", str(root), "--manifest"]
         subprocess.run(  # noqa: S603 - our own interpreter and our own module
-            [*command, f"{scratch}/manifest.csv"], check=True, stdout=subprocess.DEVNULL
+            [*command, f"{scratch}/manifest.csv"],
+            check=True,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
         )
 
 

@@ -38,6 +38,12 @@ class BadCorrections(SorterError):
     """The corrections file does not fit its form or this card."""
 
 
+class AnswerLost(SorterError):
+    """What stdout leads to takes no more: a full disk, most likely."""
+
+    exit_code: ClassVar[int] = 3
+
+
 class CardGone(SorterError):
     """The card went away while it was read; nothing was lost."""
 

@@ -93,7 +93,15 @@ def _read_own() -> Settings:
     from platformdirs import user_config_path  # noqa: PLC0415
 
     file = user_config_path("sorter", appauthor=False) / FILE_NAME
-    return _read(file) if file.exists() else Settings()
+    return _read(file) if _is_there(file) else Settings()
+
+
+def _is_there(file: Path) -> bool:
+    """Whether the file can be seen: a home that is closed to us holds no settings of ours."""
+    try:
+        return file.exists()
+    except OSError:
+        return False
 
 
 def _read(file: Path) -> Settings:

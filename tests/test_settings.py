@@ -90,6 +90,19 @@ def test_the_users_own_file_is_read(monkeypatch: pytest.MonkeyPatch, tmp_path: P
     assert load_settings(None).grouping == GroupingKnobs(hand_pause_s=60.0)
 
 
+def test_a_home_that_is_closed_to_us_holds_no_settings(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Under another user's id than the one whose home is told, as services run."""
+
+    def closed(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    monkeypatch.setattr(Path, "stat", closed)
+    assert load_settings(None) == Settings()
+
+
 def test_a_file_that_is_named_stands_in_place_of_the_users_own(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, file: Path
 ) -> None:

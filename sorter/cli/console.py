@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import sys
@@ -15,7 +16,7 @@ from sorter.cli import view
 from sorter.cli.layout import INDENT, Printed, labelled, lay_out, wrapped
 from sorter.cli.view import Line
 from sorter.cli.words import safe
-from sorter.errors import SorterError
+from sorter.errors import AnswerLost, SorterError
 from sorter.model.frame import ReadFile
 from sorter.model.sequence import Account
 
@@ -38,7 +39,14 @@ _PLAIN_SIGNS: Final = {
 
 def show_account(account: Account, unread: tuple[ReadFile, ...], *, why: bool) -> None:
     """Prints the table, or each sequence with its reasons, then what is no frame, then the sum."""
-    _make_lenient(sys.stdout)
+    with _answering() as stdout:
+        if stdout is None:
+            return
+        _make_lenient(stdout)
+        stdout.write(_answer(account, unread, why=why))
+
+
+def _answer(account: Account, unread: tuple[ReadFile, ...], *, why: bool) -> str:
     console = _console()
     width = shutil.get_terminal_size((WIDTH_ELSEWHERE, 24)).columns
     lines = tuple(_spelled(line, console) for line in view.table(account, fold=not why))
@@ -47,18 +55,25 @@ def show_account(account: Account, unread: tuple[ReadFile, ...], *, why: bool) -
             _print(console, _reasoned(account, lines, width) if why else _tabled(lines, width))
         _print(console, _listed(account, unread))
         _print(console, _summed(account, width))
-    _write(sys.stdout, captured.get())
+    return captured.get()
 
 
 def show_text(text: str) -> None:
     """Prints the text on stdout as it is, and nothing else there."""
-    _write(sys.stdout, f"{text}\n")
+    with _answering() as stdout:
+        if stdout is not None:
+            stdout.write(f"{text}\n")
 
 
 def remark(text: str) -> None:
     """Says something beside the answer, on stderr."""
-    _make_lenient(sys.stderr)
-    _write(sys.stderr, f"{safe(text)}\n")
+    stderr: TextIO | None = sys.stderr
+    if stderr is None:  # closed by the one who started us
+        return
+    _make_lenient(stderr)
+    with contextlib.suppress(OSError):  # nobody reads on there, or its disk is full
+        stderr.write(f"{safe(text)}\n")
+        stderr.flush()
 
 
 def say_why(sentence: str, error: BaseException) -> None:
@@ -72,10 +87,14 @@ def say_why(sentence: str, error: BaseException) -> None:
 
 
 class Bar:
-    """A bar on stderr while work takes long, on a terminal only; gone when the work is done."""
+    """A bar on stderr while work takes long, on a terminal only; gone when the work is done.
 
-    def __init__(self, label: str) -> None:
+    afterwards: the label once all is counted and the rest of the work goes on.
+    """
+
+    def __init__(self, label: str, afterwards: str = "") -> None:
         self._label = label
+        self._afterwards = afterwards or label
         self._began = time.monotonic()
         self._progress: Progress | None = None
 
@@ -93,7 +112,9 @@ class Bar:
                 return
             self._progress = _progress()
             self._progress.add_task(self._label, total=total)
-        self._progress.update(self._progress.task_ids[0], completed=done, total=total)
+        label = self._label if done < total else self._afterwards
+        task = self._progress.task_ids[0]
+        self._progress.update(task, completed=done, total=total, description=label)
 
 
 def _progress() -> Progress:
@@ -198,12 +219,31 @@ def _make_lenient(stream: TextIO) -> None:
         reconfigure(errors="replace")
 
 
-def _write(stream: TextIO, text: str) -> None:
-    """Writes it all. A reader that has seen enough is no fault: the rest goes nowhere."""
+@contextlib.contextmanager
+def _answering() -> Iterator[TextIO | None]:
+    """Stdout, written to the end; None where it is closed.
+
+    A reader that has seen enough is no fault: the rest goes nowhere. Raises AnswerLost where
+    stdout takes no more for another reason.
+    """
+    stdout: TextIO | None = sys.stdout
     try:
-        stream.write(text)
-        stream.flush()
+        yield stdout
+        if stdout is not None:
+            stdout.flush()
     except BrokenPipeError:
+        _to_nowhere(stdout)
+    except OSError as error:
+        _to_nowhere(stdout)
+        raise AnswerLost(
+            f"the answer cannot be written to where stdout leads: {error.strerror}. "
+            "The card is unchanged; run it again with room there."
+        ) from error
+
+
+def _to_nowhere(stream: TextIO | None) -> None:
+    """What is still buffered goes nowhere: Python would stumble over it once more at its end."""
+    if stream is not None:
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, stream.fileno())
         os.close(nowhere)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from sorter.cli.paths import GivenPath
 from sorter.settings import load_settings
 
 FINISHED_WITHOUT_SOME = 1
@@ -23,16 +24,19 @@ wrong usage, nothing done; 3 stopped, nothing lost.
 
 
 @click.command(epilog=_EXAMPLE)
-@click.argument("card", type=click.Path(path_type=Path), metavar="CARD")
+@click.argument("card", type=GivenPath(), metavar="CARD")
 @click.option(
     "--manifest",
-    type=click.Path(path_type=Path),
+    type=GivenPath(),
     metavar="FILE",
     help="Also write the manifest: a CSV file with a row for every file of the card. A file that "
     "is there already is replaced. It cannot lie in the card.",
 )
 @click.option(
-    "--json", "as_json", is_flag=True, help="Print one JSON document in place of the table."
+    "--json",
+    "as_json",
+    is_flag=True,
+    help="Print one JSON document in place of the table; it holds the reasons of --why too.",
 )
 @click.option(
     "--why",
@@ -43,7 +47,7 @@ wrong usage, nothing done; 3 stopped, nothing lost.
 @click.option(
     "--settings",
     "settings_file",
-    type=click.Path(path_type=Path),
+    type=GivenPath(),
     metavar="FILE",
     help="Read the settings from this TOML file, not from your own sorter.toml.",
 )
@@ -79,7 +83,7 @@ def scan(
     settings = load_settings(settings_file, clock)
     if manifest is not None:
         pipeline.check_target(manifest, card=card)
-    with console.Bar("reading the card") as bar:
+    with console.Bar("reading the card", "finding the sequences") as bar:
         account = pipeline.scan(card, settings, bar.tick)
     rows = 0 if manifest is None else pipeline.write_manifest(manifest, account)
     unread = pipeline.unread_files(account)

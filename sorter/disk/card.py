@@ -130,11 +130,13 @@ class Card:
         self.root = root
         self.bytes_read = 0
         self._root = os.fspath(root)
+        self._device: int | None = None
         self._counting = threading.Lock()
         _refuse_what_is_no_folder(root)
         try:
             with os.scandir(root) as entries:
                 next(entries, None)
+            self._device = root.stat().st_dev
         except OSError as error:
             raise CardNotReadable(
                 f"{root}: the system does not let us list this folder ({error.strerror}). "
@@ -160,7 +162,8 @@ class Card:
                 "Check their permissions."
             )
         if not files:
-            beside = f" but {walk.litter} files of system litter" if walk.litter else ""
+            files_of = "file" if walk.litter == 1 else "files"
+            beside = f" but {walk.litter} {files_of} of system litter" if walk.litter else ""
             raise CardEmpty(f"{self.root}: there is no file here{beside}. Is it the right folder?")
         return Listing(
             files=tuple(files), litter=walk.litter, folders_closed=tuple(sorted(walk.closed))
@@ -184,14 +187,20 @@ class Card:
         return Window(self, handle, about.st_size)
 
     def expect(self) -> None:
-        """Raises CardGone where the root can no longer be listed or is empty now."""
+        """Raises CardGone where the root can no longer be listed, is empty, or lies on another device.
+
+        An unmounted card leaves the folder that it was mounted on, which may hold something.
+        """
         try:
             with os.scandir(self._root) as entries:
-                there = next(entries, None) is not None
+                there = next(entries, None) is not None and self._is_mounted()
         except OSError:
             there = False
         if not there:
             raise CardGone(f"{self.root}: the card went away while it was read. Put it back in.")
+
+    def _is_mounted(self) -> bool:
+        return self.root.stat().st_dev == self._device
 
 
 def _refuse_what_is_no_folder(root: Path) -> None:

@@ -19,10 +19,11 @@ def check_target(path: Path, *, card: Path) -> None:
     its folder is missing or closed to us. A disk that is full shows only on writing.
     """
     target = _real(path)
-    if _is_within(target, card):
+    if _is_within(target, _whole_card(card)):
         raise OutputNotWritable(
             f"{path} lies in the card, and nothing is ever written there. Name a file elsewhere."
         )
+    _refuse_odd_name(path, target)
     _refuse_no_plain_file(path, target)
     if not target.parent.is_dir():
         raise OutputNotWritable(
@@ -65,6 +66,15 @@ def _real(path: Path) -> Path:
     return Path(os.path.realpath(path))
 
 
+def _whole_card(folder: Path) -> Path:
+    """The mounted card around a DCIM folder that was named, or around a folder in it; else itself."""
+    real = _real(folder)
+    for each in (real, *real.parents):
+        if each.name.lower() == "dcim" and each.parent.is_mount():
+            return each.parent
+    return folder
+
+
 def _is_within(target: Path, folder: Path) -> bool:
     return any(_is_same(parent, folder) for parent in (target, *target.parents))
 
@@ -74,6 +84,18 @@ def _is_same(one: Path, two: Path) -> bool:
         return one.samefile(two)
     except OSError:  # one of them is not there
         return one == _real(two)
+
+
+def _refuse_odd_name(path: Path, target: Path) -> None:
+    """The system says of a name that it cannot have only when it is asked for it."""
+    try:
+        target.lstat()
+    except (FileNotFoundError, NotADirectoryError):
+        pass
+    except OSError as error:
+        raise OutputNotWritable(
+            f"{path} cannot be written: {error.strerror}. Name another file."
+        ) from error
 
 
 def _refuse_no_plain_file(path: Path, target: Path) -> None:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import bisect
 import heapq
+import itertools
 from collections.abc import Iterator
-from collections.abc import Sequence as Run
 from dataclasses import dataclass, field, replace
-from typing import TypeVar
 
 from sorter.grouping import margins, notes, relations, results, words
 from sorter.grouping.evidence import Evidence, gather
@@ -20,8 +19,6 @@ from sorter.model.kinds import Kind
 from sorter.model.knobs import GroupingKnobs
 from sorter.model.sequence import BEYOND_DOUBT, Account, Grounds, Sequence
 from sorter.model.values import MICROSECONDS
-
-_T = TypeVar("_T")
 
 
 @dataclass(slots=True, kw_only=True)
@@ -36,17 +33,22 @@ class _Draft:
 def account_for(reading: Reading, knobs: GroupingKnobs | None = None) -> Account:
     """The best account of all frames of a card; what is no frame is handed through.
 
-    One timeline a body; sequences of all bodies are merged in the order of their first frames.
+    One timeline a body; the frames of all bodies are merged by time, and sequences
+    come in the order of their first frames.
     """
     knobs = knobs or GroupingKnobs()
     lines = timelines(reading.frames)
     in_utc = all(line.in_utc for line in lines)
     drafted = [_drafts(line, knobs) for line in lines]
-    sequences = _merged([_keyed(drafts, in_utc=in_utc) for drafts in drafted])
-    order = _merged([_keyed_frames(drafts, in_utc=in_utc) for drafts in drafted])
+    order = tuple(heapq.merge(*(_keyed(drafts, in_utc=in_utc) for drafts in drafted)))
+    place = {keyed.frame.path: index for index, keyed in enumerate(order)}
+    drafts = sorted(
+        (draft for drafts in drafted for draft in drafts),
+        key=lambda draft: place[draft.sequence.frames[0].path],
+    )
     return Account(
-        sequences=_related(sequences),
-        order=tuple(order),
+        sequences=_related(drafts),
+        order=tuple(keyed.frame for keyed in order),
         loose=reading.loose,
         litter=reading.litter,
         folders_closed=reading.folders_closed,
@@ -141,24 +143,22 @@ def _orphan(frame: Frame) -> _Draft:
     return _Draft(series=Series(looks=(), kind=Kind.SINGLE, pause_s=0.0), sequence=alone)
 
 
-def _keyed(drafts: list[_Draft], *, in_utc: bool) -> Iterator[tuple[int, _Draft]]:
-    """Each draft with a time that never falls, so that a clock set back keeps the body's order."""
-    latest = 0
-    for draft in drafts:
-        latest = max(latest, clock_us(draft.sequence.frames[0], in_utc=in_utc))
-        yield latest, draft
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Keyed:
+    """A frame with a time that never falls, so that a clock set back keeps its body's order."""
+
+    at_us: int
+    frame: Frame
+
+    def __lt__(self, other: _Keyed) -> bool:
+        return self.at_us < other.at_us
 
 
-def _keyed_frames(drafts: list[_Draft], *, in_utc: bool) -> Iterator[tuple[int, Frame]]:
-    latest = 0
-    for draft in drafts:
-        for frame in (*draft.sequence.frames, *draft.results):
-            latest = max(latest, clock_us(frame, in_utc=in_utc))
-            yield latest, frame
-
-
-def _merged(keyed: Run[Iterator[tuple[int, _T]]]) -> list[_T]:
-    return [item for _, item in heapq.merge(*keyed, key=lambda pair: pair[0])]
+def _keyed(drafts: list[_Draft], *, in_utc: bool) -> Iterator[_Keyed]:
+    frames = [frame for d in drafts for frame in (*d.sequence.frames, *d.results)]
+    times = (clock_us(frame, in_utc=in_utc) for frame in frames)
+    for frame, latest in zip(frames, itertools.accumulate(times, max), strict=True):
+        yield _Keyed(at_us=latest, frame=frame)
 
 
 def _related(drafts: list[_Draft]) -> tuple[Sequence, ...]:

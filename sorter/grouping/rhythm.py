@@ -17,6 +17,7 @@ _ROOT_TAU = math.sqrt(math.tau)
 _COARSE = 0.3  # of the usual pause: the stamps' grain
 _PER_MEDIAN_DEVIATION = 1.4826  # of a normal spread (handbook value)
 _ENOUGH = 3  # pauses make a rhythm
+_ABOUT_AS_LONG = 1.0  # by less than a factor of e
 _MEMORY = 9  # pauses; a buffer that fills up slows a run down, and the rhythm follows
 
 
@@ -37,6 +38,11 @@ class Rhythm:
 
     recent: tuple[float, ...]
     recent_s: tuple[float, ...]
+
+    def fits(self, link: Link) -> bool:
+        """The pause is about as long as these; only then is there anything to take over."""
+        middle = sorted(self.recent)[len(self.recent) // 2]
+        return _outside(middle, link.pause_lo, link.pause_hi) < _ABOUT_AS_LONG
 
 
 class Beat:

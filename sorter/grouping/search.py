@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Habits
-from sorter.grouping.evidence import Evidence
+from sorter.grouping.evidence import Evidence, Link
 from sorter.grouping.rhythm import Rhythm
 from sorter.grouping.runs import Run, anew_cost, opening_costs
 from sorter.model.kinds import Kind
@@ -65,11 +65,12 @@ def best_account(evidence: Evidence, knobs: GroupingKnobs) -> tuple[Piece, ...]:
     for index, look in enumerate(evidence.looks):
         last = best[index]
         before = last.cost + (anew_cost(steps[index - 1]) if index else 0.0)
+        onward = steps[index] if index < len(steps) else None
         openings = opening_costs(models, look)
         for habits, opening, runs in zip(models, openings, opened, strict=True):
             if index:
                 runs[:] = [run for run in runs if run.go_on(steps[index - 1], knobs.apart_s)]
-            for rhythm in _rhythms(habits, last.rhythm):
+            for rhythm in _rhythms(habits, onward, last.rhythm):
                 run = Run(habits, look, opening, start=index, before=before, rhythm=rhythm)
                 runs.append(run)
         best.append(_best_ending(opened, best))
@@ -77,9 +78,20 @@ def best_account(evidence: Evidence, knobs: GroupingKnobs) -> tuple[Piece, ...]:
     return _pieces(best)
 
 
-def _rhythms(habits: Habits, before: Rhythm | None) -> tuple[Rhythm | None, ...]:
-    """A fresh rhythm, and that of the series before where there is one to go on with."""
-    if before is None or habits.periodic or habits.longest == 1 or habits.pauses.fixed:
+def _rhythms(
+    habits: Habits, onward: Link | None, before: Rhythm | None
+) -> tuple[Rhythm | None, ...]:
+    """A fresh rhythm, and that of the series before where there is one to go on with.
+
+    None at all where the model cannot go on over the next link, so that no run need be opened.
+    """
+    if habits.longest == 1:
+        return (None,)
+    if onward is None or onward.pause_s > habits.pauses.limit_s + onward.grain_s:
+        return ()
+    if "lens" in onward.changed or onward.clock_back:
+        return ()
+    if before is None or habits.periodic or habits.pauses.fixed or not before.fits(onward):
         return (None,)
     return (None, before)
 
@@ -122,10 +134,9 @@ def judge(evidence: Evidence, piece: Piece, knobs: GroupingKnobs) -> tuple[Judge
         if habits.kind is Kind.SINGLE:
             cost = _cost_of_singles(models, part)
         else:
-            cost = min(
-                _cost_of_run(Run(habits, part.looks[0], opening, rhythm=rhythm), part, knobs)
-                for rhythm in _rhythms(habits, piece.rhythm_before)
-            )
+            rhythms = _rhythms(habits, next(iter(part.links), None), piece.rhythm_before)
+            runs = (Run(habits, part.looks[0], opening, rhythm=rhythm) for rhythm in rhythms)
+            cost = min((_cost_of_run(run, part, knobs) for run in runs), default=NEVER)
         found[habits.kind] = min(cost, found.get(habits.kind, NEVER))
     ranked = sorted(found.items(), key=lambda item: item[1])
     return tuple(Judgement(kind=kind, cost=cost) for kind, cost in ranked)

@@ -94,10 +94,11 @@ def _sequence_rows(number: int, sequence: Sequence, numbers: dict[str, int]) -> 
             planned=sequence.planned,
             merged=position is None,
         )
+        about_frame = _own_notes(frame)
         for file in sorted(frame.files, key=_by_role):
-            said = (*_others_notes(frame, file), *file.notes, *notes)
+            said = (*about_frame, *file.notes, *notes)
             yield _row(file, _facts_for(file, frame), place, said, grounds)
-            grounds, notes = "", ()
+            grounds, notes, about_frame = "", (), ()
 
 
 def _placed(sequence: Sequence) -> Iterator[tuple[Frame, int | None]]:
@@ -107,10 +108,11 @@ def _placed(sequence: Sequence) -> Iterator[tuple[Frame, int | None]]:
         yield frame, None
 
 
-def _others_notes(frame: Frame, file: ReadFile) -> Iterator[str]:
-    """The frame's notes without those that only repeat the file's own under its name."""
-    own = {f"{file.file.name}: {note}" for note in file.notes}
-    return (note for note in frame.notes if note not in own)
+def _own_notes(frame: Frame) -> tuple[str, ...]:
+    """The frame's notes without those that repeat one of its files: they stand on that file's row."""
+    told = {note for file in frame.files for note in file.notes}
+    told |= {f"{file.file.name}: {note}" for file in frame.files for note in file.notes}
+    return tuple(note for note in frame.notes if note not in told)
 
 
 def _by_role(file: ReadFile) -> tuple[int, str]:

@@ -5,13 +5,15 @@ from __future__ import annotations
 import os
 import struct
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final
 
 from sorter.disk.card import Card
 from sorter.model.card import CardFile, Listing
 from sorter.model.frame import ReadFile, Reading
 from sorter.model.kinds import Role
-from sorter.reading import names
+from sorter.reading import fallback, names
+from sorter.reading.containers import block
 from sorter.reading.containers.recognise import Container, recognise
 from sorter.reading.draft import Draft
 from sorter.reading.frames import join
@@ -26,6 +28,8 @@ NOT_UNDERSTOOD: Final = "its metadata cannot be understood"
 BUDGET_SPENT: Final = "its metadata lie too far apart to be read"
 _SIZE_UNREAD: Final = frozenset({"png", "webp", "jxl", "jp2", "gif", "mrw", "x3f", "crw"})
 """Containers whose picture size nobody here looks for."""
+_ASKED_AGAIN: Final = frozenset({"png", "webp", "jxl", "jp2", "heif"})
+"""Containers in which Exif may stand in more places than we look into."""
 
 
 def read_card(card: Card, listing: Listing, tick: Callable[[int], None] | None = None) -> Reading:
@@ -57,7 +61,8 @@ def read_file(card: Card, file: CardFile) -> ReadFile:
         window = card.open(file.path)
     except OSError as error:
         reason = os.strerror(error.errno) if error.errno else str(error)
-        return _unopened(file, f"cannot be read: {reason}")
+        obstacle = f"cannot be read: {reason}"
+        return _unopened(replace(file, obstacle=obstacle), obstacle)
     with window:
         draft = read_source(window, file)
         if window.exhausted:
@@ -65,17 +70,21 @@ def read_file(card: Card, file: CardFile) -> ReadFile:
     if window.obstacle:
         card.expect()
         draft.notes.append(window.obstacle)
+        file = replace(file, obstacle=window.obstacle)
     return _done(file, draft)
 
 
 def read_source(source: Source, file: CardFile) -> Draft:
     """What the bytes of a file say; they may be anything."""
     container = recognise(source)
-    if container is None or not container.is_picture:
+    if container is None:
+        return _by_library(source, file) or _no_picture(container, file)
+    if not container.is_picture:
         return _no_picture(container, file)
     draft = Draft(container=container.name, role=container.role)
     if container.read is None:
-        draft.notes.append(NO_READER)
+        if not fallback.read(source, draft):
+            draft.notes.append(NO_READER)
     else:
         _read_picture(container, source, draft)
         _judge(draft)
@@ -84,10 +93,19 @@ def read_source(source: Source, file: CardFile) -> Draft:
     if file.extension in names.THUMBNAILS:
         draft.role = Role.THUMBNAIL
     if names.lies(file.extension, draft.container):
-        draft.notes.append(f"its name says {file.extension}, its content is {draft.container}")
+        draft.notes.append(_lie(file, draft))
     if not draft.said.get("moment") and not draft.notes:
         draft.notes.append(NO_TIME)
     return draft
+
+
+def _by_library(source: Source, file: CardFile) -> Draft | None:
+    """What the general-purpose library finds in a picture of a form that we do not know."""
+    role = names.role(file.extension)
+    if role not in {Role.RAW, Role.IMAGE}:
+        return None
+    draft = Draft(container="", role=role)
+    return draft if fallback.read(source, draft) else None
 
 
 def _read_picture(container: Container, source: Source, draft: Draft) -> None:
@@ -96,6 +114,9 @@ def _read_picture(container: Container, source: Source, draft: Draft) -> None:
         return
     try:
         container.read(source, draft)
+        known_well = draft.container not in _ASKED_AGAIN
+        if draft.notes == [block.NONE] and not known_well and fallback.read(source, draft):
+            draft.notes.remove(block.NONE)
     except (ArithmeticError, LookupError, ValueError, TypeError, struct.error):
         draft.notes.append(NOT_UNDERSTOOD)
 
@@ -116,7 +137,13 @@ def _no_picture(container: Container | None, file: CardFile) -> Draft:
     draft.is_picture = False
     if role in {Role.RAW, Role.IMAGE}:
         draft.notes.append(NO_PICTURE)
+    elif names.lies(file.extension, draft.container):
+        draft.notes.append(_lie(file, draft))
     return draft
+
+
+def _lie(file: CardFile, draft: Draft) -> str:
+    return f"its name says {file.extension}, its content is {draft.container}"
 
 
 def _unopened(file: CardFile, note: str) -> ReadFile:

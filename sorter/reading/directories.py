@@ -249,15 +249,21 @@ def _empty(tiff: Tiff, offset: int) -> Directory | None:
     return found if found is not None and not found.stated else None
 
 
-def settled(tiff: Tiff, offset: int, end: int, bases: Sequence[int] = ()) -> Directory | None:
+RIGHT_BEHIND: Final = 2
+WITHIN: Final = 1
+
+
+def settled(
+    tiff: Tiff, offset: int, end: int, bases: Sequence[int] = (), enough: int = RIGHT_BEHIND
+) -> Directory | None:
     """The note's directory in the byte order and with the base of offsets that stand the test.
 
-    end: where the note ends in the file. bases: other places that offsets may count from. Where
-    no base stands the test only the values inside the entries can be trusted: the others come
-    back empty.
+    end: where the note ends in the file. bases: other places that offsets may count from. enough:
+    how near the stated base has to be to be taken without a look at the others. Where no base
+    stands the test only the values inside the entries can be trusted: the others come back empty.
     """
     found = ordered(tiff, offset)
-    if found is None or _nearness(found, end) == _RIGHT_BEHIND:
+    if found is None or _nearness(found, end) >= enough:
         return found
     tried = [found, *(_rebased(found, base) for base in bases)]
     best = max(tried, key=lambda one: _nearness(one, end))
@@ -268,10 +274,6 @@ def _rebased(found: Directory, base: int) -> Directory:
     """The same entries with offsets that count from another place."""
     behind = found.values_from + found.tiff.base - base
     return replace(found, tiff=replace(found.tiff, base=base), values_from=behind)
-
-
-_RIGHT_BEHIND: Final = 2
-_WITHIN: Final = 1
 
 
 def _nearness(found: Directory, end: int) -> int:
@@ -285,9 +287,9 @@ def _nearness(found: Directory, end: int) -> int:
         if _WIDTHS.get(kind, 0) * count > 4
     ]
     if not outside:
-        return _RIGHT_BEHIND
+        return RIGHT_BEHIND
     gap = min(outside)[0] - found.values_from
     last = found.tiff.base + max(offset + length for offset, length in outside)
     if 0 <= gap <= NEAR and last <= found.tiff.end:
-        return _RIGHT_BEHIND
-    return _WITHIN if gap >= 0 and last <= min(end, found.tiff.end) else 0
+        return RIGHT_BEHIND
+    return WITHIN if gap >= 0 and last <= min(end, found.tiff.end) else 0

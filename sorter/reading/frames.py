@@ -109,9 +109,14 @@ def _rank(file: ReadFile) -> tuple[bool, str]:
 
 def _one_time(one: ReadFile, other: ReadFile) -> bool:
     first, second = one.facts.moment, other.facts.moment
-    if first is None or second is None:
+    if first is None or second is None or _other_bodies(one.facts, other.facts):
         return False
     return abs(first.local_s - second.local_s) <= MOST_APART_S
+
+
+def _other_bodies(one: Facts, other: Facts) -> bool:
+    """Whether two models say that two cameras took them; an editor may have dropped one."""
+    return bool(one.model and other.model) and one.model.casefold() != other.model.casefold()
 
 
 def _home(file: ReadFile, groups: list[list[ReadFile]]) -> list[ReadFile]:

@@ -14,7 +14,7 @@ _EPOCH: Final = date(1970, 1, 1).toordinal()
 _NUMBER: Final = r"(\d\d| \d|\d)"
 _DATE: Final = re.compile(
     rf"(\d{{4}})[:/.\-]{_NUMBER}[:/.\-]{_NUMBER}[ T]{_NUMBER}[:.]{_NUMBER}[:.]{_NUMBER}"
-    r"(?:[.,](\d{1,9}))?(Z|[+-]\d\d:?\d\d)?"
+    r"(?:[.,](\d+))?(Z|[+-]\d\d:?\d\d)?"
 )
 _OFFSET: Final = re.compile(r"([+-])(\d\d):?(\d\d)")
 
@@ -48,7 +48,7 @@ def digits_of(fraction: str) -> str | None:
 
     A leading zero stays ("07" is 0.07 s), a missing fraction is not ".0".
     """
-    kept = fraction.strip()[:9]
+    kept = fraction.strip()
     return kept if kept.isascii() and kept.isdigit() else None
 
 

@@ -50,7 +50,7 @@ def role(extension: str) -> Role:
 def lies(extension: str, container: str) -> bool:
     """Whether the extension names another container than the content is."""
     said = _CONTENTS.get(extension)
-    return said is not None and said != container
+    return said is not None and container not in {said, ""}
 
 
 def number(stem: str) -> tuple[str, str] | None:

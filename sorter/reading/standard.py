@@ -36,7 +36,6 @@ LARGEST_F_NUMBER: Final = 1_000.0
 LARGEST_ISO: Final = 1e8
 LONGEST_LENS_MM: Final = 100_000.0
 LARGEST_EV: Final = 64.0
-NO_LENS: Final = frozenset({"----", "--", "n/a", "none", "unknown", "0"})
 
 _TIMES: Final = (
     (0x9003, 0x9291, 0x9011),  # DateTimeOriginal, SubSecTimeOriginal, OffsetTimeOriginal
@@ -48,10 +47,11 @@ def read(main: Directory | None, exif: Directory | None, draft: Draft) -> None:
     """Fills the draft with what IFD0 and the Exif directory say."""
     if main is not None:
         _main(main, draft.said)
-    if exif is not None:
-        _exposure(exif, draft.said)
-        _circumstances(exif, draft.said)
-        _identity(exif, draft.said)
+    place = main if exif is None else exif  # some writers put all of Exif into IFD0
+    if place is not None:
+        _exposure(place, draft.said)
+        _circumstances(place, draft.said)
+        _identity(place, draft.said)
     time(main, exif, draft)
 
 
@@ -91,8 +91,7 @@ def _circumstances(exif: Directory, said: Said) -> None:
 
 def _identity(exif: Directory, said: Said) -> None:
     said["serial"] = exif.text(0xA431)
-    lens = exif.text(0xA434)
-    said["lens"] = "" if lens.lower() in NO_LENS else lens
+    said["lens"] = exif.text(0xA434)
     said["width"] = exif.number(0xA002) or None
     said["height"] = exif.number(0xA003) or None
 

@@ -77,10 +77,11 @@ def test_long_work_shows_a_bar_and_takes_it_away(
 ) -> None:
     screen = sit_before(monkeypatch)
     monkeypatch.setattr(console, "PATIENCE_S", 0.0)
-    with console.Bar("reading") as bar:
+    with console.Bar("reading", "finding") as bar:
         for done in range(1, 4):
             bar.tick(done, 3)
     assert "reading" in screen.getvalue()
+    assert "finding" in screen.getvalue()
     assert screen.getvalue().endswith("\x1b[2K")
 
 

@@ -340,6 +340,36 @@ def test_a_reader_that_has_seen_enough_is_no_fault(card: Path) -> None:
             assert process.wait() == 0
 
 
+@pytest.mark.parametrize("options", [[], ["--json"], ["--why"]])
+def test_a_full_disk_under_stdout_stops_with_one_sentence(card: Path, options: list[str]) -> None:
+    command = [sys.executable, "-m", "sorter", "scan", str(card), *options]
+    with Path("/dev/full").open("wb") as full:
+        done = subprocess.run(  # noqa: S603  our own program
+            command, cwd=HOME, stdout=full, stderr=subprocess.PIPE, check=False
+        )
+    assert done.returncode == 3
+    assert b"No space left on device" in done.stderr
+    assert done.stderr.count(b"\n") == 1
+
+
+@pytest.mark.parametrize("closed", [">&-", "2>&-", ">&- 2>&-", "2>/dev/full"])
+def test_closed_streams_stop_nothing(card: Path, tmp_path: Path, closed: str) -> None:
+    out = tmp_path / "m.csv"
+    command = f'"$0" -m sorter scan "$1" --manifest "$2" {closed}'
+    done = subprocess.run(  # noqa: S603  our own program
+        ["/bin/sh", "-c", command, sys.executable, str(card), str(out)],
+        cwd=HOME, capture_output=True, check=False,
+    )  # fmt: skip
+    assert (done.returncode, out.is_file()) == (0, True)
+
+
+@pytest.mark.parametrize("option", [[], ["card", "--manifest"], ["card", "--settings"]])
+def test_an_empty_path_is_not_the_folder_that_one_is_in(option: list[str]) -> None:
+    done = scan(*option, "")
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert "the path is empty" in done.stderr
+
+
 def test_without_a_terminal_the_width_is_columns_or_120(
     shown: Callable[[Account], None], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -63,7 +63,7 @@ def test_a_litter_folder_counts_file_by_file(tmp_path: Path) -> None:
 
 def test_only_litter_is_an_empty_card(tmp_path: Path) -> None:
     put(tmp_path, ".DS_Store")
-    with pytest.raises(errors.CardEmpty, match="1 files of system litter"):
+    with pytest.raises(errors.CardEmpty, match="1 file of system litter"):
         Card(tmp_path).listing()
 
 
@@ -222,6 +222,17 @@ def test_a_card_that_went_away_is_said_so(tmp_path: Path) -> None:
     shutil.rmtree(root)
     with pytest.raises(errors.CardGone):
         card.open("a.jpg")
+
+
+def test_a_card_that_was_unmounted_leaves_another_device(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put(tmp_path, "what the mount point held.txt")
+    card = Card(tmp_path)
+    card.expect()
+    monkeypatch.setattr(card, "_device", -1)
+    with pytest.raises(errors.CardGone):
+        card.expect()
 
 
 def test_a_file_that_went_away_from_a_card_is_no_card_gone(tmp_path: Path) -> None:

@@ -348,6 +348,20 @@ def test_the_counter_keeps_the_order_where_the_clock_was_set_back() -> None:
     assert "clock was set back" in account(made).sequences[1].grounds.begins
 
 
+def test_sequences_are_numbered_as_their_first_frames_are() -> None:
+    one, two = start(), start(model="Stepper", serial="0077")
+    run(one, even(0, 2, 5), climbing(0.3, 0.2, 5), **TRY)
+    one.clock_us -= 1800 * 1_000_000
+    run(one, even(2, 20, 3), climbing(0.3, 0.2, 3), **TRY)
+    two.clock_us += 5_000_000
+    run(two, [0], [0.4], **TRY)
+    others = with_paths(two.frames, ["DCIM/200ROCKP/POOL0001.JPG"])
+    both = account_for(Reading(frames=(*one.frames, *others)))
+    place = {frame.path: index for index, frame in enumerate(both.order)}
+    firsts = [place[sequence.frames[0].path] for sequence in both.sequences]
+    assert firsts == sorted(firsts)
+
+
 def test_a_marked_result_belongs_to_its_sources_and_is_no_slice() -> None:
     made = start()
     run(made, even(0, 0.3, 8), climbing(0.3, 0.02, 8), planned=8, **BRACKET)

@@ -140,3 +140,19 @@ class TestTarget:
         monkeypatch.setattr(os, "access", lambda *_: False)  # root may write anywhere
         with pytest.raises(OutputNotWritable, match="lets us write nothing"):
             check_target(tmp_path / "m.csv", card=tmp_path / "card")
+
+
+def test_a_name_that_the_system_cannot_have_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(OutputNotWritable, match="File name too long"):
+        check_target(tmp_path / ("x" * 300 + ".csv"), card=tmp_path / "card")
+
+
+@pytest.mark.parametrize("folder", ["DCIM", "DCIM/100TIDES"])
+def test_a_mounted_card_is_whole_where_only_a_folder_of_it_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, folder: str
+) -> None:
+    (tmp_path / folder).mkdir(parents=True)
+    check_target(tmp_path / "m.csv", card=tmp_path / folder)
+    monkeypatch.setattr(Path, "is_mount", lambda path: path == tmp_path)
+    with pytest.raises(OutputNotWritable, match="lies in the card"):
+        check_target(tmp_path / "m.csv", card=tmp_path / folder)

@@ -86,14 +86,20 @@ def test_grounds_and_the_sequences_notes_stand_on_its_first_row_only() -> None:
     assert all(not row.grounds and not row.notes for row in rows[1:])
 
 
-def test_a_frames_note_that_only_repeats_the_files_own_is_written_once() -> None:
+def test_a_frames_note_that_only_repeats_a_files_own_stands_on_that_files_row_alone() -> None:
     cut = file("IMG_1.JPG", at(0), notes=("ends early",))
     shot = Frame(
         files=(file("IMG_1.CR3", at(0)), cut), facts=at(0), notes=("IMG_1.JPG: ends early",)
     )
     rows = rows_by_source(one(shot))
     assert rows["IMG_1.JPG"].notes == "ends early"
-    assert rows["IMG_1.CR3"].notes == "IMG_1.JPG: ends early"
+    assert rows["IMG_1.CR3"].notes == ""
+
+
+def test_a_note_of_the_frame_itself_stands_on_its_first_row() -> None:
+    files = (file("IMG_1.CR3", at(0)), file("IMG_1.JPG", at(0)))
+    rows = rows_by_source(one(Frame(files=files, facts=at(0), notes=("the flash failed",))))
+    assert (rows["IMG_1.CR3"].notes, rows["IMG_1.JPG"].notes) == ("the flash failed", "")
 
 
 def test_a_file_tells_its_own_values_before_the_frames() -> None:

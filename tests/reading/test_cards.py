@@ -56,6 +56,22 @@ def test_every_file_comes_out_once(tmp_path: Path) -> None:
     }
 
 
+def test_a_file_of_any_kind_that_cannot_be_opened_has_an_obstacle(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def closed(_card: Card, path: str) -> None:
+        raise PermissionError(errno.EACCES, "Permission denied", path)
+
+    monkeypatch.setattr(Card, "open", closed)
+    ((kind, file),) = read(tmp_path, notes_dot_txt=b"limpets").loose
+    assert (kind, file.file.obstacle) == (Kind.OTHER, "cannot be read: Permission denied")
+
+
+def test_a_clip_under_a_pictures_name_says_so(tmp_path: Path) -> None:
+    ((kind, file),) = read(tmp_path, IMG0001_dot_JPG=b"\0\0\0\x18ftypmp42").loose
+    assert (kind, file.notes) == (Kind.CLIP, ("its name says jpg, its content is mp4",))
+
+
 def test_what_cannot_be_read_has_its_reason(tmp_path: Path) -> None:
     reading = read(tmp_path, a_dot_jpg=b"", b_dot_jpg=b"text", c_dot_jpg=jpeg())
     reasons = {file.path: file.notes for _, file in reading.loose}

@@ -15,7 +15,6 @@ from cardmaking import containers
 from cardmaking.shots import Shot
 from cardmaking.tiff import U32, tiff
 from reading.builders import (
-    EXIF_POINTER,
     FRAME_HEADER,
     LITTLE,
     SCAN,
@@ -284,21 +283,6 @@ def test_an_extension_that_lies_is_noted() -> None:
     found = draft(heif(b"\0\0\0\0"), "IMG_0001.JPG")
     assert found.container == "heif"
     assert found.notes == ["its name says jpg, its content is heif"]
-
-
-def test_a_container_without_a_reader_here_goes_to_the_library() -> None:
-    exif = Image.Exif()
-    exif[0x010F] = "Maker"
-    exif.get_ifd(EXIF_POINTER)[0x9003] = "2026:05:17 13:02:03"
-    out = io.BytesIO()
-    Image.new("RGB", (8, 8)).save(out, "PNG", exif=exif)
-    found = draft(out.getvalue(), "a.png")
-    assert (found.container, found.said["make"]) == ("png", "Maker")
-    assert found.said["moment"] is not None
-
-
-def test_the_library_may_fail() -> None:
-    assert draft(b"\x89PNG\r\n\x1a\n" + b"\xff" * 50, "a.png").notes == ["no Exif"]
 
 
 @pytest.mark.parametrize(

@@ -31,6 +31,14 @@ def loose(*files: object) -> list[tuple[Kind, str]]:
     return [(kind, file.path) for kind, file in rest]
 
 
+def test_two_bodies_of_two_models_take_no_frame_together() -> None:
+    one, two = (Facts(model=model, moment=Moment(local_s=1000)) for model in ("EOS R8", "OM-1"))
+    files = read("D/IMG_0001.CR3", RAW, said=one), read("D/IMG_0001.JPG", said=two)
+    assert joined(*files) == [["D/IMG_0001.CR3"], ["D/IMG_0001.JPG"]]
+    lost = read("D/IMG_0001.JPG", said=Facts(moment=Moment(local_s=1000)))
+    assert joined(files[0], lost) == [["D/IMG_0001.CR3", "D/IMG_0001.JPG"]]
+
+
 def test_raw_image_and_sidecars_are_one_frame_and_the_raw_speaks() -> None:
     files = [
         read("D/IMG_0001.JPG"),

@@ -171,6 +171,15 @@ def test_canon_lens_name_is_cut_before_the_garbage_behind_it() -> None:
     assert canon(LITTLE.raw(0x0095, name, kind=2)).lens == "RF100mm F2.8 L MACRO IS USM"
 
 
+@pytest.mark.parametrize(
+    ("base", "auto", "iso"), [(128, 0, 50), (160, 0, 100), (160, 32, 200), (0, 0, None)]
+)
+def test_canon_sensitivity_that_exif_leaves_out(base: int, auto: int, iso: int | None) -> None:
+    """Real pictures of PowerShots A520 (50) and S40 (100)."""
+    assert canon(words(0x0004, 34, {1: auto, 2: base})).iso == iso
+    assert canon_note.iso(0xFFFF, 0) is None
+
+
 def test_canon_hdr_marks_a_lone_jpeg_as_merged_and_no_raw() -> None:
     hdr = longs(0x4025, 3, {1: 2})
     assert canon(words(0x0001, 49, {9: 1}), hdr).merged == "exposure"
@@ -305,6 +314,22 @@ def test_olympus_first_bodies_keep_directories_in_the_place_of_values() -> None:
     assert (said.drive_mode, said.shot_number) == (DriveMode.CONTINUOUS, 2)
 
 
+def test_olympus_offsets_count_from_the_note_where_the_other_base_looks_nearer_by_chance() -> None:
+    """A real E-P3 picture: the first value stands behind the sub-directories."""
+    behind = len(OLYMPUS) + 2 + 2 * 12 + 4
+
+    def note(at: int) -> bytes:
+        """The value's offset would be right behind the entries if it counted from the TIFF."""
+        rows = struct.pack("<HHII", 0x0200, U32, 3, at + behind + 8)
+        rows += struct.pack("<HHII", 0x2020, U32, 1, behind)
+        camera = directory("<", [LITTLE.words(0x0600, [1, 7])], behind)
+        return (OLYMPUS + struct.pack("<H", 2) + rows + b"\0" * 4 + camera).ljust(1000, b"\0")
+
+    main = [LITTLE.text(0x010F, "OLYMPUS")]
+    said = draft(jpeg(exif_tiff(main, [TIME, LITTLE.placed(0x927C, note)]))).facts()
+    assert (said.drive_mode, said.shot_number) == (DriveMode.CONTINUOUS, 7)
+
+
 # ---- Panasonic ------------------------------------------------------------------------------
 
 
@@ -431,6 +456,24 @@ def test_nikon_texts_and_counts() -> None:
     assert nikon_facts(LITTLE.numbers(0x00A7, U32, 0xFFFFF7FF)).counter is None
 
 
+@pytest.mark.parametrize(
+    ("version", "code", "metres"),
+    [(b"0101", 72, 0.631), (b"0101", 0, math.inf), (b"0204", 72, None)],
+)
+def test_nikon_distance_where_it_is_not_enciphered(
+    version: bytes, code: int, metres: float | None
+) -> None:
+    """A real D70 picture at 0.63 m."""
+    said = nikon_facts(LITTLE.raw(0x0098, version + bytes([0] * 5 + [code] + [0] * 10)))
+    assert said.focus_near_m == (metres and pytest.approx(metres, abs=0.001))
+
+
+def test_nikon_tells_serial_and_sensitivity_in_older_places_too() -> None:
+    said = nikon_facts(LITTLE.words(0x0002, [0, 200]), LITTLE.text(0x00A0, "NO= 20025585"))
+    assert (said.iso, said.serial) == (200, "NO= 20025585")
+    assert nikon_facts(LITTLE.words(0x0002, [0, 0])).iso is None
+
+
 def test_nikon_lens_by_its_limits() -> None:
     assert nikon.lens_name(((180, 10), (700, 10), (35, 10), (45, 10))) == "18-70mm f/3.5-4.5"
     assert nikon.lens_name(((105, 1), (105, 1), (28, 10), (28, 10))) == "105mm f/2.8"
@@ -454,6 +497,42 @@ def test_sony_burst_and_bracket() -> None:
     assert (burst.drive_mode, burst.shot_number) == (DriveMode.CONTINUOUS, 2)
     bare = placed_note("SONY", b"", LITTLE.words(0xB049, [5]), LITTLE.words(0xB04A, [1]))
     assert (bare.bracketing, bare.shot_number) == (Bracketing.EXPOSURE, 1)
+
+
+@pytest.mark.parametrize(
+    ("model", "at"),
+    [
+        ("ILCE-7M3", 0x210),
+        ("ILCE-6000", 0x218),
+        ("DSC-RX100M2", 0x1020),
+        ("NEX-6", 0x1168),
+        ("SLT-A77V", 0x1134),
+        ("SLT-A57", 0x1110),
+    ],
+)
+def test_sony_self_timer_stands_in_the_settings(model: str, at: int) -> None:
+    """A real ILCE-7M3 and a real NEX-6 say "single" in plain and the timer only here."""
+    settings = bytearray(0x1200)
+    settings[at] = sony.PLAIN.index(2)
+
+    def said(mode: int, model: str) -> DriveMode | None:
+        entries = LITTLE.raw(0x2010, bytes(settings)), LITTLE.words(0xB049, [mode])
+        return placed_note("SONY", b"SONY DSC \0\0\0", *entries, model=model).drive_mode
+
+    assert said(0, model) is DriveMode.TIMER
+    assert said(2, model) is DriveMode.CONTINUOUS
+    assert said(0, "ILCE-7SM3") is DriveMode.SINGLE  # writes no settings; these are of another body
+
+
+@pytest.mark.parametrize(
+    ("model", "expected"),
+    [("DSC-RX1R", FocusMode.AUTO), ("DSC-RX100M6", FocusMode.MANUAL), ("ILCE-1", FocusMode.MANUAL)],
+)
+def test_sony_compacts_tell_the_focus_mode_elsewhere_until_2018(
+    model: str, expected: FocusMode
+) -> None:
+    entries = LITTLE.numbers(0x201B, U8, 0), LITTLE.words(0xB04E, [6])
+    assert placed_note("SONY", b"SONY DSC \0\0\0", *entries, model=model).focus_mode is expected
 
 
 def test_sony_focus_code_grows_toward_far_and_is_not_read_on_the_other_mount() -> None:

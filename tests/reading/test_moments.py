@@ -59,6 +59,7 @@ def test_what_is_a_date_is_read(text: str, expected: str) -> None:
         ("130", "130"),
         (" 13 ", "13"),
         ("0", "0"),
+        ("123456789012", "123456789012"),
         ("12a", None),
         ("", None),
         ("  ", None),

@@ -105,8 +105,8 @@ def test_control_characters_never_leave_the_reader() -> None:
     assert facts(LITTLE.text(0xA434, "../../x\nlens\x1b[31m")).lens == "../../x lens [31m"
 
 
-def test_a_lens_that_is_dashes_is_no_lens() -> None:
-    assert facts(LITTLE.text(0xA434, "----")).lens == ""
+def test_a_lens_is_told_as_it_is_written() -> None:
+    assert facts(LITTLE.text(0xA434, "----")).lens == "----"
 
 
 def test_big_endian_is_read_as_well() -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from sorter.model.kinds import Role
-from sorter.reading.containers import cr3, fallback, heif, jpeg, raf, rw2, tiff
+from sorter.reading.containers import cr3, heif, jpeg, raf, rw2, tiff, wrapped
 from sorter.reading.draft import Draft
 from sorter.reading.source import Source
 
@@ -47,15 +47,15 @@ _MAGICS: Final = (
     (b"MMOR", _ORF),
     (b"IIU\0", _RW2),
     (raf.MAGIC, Container("raf", Role.RAW, raf.read)),
-    (b"\x89PNG\r\n\x1a\n", Container("png", read=fallback.read)),
-    (b"\0\0\0\x0cJXL \r\n\x87\n", Container("jxl", read=fallback.read)),
-    (b"\xff\x0a", Container("jxl", read=fallback.read)),
-    (b"\0\0\0\x0cjP  ", Container("jp2", read=fallback.read)),
+    (b"\x89PNG\r\n\x1a\n", Container("png", read=wrapped.read_png)),
+    (b"\0\0\0\x0cJXL \r\n\x87\n", Container("jxl", read=wrapped.read_boxes)),
+    (b"\xff\x0a", Container("jxl", read=wrapped.read_bare)),
+    (b"\0\0\0\x0cjP  ", Container("jp2", read=wrapped.read_boxes)),
     (b"GIF8", Container("gif")),
-    (b"\xff\x4f\xff\x51", Container("jp2", read=fallback.read)),
+    (b"\xff\x4f\xff\x51", Container("jp2", read=wrapped.read_bare)),
     (b"II\x1a\0\0\0HEAPCCDR", Container("crw", Role.RAW)),
     (b"FOVb", Container("x3f", Role.RAW)),
-    (b"\0MRM", Container("mrw", Role.RAW, fallback.read)),
+    (b"\0MRM", Container("mrw", Role.RAW, wrapped.read_mrw)),
     (b"ID3", _MP3),
     (b"\xff\xfb", _MP3),
     (b"\xff\xf3", _MP3),
@@ -67,7 +67,7 @@ _MAGICS: Final = (
 _RIFFS: Final = {
     b"AVI ": Container("avi", Role.CLIP),
     b"WAVE": Container("wav", Role.SOUND),
-    b"WEBP": Container("webp", read=fallback.read),
+    b"WEBP": Container("webp", read=wrapped.read_webp),
 }
 _STILL_BRANDS: Final = frozenset({b"heic", b"heix", b"heim", b"heis", b"mif1", b"msf1", b"avif"})
 _MOVIE_STARTS: Final = frozenset({b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot"})

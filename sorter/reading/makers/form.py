@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from sorter.reading.directories import BIG, LITTLE, Directory, Tiff, settled
+from sorter.reading.directories import BIG, LITTLE, WITHIN, Directory, Tiff, settled
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,9 +33,13 @@ class Note:
         return settled(self.tiff, self.offset + skip, self.end, [*bases, self.start])
 
     def from_itself(self, skip: int, order: str | None = None) -> Directory | None:
-        """The directory behind a header of skip bytes, offsets counting from the note's start."""
+        """The directory behind a header of skip bytes, offsets counting from the note's start.
+
+        The header makes that sure: values within the note are enough. By chance the other base may
+        look nearer (a real E-P3 picture, whose sub-directories stand before the first value).
+        """
         own = replace(self.tiff, base=self.start, order=order or self.tiff.order)
-        return settled(own, skip, self.end, [self.tiff.base])
+        return settled(own, skip, self.end, [self.tiff.base], enough=WITHIN)
 
     def order_at(self, skip: int) -> str:
         """The byte order that the note states at this place, else that of the TIFF around it."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import struct
 from typing import Final
 
@@ -10,6 +11,7 @@ from sorter.reading.directories import Directory, opened
 from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import Note
 
+ISO: Final = 0x0002
 FOCUS_MODE: Final = 0x0007
 BRACKET_OFFSET: Final = 0x0019
 SERIAL: Final = 0x001D
@@ -17,12 +19,16 @@ BURST: Final = 0x0056
 LENS: Final = 0x0084
 SHOOTING_MODE: Final = 0x0089
 SHUTTER_COUNT: Final = 0x00A7
+LENS_DATA: Final = 0x0098
+OLD_SERIAL: Final = 0x00A0
 MULTIPLE: Final = 0x00B0
 
 _CONTINUOUS, _TIMER = 1 << 0, 1 << 3
 _EXPOSURE, _WHITE_BALANCE, _LIGHTING = 1 << 4, 1 << 6, 1 << 8
 _NOT_SINGLE: Final = 0x87
 _NO_COUNT: Final = 0xFFFFF7FF
+_PLAIN_LENS_DATA: Final = b"0101"
+"""The one version of the lens data that holds a distance and is not enciphered."""
 
 
 def read(note: Note, draft: Draft) -> None:
@@ -52,9 +58,24 @@ def _fill(found: Directory | None, draft: Draft) -> None:
     count = found.number(SHUTTER_COUNT)
     if count and count != _NO_COUNT:
         said["counter"] = count
-    said["serial"] = said.get("serial") or found.text(SERIAL)
+    said["serial"] = said.get("serial") or found.text(SERIAL) or found.text(OLD_SERIAL)
     said["lens"] = said.get("lens") or lens_name(found.ratios(LENS))
+    said["iso"] = said.get("iso") or _iso(found.numbers(ISO))
+    metres = _distance(found.raw(LENS_DATA))
+    draft.distance(metres, metres)
     _merged(found, said)
+
+
+def _iso(numbers: tuple[int, ...]) -> float | None:
+    """The sensitivity of bodies that leave it out of Exif: the second of two words (from memory)."""
+    return float(numbers[1]) if len(numbers) == 2 and numbers[1] else None
+
+
+def _distance(lens_data: bytes) -> float | None:
+    """Metres out of a code of forty steps to a power of ten; zero means infinity."""
+    if not lens_data.startswith(_PLAIN_LENS_DATA) or len(lens_data) < 10:
+        return None
+    return math.inf if not lens_data[9] else 0.01 * 10.0 ** (lens_data[9] / 40)
 
 
 def _shooting_mode(found: Directory, said: Said) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
@@ -12,6 +13,8 @@ from sorter.reading.makers.form import Note
 RELEASE_MODE: Final = 0xB049
 SHOT_NUMBER: Final = 0xB04A
 FOCUS_MODE: Final = 0x201B
+COMPACT_FOCUS_MODE: Final = 0xB04E
+SETTINGS: Final = 0x2010
 HDR: Final = 0x200A
 PIXEL_SHIFT: Final = 0x202F
 SEQUENCE: Final = 0x9400
@@ -28,6 +31,30 @@ _FOCUS_MODES: Final = {
     0: FocusMode.MANUAL,
     **dict.fromkeys((2, 3, 4, 6, 7), FocusMode.AUTO),
 }
+_OLD_COMPACT: Final = re.compile(r"DSC-(?!RX10M4|RX100M5A|RX100M6|RX100M7|RX0M2|HX9[59])")
+"""Compacts until 2018 write no focus mode where the other bodies write theirs."""
+_TIMER_PLACES: Final = (
+    (
+        re.compile(
+            r"ILCE-(6100|6400|6600|7C|7M3|7RM3A?|7RM4A?|9|9M2)|ZV-1|ZV-E10"
+            r"|DSC-(RX0M2|RX10M4|RX100M5A|RX100M6|RX100M7|HX9[59])"
+        ),
+        0x210,
+    ),
+    (
+        re.compile(
+            r"ILCE-(7|7R|7S|7M2|7RM2|7SM2|5000|5100|6000|6300|6500|QX1)|ILCA-(68|77M2|99M2)"
+            r"|DSC-(RX0|RX1RM2|RX10|RX10M2|RX10M3|RX100M3|RX100M4|RX100M5|HX[6-9]0V?)"
+        ),
+        0x218,
+    ),
+    (re.compile(r"DSC-(RX100M2|QX10|QX100)"), 0x1020),
+    (re.compile(r"SLT-A(99|58)V?|ILCE-3[05]00|NEX-(3N|5R|5T|6)|DSC-(RX100|RX1R?)"), 0x1168),
+    (re.compile(r"SLT-A(65|77)V?|NEX-(7|VG20E?|5N)"), 0x1134),
+    (re.compile(r"SLT-A(37|57)|NEX-F3"), 0x1110),
+)
+"""Where the self-timer stands in the settings, by model; newer bodies write no such settings."""
+_TIMERS: Final = frozenset({1, 2})
 _NOT_AVAILABLE: Final = 65535
 _LONGEST_PLAN: Final = 99
 
@@ -53,17 +80,27 @@ def _fill(found: Directory | None, note: Note, draft: Draft) -> None:
     mode, number = found.number(RELEASE_MODE), found.number(SHOT_NUMBER)
     if mode in _DRIVES:
         said["drive_mode"] = _DRIVES[mode]
+    if mode == 0 and _is_timed(found.raw(SETTINGS), note.model):
+        said["drive_mode"] = DriveMode.TIMER
     if mode in _BRACKETS:
         said["bracketing"] = _BRACKETS[mode]
         said["planned"] = _planned(found.raw(SEQUENCE))
     if number and number != _NOT_AVAILABLE:
         said["shot_number"] = number
-    focus = found.number(FOCUS_MODE)
+    old = _OLD_COMPACT.match(note.model)
+    focus = found.number(COMPACT_FOCUS_MODE if old else FOCUS_MODE)
     if focus in _FOCUS_MODES:
         said["focus_mode"] = _FOCUS_MODES[focus]
     if not note.model.startswith(_OTHER_MOUNT):
         _position(found.raw(FOCUS), said)
     _merged(found, said)
+
+
+def _is_timed(settings: bytes, model: str) -> bool:
+    """Whether the self-timer ran: the plain release mode says single then."""
+    places = (at for models, at in _TIMER_PLACES if models.fullmatch(model))
+    at = next(places, len(settings))
+    return at < len(settings) and PLAIN[settings[at]] in _TIMERS
 
 
 def _planned(record: bytes) -> int | None:

@@ -1,4 +1,7 @@
-"""Containers that have no reader here: a general-purpose library looks for their standard tags."""
+"""Where our own walk finds no Exif, a general-purpose library looks for the standard tags.
+
+It is given at most the first MiB, in memory, and asked for no details.
+"""
 
 from __future__ import annotations
 
@@ -7,19 +10,18 @@ import logging
 from typing import Any, Final
 
 from sorter.reading import standard
-from sorter.reading.containers import block
 from sorter.reading.draft import Draft
 from sorter.reading.source import Source
 
 MOST_BYTES: Final = 1 << 20
+BY_LIBRARY: Final = "a format of which only the standard Exif is read"
 
 
-def read(source: Source, draft: Draft) -> None:
-    """Time, camera and exposure as far as the library finds them; its failure is a note."""
+def read(source: Source, draft: Draft) -> bool:
+    """Whether the library found a camera or a time; the draft then holds what it found."""
     tags = _tags(source.read(0, min(MOST_BYTES, source.size)))
-    if not tags:
-        draft.notes.append(block.NONE)
-        return
+    if "Image Make" not in tags and "EXIF DateTimeOriginal" not in tags:
+        return False
     said = draft.said
     said["make"], said["model"] = _text(tags, "Image Make"), _text(tags, "Image Model")
     said["lens"], said["serial"] = (
@@ -37,6 +39,8 @@ def read(source: Source, draft: Draft) -> None:
     said["width"] = _whole(tags, "EXIF ExifImageWidth")
     said["height"] = _whole(tags, "EXIF ExifImageLength")
     _time(tags, draft)
+    draft.notes.append(BY_LIBRARY)
+    return True
 
 
 def _tags(head: bytes) -> dict[str, Any]:

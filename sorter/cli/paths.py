@@ -1,0 +1,29 @@
+"""Paths as arguments."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+
+class GivenPath(click.Path):
+    """A path that was truly given: an empty text would be the folder that one happens to be in.
+
+    Scripts hand over an empty text where a variable of theirs was never set.
+    """
+
+    def __init__(self) -> None:
+        super().__init__(path_type=Path)
+
+    def convert(
+        self,
+        value: Any,  # noqa: ANN401  click's own signature
+        param: click.Parameter | None,
+        ctx: click.Context | None,
+    ) -> Any:  # noqa: ANN401  see above
+        """The path; ends the run where it is empty."""
+        if value == "":
+            self.fail("the path is empty.", param, ctx)
+        return super().convert(value, param, ctx)
