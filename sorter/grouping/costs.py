@@ -384,6 +384,8 @@ LADDER_FELL_BACK = 10.0  # it goes back by more than a rung and a half: the next
 
 # An account that is so much worse than the best one so far is dropped: one in 10^8.
 DROP_BEHIND = 20.0
+# A second account that is so much worse than the best is beyond doubt the worse one (margins).
+GIVE_UP_BEHIND = 60.0
 # So many open runs of one kind are followed; on the labelled cards more changed nothing.
 KEEP_OPEN = 4
 # A pause five times the run's own (in natural logarithm), without a flash to wait for, tears it.

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from sorter.grouping.costs import NEVER
 from sorter.grouping.evidence import Evidence
 from sorter.grouping.runs import anew_cost
-from sorter.grouping.search import Judgement, Piece, judge
+from sorter.grouping.search import Judgement, Piece, judge, own_path
 from sorter.model.kinds import Kind
 from sorter.model.knobs import GroupingKnobs
 from sorter.model.sequence import BEYOND_DOUBT
@@ -23,10 +23,14 @@ _SHORT = 12  # frames; a longer stretch is no slip of a boundary any more
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
-    """A piece with what all kinds make of it, the best first, and what its own kind costs."""
+    """A piece with what all kinds make of it, the best first, and what its own kind costs.
+
+    path: that cost up to each of its frames. own: all of it, the end too.
+    """
 
     piece: Piece
     judgements: tuple[Judgement, ...]
+    path: tuple[float, ...]
     own: float
 
 
@@ -40,9 +44,9 @@ class Margin:
 
 def judged(evidence: Evidence, piece: Piece, knobs: GroupingKnobs) -> Judged:
     """The piece as all kinds see it."""
-    judgements = judge(evidence, piece, knobs)
-    own = next(each.cost for each in judgements if each.kind is piece.kind)
-    return Judged(piece=piece, judgements=judgements, own=own)
+    *path, own = own_path(evidence, piece, knobs)
+    judgements = judge(evidence, piece, knobs, tuple(path))
+    return Judged(piece=piece, judgements=judgements, path=tuple(path), own=own)
 
 
 def of_kind(found: Judged) -> Margin:
@@ -59,8 +63,11 @@ def of_boundary(
     """The margin over the best account that joins the piece at the index to what is before it."""
     best = Margin(kind=None, nats=BEYOND_DOUBT)
     for first, last in _stretches(pieces, index):
-        joined = _joined(evidence, pieces[first], pieces[last], knobs)
-        nats = _capped(joined.cost - _apart(evidence, pieces[first : last + 1]))
+        *path, apart = _apart(evidence, pieces[first : last + 1])
+        together = replace(pieces[first].piece, stop=pieces[last].piece.stop)
+        judgements = judge(evidence, together, knobs, tuple(path))
+        joined = next(j for j in judgements if j.kind is not Kind.SINGLE)
+        nats = _capped(joined.cost - apart)
         if nats < best.nats:
             best = Margin(kind=joined.kind, nats=nats)
     return best
@@ -79,14 +86,15 @@ def _stretches(pieces: tuple[Judged, ...], index: int) -> Iterator[tuple[int, in
                 yield first, last
 
 
-def _joined(evidence: Evidence, first: Judged, last: Judged, knobs: GroupingKnobs) -> Judgement:
-    together = replace(first.piece, stop=last.piece.stop)
-    return next(j for j in judge(evidence, together, knobs) if j.kind is not Kind.SINGLE)
-
-
-def _apart(evidence: Evidence, pieces: tuple[Judged, ...]) -> float:
-    boundaries = (anew_cost(evidence.links[each.piece.start - 1]) for each in pieces[1:])
-    return sum(each.own for each in pieces) + sum(boundaries)
+def _apart(evidence: Evidence, pieces: tuple[Judged, ...]) -> tuple[float, ...]:
+    """What the pieces cost one after the other: up to each frame, and at last altogether."""
+    done, path = 0.0, []
+    for each in pieces:
+        if each is not pieces[0]:
+            done += anew_cost(evidence.links[each.piece.start - 1])
+        path += [done + cost for cost in each.path]
+        done += each.own
+    return (*path, done)
 
 
 def _capped(nats: float) -> float:

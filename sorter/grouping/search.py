@@ -7,6 +7,7 @@ behind. With the limits in costs.py the time is linear in the number of frames.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from sorter.grouping import costs
@@ -123,36 +124,76 @@ def _pieces(best: list[_Ending]) -> tuple[Piece, ...]:
     return tuple(reversed(pieces))
 
 
-def judge(evidence: Evidence, piece: Piece, knobs: GroupingKnobs) -> tuple[Judgement, ...]:
+def judge(
+    evidence: Evidence, piece: Piece, knobs: GroupingKnobs, path: tuple[float, ...] = ()
+) -> tuple[Judgement, ...]:
     """How well each kind accounts for the piece's frames as one run, the best first.
 
-    SINGLE for several frames says that they are so many singles.
+    SINGLE for several frames says that they are so many singles. path: what another account costs
+    up to each of the frames; a kind that falls hopelessly behind it is given up, and costs NEVER.
     """
     models, part = models_for(knobs), _cut(evidence, piece.start, piece.stop)
     found: dict[Kind, float] = {}
     for habits, opening in zip(models, opening_costs(models, part.looks[0]), strict=True):
         if habits.kind is Kind.SINGLE:
-            cost = _cost_of_singles(models, part)
+            cost = _path_of_singles(models, part, path)[-1]
         else:
-            rhythms = _rhythms(habits, next(iter(part.links), None), piece.rhythm_before)
-            runs = (Run(habits, part.looks[0], opening, rhythm=rhythm) for rhythm in rhythms)
-            cost = min((_cost_of_run(run, part, knobs) for run in runs), default=NEVER)
+            runs = _runs(habits, opening, part, piece)
+            cost = min((_path_of(run, part, knobs, path)[-1] for run in runs), default=NEVER)
         found[habits.kind] = min(cost, found.get(habits.kind, NEVER))
     ranked = sorted(found.items(), key=lambda item: item[1])
     return tuple(Judgement(kind=kind, cost=cost) for kind, cost in ranked)
+
+
+def own_path(evidence: Evidence, piece: Piece, knobs: GroupingKnobs) -> tuple[float, ...]:
+    """What the piece's own kind costs up to each of its frames, and at last with its end."""
+    models, part = models_for(knobs), _cut(evidence, piece.start, piece.stop)
+    if piece.kind is Kind.SINGLE:
+        return _path_of_singles(models, part, ())
+    openings = zip(models, opening_costs(models, part.looks[0]), strict=True)
+    return min(
+        (
+            _path_of(run, part, knobs, ())
+            for habits, opening in openings
+            if habits.kind is piece.kind
+            for run in _runs(habits, opening, part, piece)
+        ),
+        key=lambda path: path[-1],
+    )
 
 
 def _cut(evidence: Evidence, start: int, stop: int) -> Evidence:
     return Evidence(looks=evidence.looks[start:stop], links=evidence.links[start : stop - 1])
 
 
-def _cost_of_singles(models: tuple[Habits, ...], part: Evidence) -> float:
+def _runs(habits: Habits, opening: float, part: Evidence, piece: Piece) -> Iterator[Run]:
+    onward = part.links[0] if part.links else None
+    for rhythm in _rhythms(habits, onward, piece.rhythm_before):
+        yield Run(habits, part.looks[0], opening, rhythm=rhythm)
+
+
+def _path_of_singles(
+    models: tuple[Habits, ...], part: Evidence, path: tuple[float, ...]
+) -> tuple[float, ...]:
     place = models.index(costs.SINGLE)
-    singles = sum(opening_costs(models, look)[place] for look in part.looks)
-    return singles + sum(anew_cost(link) for link in part.links)
+    cost = opening_costs(models, part.looks[0])[place]
+    own = [cost]
+    for index, link in enumerate(part.links, 1):
+        cost += anew_cost(link) + opening_costs(models, part.looks[index])[place]
+        own.append(cost)
+        if path and cost > path[index] + costs.GIVE_UP_BEHIND:
+            return (NEVER,)
+    return (*own, cost)
 
 
-def _cost_of_run(run: Run, part: Evidence, knobs: GroupingKnobs) -> float:
-    if not all(run.go_on(link, knobs.apart_s) for link in part.links):
-        return NEVER
-    return run.cost + run.closing_cost()
+def _path_of(
+    run: Run, part: Evidence, knobs: GroupingKnobs, path: tuple[float, ...]
+) -> tuple[float, ...]:
+    own = [run.cost]
+    for index, link in enumerate(part.links, 1):
+        if not run.go_on(link, knobs.apart_s):
+            return (NEVER,)
+        own.append(run.cost)
+        if path and run.cost > path[index] + costs.GIVE_UP_BEHIND:
+            return (NEVER,)
+    return (*own, run.cost + run.closing_cost())
