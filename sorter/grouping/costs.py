@@ -60,9 +60,11 @@ SHOT_RUNS_BY_HAND = 4.0
 OTHER_BURST_ID = 16.0
 # More frames than the camera was set to take: no camera does that.
 OVER_PLANNED = 15.0
-# A series that was stopped before its planned count, or one that ended where it was planned to.
-STOPPED_EARLY = 3.0
+# A series that ended where it was planned to, or was stopped before: one in ten is, and then at any
+# of so many frames (the logarithm of the planned count comes on top, in part).
 ENDED_AS_PLANNED = 0.1
+STOPPED_EARLY = 2.3
+STOPPED_ANYWHERE = 0.8
 # A body that hides its focus bracketing runs it in single drive, and a burst stands in for it.
 UNTOLD_SINGLE_DRIVE = 1.5
 # A focus bracket without a tag: this much, shared out over the moves of focus that prove it.
@@ -93,7 +95,8 @@ class Pauses:
     flash_*: the same where the flash fired and must recycle. limit_s: a longer pause ends the series.
     tightest: no run of the kind keeps a steadier beat.
     fixed: the run's own pauses are not learned from at all.
-    quickest_s: a shorter pause costs `rushed` more for every factor e.
+    quickest_s: a shorter pause costs `rushed` more for every factor e. slowest_s: a longer one costs
+    `dragging` more, unless it is a hitch.
     steady_*: what counts in place of flash_* where the beat is steady: then the camera drives it, and
     only the flash's recycling makes it stumble; 0 s where the kind makes no difference.
     """
@@ -112,6 +115,8 @@ class Pauses:
     fixed: bool = False
     quickest_s: float = 0.0
     rushed: float = 0.0
+    slowest_s: float = NEVER
+    dragging: float = 0.0
     steady_hitch: float = 0.0
     steady_hitch_s: float = 0.0
 
@@ -247,7 +252,7 @@ MANUAL_STACK = Habits(
     fewest=1.5,
     leap=LEAP_BY_HAND,
     wide=3.0,
-    flash=(0.3, 1.3),  # flash is what forbids the camera's own bracketing
+    flash=(0.3, 1.0),  # flash is what forbids the camera's own bracketing
 )  # fmt: skip
 
 BURST = Habits(
@@ -258,8 +263,9 @@ BURST = Habits(
     shortest=2,
     longest=5000,
     pauses=Pauses(
-        # 2 to 40 frames a second.
+        # 2 to 40 frames a second; with a flash, or where it stands in for a bracket, slower.
         first=0.2, first_spread=1.1, spread=0.4, learns=True,
+        slowest_s=2.5, dragging=3.0,
         hitch=4.0, hitch_s=1.0, steep=7.0,
         # Where the flash drives the beat it may recycle for long; a fast beat does not wait.
         flash_hitch=3.0, flash_hitch_s=2.2, limit_s=30.0,
@@ -358,6 +364,7 @@ EXPOSURE_LADDER = Habits(
     stays=6.0, moves=0.2, against=0.7, thrown=1.0, free_focus=True,
     ev_same=3.0, ev_small=0.9, ev_large=0.5,
     changed={**_CHANGES, "f_number": 2.5, "iso": 1.0},
+    fewest=2.5,
     exposures="ladder",
 )  # fmt: skip
 
@@ -388,6 +395,8 @@ DROP_BEHIND = 20.0
 GIVE_UP_BEHIND = 60.0
 # So many open runs of one kind are followed; on the labelled cards more changed nothing.
 KEEP_OPEN = 4
+# The first pause or two were out of rhythm, and now it settles: hands and flashes do that.
+SETTLES = 2.0
 # A pause five times the run's own (in natural logarithm), without a flash to wait for, tears it.
 TORN_RATIO = 1.6
 TORN = 1.5

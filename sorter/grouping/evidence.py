@@ -21,6 +21,7 @@ SAME_EV = 0.12  # nominal speeds are rounded: CIPA DC-008 APEX values differ by 
 _LARGE_TURN = 0.25  # a quarter of the distance in one step is no slice of a macro stack
 _WIDE_TURN = 0.12  # an eighth of it hardly is one
 _WAVER = 0.012  # a lens reads its far distances coarsely: by a hundredth or so
+_MOST_MISSING = 30  # more frames in a row are not deleted out of a series
 _CENTIMETRE = 0.0101  # distances of whole centimetres may waver by one
 
 
@@ -61,7 +62,9 @@ class Link:
     """The step between two neighbouring looks.
 
     pause_lo, pause_hi: natural logarithms of the shortest and longest pause in seconds that the
-    stamps allow; elapsed_s: start to start. turn: |change of focus| in the look's unit; large, wide:
+    stamps allow; missing: how many frames the numbers say are missing between the two, 0 where none
+    or not told, and share_lo, share_hi: the pauses with the time shared out over all of them.
+    elapsed_s: start to start. turn: |change of focus| in the look's unit; large, wide:
     more than a slice of a stack would turn, more than it usually does; waver: so little that rounding may have made it.
     shot_step, number_step: None where one side does not say. changed: names of settings that
     differ; unknown values differ from nothing. clock_back: time ran backwards. flashed: the first of
@@ -71,6 +74,9 @@ class Link:
     pause_s: float
     pause_lo: float
     pause_hi: float
+    missing: int
+    share_lo: float
+    share_hi: float
     elapsed_s: float
     grain_s: float
     move: Move
@@ -169,24 +175,30 @@ def _link(a: Look, b: Look) -> Link:
     pause = elapsed - a.exposure_s
     low = max(SHORTEST_PAUSE_S, pause - grain)
     high = max(SHORTEST_PAUSE_S, pause + grain)
-    move, turn = _move(a, b)
-    share = _turned_share(a.facts, b.facts)
     step = None if a.shot is None or b.shot is None else b.shot - a.shot
+    number_step = counter_step(a.frame, b.frame)
+    missing = _missing(step, number_step)
+    share = elapsed / (missing + 1) - a.exposure_s
+    move, turn = _move(a, b)
+    turned = _turned_share(a.facts, b.facts) / (missing + 1)
     return Link(
         pause_s=max(0.0, pause),
         pause_lo=math.log(low),
         pause_hi=math.log(high),
+        missing=missing,
+        share_lo=math.log(max(SHORTEST_PAUSE_S, share - grain)),
+        share_hi=math.log(max(SHORTEST_PAUSE_S, share + grain)),
         elapsed_s=max(0.0, elapsed),
         grain_s=grain,
         move=move,
-        turn=turn,
-        large=share > _LARGE_TURN,
-        wide=share > _WIDE_TURN,
+        turn=turn / (missing + 1),
+        large=turned > _LARGE_TURN,
+        wide=turned > _WIDE_TURN,
         waver=move not in (Move.UNKNOWN, Move.TIE) and not a.in_steps and _is_waver(a, b),
         ev_change=_ev_change(a, b),
         shot_step=step,
         shot_began_again=step is not None and step <= 0,
-        number_step=counter_step(a.frame, b.frame),
+        number_step=number_step,
         new_folder=a.frame.files[0].file.folder != b.frame.files[0].file.folder,
         same_burst=_same(a.facts.burst_id, b.facts.burst_id),
         changed=_changed(a.facts, b.facts),
@@ -194,6 +206,14 @@ def _link(a: Look, b: Look) -> Link:
         flashed=a.facts.flash_fired is True,
         in_steps=a.in_steps and b.in_steps,
     )
+
+
+def _missing(shot_step: int | None, number_step: int | None) -> int:
+    """How many frames were deleted between two neighbours of one series, as far as that is sure."""
+    steps = [step for step in (number_step, shot_step) if step is not None]
+    if not steps or not 1 < min(steps) <= _MOST_MISSING:
+        return 0
+    return min(steps) - 1
 
 
 def _same(a: str, b: str) -> bool | None:

@@ -17,6 +17,7 @@ _ROOT_TAU = math.sqrt(math.tau)
 _COARSE = 0.3  # of the usual pause: the stamps' grain
 _PER_MEDIAN_DEVIATION = 1.4826  # of a normal spread (handbook value)
 _ENOUGH = 3  # pauses make a rhythm
+_UNSETTLED = 2  # pauses
 _ABOUT_AS_LONG = 1.0  # by less than a factor of e
 _MEMORY = 9  # pauses; a buffer that fills up slows a run down, and the rhythm follows
 
@@ -83,7 +84,7 @@ class Beat:
         if kept == NEVER:
             return NEVER
         middle, spread = self._expected(link)
-        fits = log_cost(middle, spread, link.pause_lo, link.pause_hi)
+        fits = self._fits(link, middle, spread)
         # A pause that fits well is no hitch, and most do.
         cost = fits if fits < 0 else min(fits, self._hitch(link, middle, spread))
         self._learn(link)
@@ -107,6 +108,14 @@ class Beat:
         kept = log_cost(*self._expected(link), link.pause_lo, link.pause_hi)
         return costs.SAME_RHYTHM if kept + costs.SAME_RHYTHM < fresh else NEVER
 
+    def _fits(self, link: Link, middle: float, spread: float) -> float:
+        """What the pause costs as one in rhythm; where frames are missing, as the pauses of all."""
+        cost = log_cost(middle, spread, link.pause_lo, link.pause_hi)
+        if link.missing:
+            cost = min(cost, log_cost(middle, spread, link.share_lo, link.share_hi))
+        slow = link.pause_lo - math.log(self.pauses.slowest_s)
+        return cost + self.pauses.dragging * slow if slow > 0 else cost
+
     def _expected(self, link: Link) -> tuple[float, float]:
         """The middle and the spread that the next pause is held against, as logarithms."""
         pauses = self.pauses
@@ -129,6 +138,9 @@ class Beat:
         """What a pause out of rhythm costs: recycling flashes stumble, steady shutters rarely do."""
         pauses = self.pauses
         pause = math.log(max(link.pause_s, SHORTEST_PAUSE_S))
+        unsettled = link.flashed or pauses.quickest_s
+        if unsettled and 0 < self.count <= _UNSETTLED and pause < middle:
+            return costs.SETTLES
         slow = middle >= costs.SLOWER_THAN_SPRAY
         if link.flashed and slow and pauses.steady_hitch_s:
             cost, limit = pauses.steady_hitch, pauses.steady_hitch_s

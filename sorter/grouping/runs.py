@@ -20,8 +20,8 @@ from sorter.model.kinds import Bracketing, DriveMode, Kind
 class Run:
     """An open run: its model, where it began, what it cost so far, and its own rhythm."""
 
-    __slots__ = ("before", "cost", "exposure", "focus", "habits", "in_steps", "length", "planned",
-                 "start", "tempo")  # fmt: skip
+    __slots__ = ("before", "cost", "exposure", "focus", "habits", "in_steps", "length", "missing",
+                 "planned", "start", "tempo")  # fmt: skip
 
     def __init__(
         self,
@@ -42,6 +42,7 @@ class Run:
         self.before = before
         self.cost = opening
         self.length = 1
+        self.missing = 0
         self.planned = look.facts.planned if habits.driven else None
         numbered = told_bracketing(look.facts) is Bracketing.FOCUS and habits.driven
         self.in_steps = look.in_steps
@@ -74,6 +75,7 @@ class Run:
         if cost == NEVER:
             return False
         self.length += 1
+        self.missing += link.missing
         self.cost += cost + self.focus.take(link) + self._counters(link) + self._plan()
         return True
 
@@ -85,8 +87,9 @@ class Run:
         if self.length == self.habits.shortest:
             flaws += self.habits.fewest
         if self.planned and self.length > 1:
-            done = self.length >= self.planned
-            return flaws + (costs.ENDED_AS_PLANNED if done else costs.STOPPED_EARLY)
+            if self.length + self.missing >= self.planned:
+                return flaws + costs.ENDED_AS_PLANNED
+            return flaws + costs.STOPPED_EARLY + costs.STOPPED_ANYWHERE * math.log(self.planned)
         return flaws + self.habits.ends
 
     def _unproved(self) -> float:
