@@ -190,7 +190,8 @@ SINGLE = Habits(
         first=8.0, first_spread=1.6, spread=1.6, learns=False, hitch=NEVER, hitch_s=1.0,
         steep=0.0, flash_hitch=NEVER, flash_hitch_s=1.0, limit_s=0.0,
     ),
-    drive={DriveMode.SINGLE: 0.3, DriveMode.CONTINUOUS: 1.6, DriveMode.TIMER: 3.0},
+    # A short press gives one frame in continuous drive too.
+    drive={DriveMode.SINGLE: 0.3, DriveMode.CONTINUOUS: 1.0, DriveMode.TIMER: 3.0},
     # Bracketing left on, and one frame taken: rare, but it is a single all the same.
     bracketing={Bracketing.OFF: 0.07, Bracketing.FOCUS: 3.2, Bracketing.EXPOSURE: 3.5,
                 Bracketing.OTHER: 3.5},
@@ -210,7 +211,7 @@ FOCUS_BRACKET = Habits(
         # 0.05 to 1 s without flash, 1 to 4 s with it; then as steady as the shutter.
         first=0.5, first_spread=1.3, spread=0.18, learns=True,
         # A full buffer slows down; a pause of over a second without flash is no hitch any more.
-        hitch=4.0, hitch_s=1.0, steep=6.0,
+        hitch=4.0, hitch_s=0.8, steep=6.0,
         # Recycling takes 3 to 26 s.
         flash_hitch=5.0, flash_hitch_s=26.0, limit_s=60.0,
     ),
@@ -230,13 +231,13 @@ FOCUS_BRACKET = Habits(
 MANUAL_STACK = Habits(
     kind=Kind.MANUAL_STACK,
     start=2.8,
-    goes_on=0.13,
+    goes_on=0.1,
     ends=2.1,
     shortest=3,
     longest=60,  # 3 to 16 is the habit; beyond 60 nobody turns by hand
     pauses=Pauses(
         # Hands take 1 to 30 s a slice and keep no beat.
-        first=4.0, first_spread=0.8, spread=0.55, learns=True, tightest=0.15,
+        first=4.0, first_spread=0.8, spread=0.6, learns=True, tightest=0.15,
         quickest_s=1.0, rushed=5.0,
         hitch=3.0, hitch_s=8.0, steep=5.0, flash_hitch=3.0, flash_hitch_s=8.0,
         limit_s=45.0,  # GroupingKnobs.hand_pause_s stands in its place
@@ -364,7 +365,7 @@ EXPOSURE_LADDER = Habits(
     stays=6.0, moves=0.2, against=0.7, thrown=1.0, free_focus=True,
     ev_same=3.0, ev_small=0.9, ev_large=0.5,
     changed={**_CHANGES, "f_number": 2.5, "iso": 1.0},
-    fewest=2.5,
+    fewest=3.0,
     exposures="ladder",
 )  # fmt: skip
 
@@ -397,9 +398,12 @@ GIVE_UP_BEHIND = 60.0
 KEEP_OPEN = 4
 # The first pause or two were out of rhythm, and now it settles: hands and flashes do that.
 SETTLES = 2.0
-# A pause five times the run's own (in natural logarithm), without a flash to wait for, tears it.
-TORN_RATIO = 1.6
-TORN = 1.5
+# A pause three times the run's own (in natural logarithm), without a flash to wait for, tears it;
+# every factor e beyond that so much more.
+TORN_RATIO = 1.1
+TORN = 2.0
+# The pace changed for good, as when a buffer is full.
+NEW_PACE = 1.5
 # The run's habit of spread counts as much as so many pauses of its own.
 HABIT_WEIGHT = 1.5
 # With a flash a few even pauses prove no even beat.

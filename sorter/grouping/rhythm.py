@@ -113,6 +113,10 @@ class Beat:
         cost = log_cost(middle, spread, link.pause_lo, link.pause_hi)
         if link.missing:
             cost = min(cost, log_cost(middle, spread, link.share_lo, link.share_hi))
+        if self.count > _UNSETTLED and not link.flashed:
+            # A full buffer slows a series down for good: then the last pause tells the next.
+            changed = log_cost(self.recent[-1], spread, link.pause_lo, link.pause_hi)
+            cost = min(cost, costs.NEW_PACE + changed)
         slow = link.pause_lo - math.log(self.pauses.slowest_s)
         return cost + self.pauses.dragging * slow if slow > 0 else cost
 
@@ -148,9 +152,12 @@ class Beat:
             cost, limit = pauses.flash_hitch, pauses.flash_hitch_s
         else:
             steadier = max(0.0, math.log(pauses.spread / spread))
-            torn = costs.TORN if pause - middle > costs.TORN_RATIO else 0.0
-            cost, limit = pauses.hitch + steadier + torn, pauses.hitch_s
-        return cost + pauses.steep * max(0.0, pause - math.log(limit))
+            cost, limit = pauses.hitch + steadier, pauses.hitch_s
+        late = pause - math.log(limit)
+        if late <= 0:
+            return cost
+        torn = 0.0 if link.flashed else max(0.0, pause - middle - costs.TORN_RATIO)
+        return cost + pauses.steep * late + costs.TORN * torn
 
     def _learn(self, link: Link) -> None:
         self.count += 1

@@ -43,6 +43,29 @@ def test_a_bracket_with_a_pause_of_two_seconds_whose_focus_goes_on_stays_one() -
     assert kinds(made) == [(FB, 30)]
 
 
+def test_a_bracket_that_a_full_buffer_slows_down_stays_one() -> None:
+    made = start()
+    pauses = even(0, 0.05, 30) + [0.45] * 30
+    run(made, pauses, climbing(0.3, 0.005, 60), planned=60, **BRACKET)
+    run(made, [30, *pauses[1:]], climbing(0.3, 0.005, 60), **BRACKET)
+    assert kinds(made) == [(FB, 60), (FB, 60)]
+
+
+def test_two_fast_brackets_part_at_a_pause_though_focus_ties() -> None:
+    made = start()
+    run(made, even(0, 0.09, 15), [0.27] * 15, **BRACKET)
+    run(made, even(1.5, 0.09, 15), [0.27] * 15, **BRACKET)
+    assert kinds(made) == [(FB, 15), (FB, 15)]
+
+
+def test_frames_deleted_at_a_pause_of_their_own_length_leave_one_bracket() -> None:
+    made = start()
+    run(made, even(0, 0.6, 20), climbing(0.3, 0.01, 20), **BRACKET)
+    made.number += 6
+    run(made, even(7 * 0.6, 0.6, 20), climbing(0.3 * 1.01**26, 0.01, 20), **BRACKET)
+    assert kinds(made) == [(FB, 40)]
+
+
 def test_two_brackets_are_two_when_the_shot_number_begins_again() -> None:
     made = start()
     for _ in range(2):
