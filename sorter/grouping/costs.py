@@ -55,6 +55,9 @@ ANEW_FOLDER_FULL = 1.5
 SHOT_NEXT = 0.03
 SHOT_SKIPS = 3.0
 SHOT_BEGAN_AGAIN = 25.0
+# Number 1 behind a frame without a number, on a body that counts: a series begins. Some bodies may
+# give their first frame none.
+SHOT_BEGINS = 5.0
 # A hand does not count: a running shot number is a camera's.
 SHOT_RUNS_BY_HAND = 4.0
 OTHER_BURST_ID = 16.0
@@ -116,6 +119,7 @@ class Pauses:
     quickest_s: float = 0.0
     rushed: float = 0.0
     slowest_s: float = NEVER
+    flash_slowest_s: float = NEVER
     dragging: float = 0.0
     steady_hitch: float = 0.0
     steady_hitch_s: float = 0.0
@@ -262,11 +266,11 @@ BURST = Habits(
     goes_on=0.05,
     ends=3.0,
     shortest=2,
-    longest=5000,
+    longest=100_000,
     pauses=Pauses(
         # 2 to 40 frames a second; with a flash, or where it stands in for a bracket, slower.
         first=0.2, first_spread=1.1, spread=0.4, learns=True,
-        slowest_s=2.5, dragging=3.0,
+        slowest_s=1.5, flash_slowest_s=2.5, dragging=3.0,
         hitch=4.0, hitch_s=1.0, steep=7.0,
         # Where the flash drives the beat it may recycle for long; a fast beat does not wait.
         flash_hitch=3.0, flash_hitch_s=2.2, limit_s=30.0,
@@ -302,7 +306,7 @@ INTERVAL = Habits(
     goes_on=0.03,
     ends=3.0,
     shortest=4,
-    longest=5000,
+    longest=100_000,
     pauses=Pauses(
         # Every 2 to 60 s, to a tenth of a second or two in a hundred.
         first=10.0, first_spread=1.5, spread=0.02, learns=False,
@@ -339,7 +343,7 @@ EXPOSURE_SET = Habits(
                 Bracketing.OTHER: 4.0},
     focus_mode={FocusMode.AUTO: 0.7, FocusMode.MANUAL: 0.7},
     stays=6.0, moves=0.2, against=0.7, thrown=1.0, free_focus=True,
-    ev_same=NEVER, ev_small=2.2, ev_large=0.1,  # thirds of a stop are seldom bracketed
+    ev_same=NEVER, ev_small=0.1, ev_large=0.1,
     changed={**_CHANGES, "flash_fired": 4.0, "planned": 4.0, "iso": 0.7, "f_number": 3.0},
     driven=True,
     exposures="set",
@@ -383,6 +387,8 @@ SET_TOLERANCE_EV = 0.2  # rounding of nominal speeds, and of thirds of a stop
 SET_REPEATED_EV = 0.15  # an exposure that was there already begins the next set
 SET_UNEVEN = 6.0  # steps of unequal size
 SET_OF_TWO = 5.0
+SET_OF_THIRDS = 3.0  # steps of less than half a stop are seldom bracketed, and often light or whim
+SET_ODD_ORDER = 3.0  # neither one way nor from the middle outward
 SET_INCOMPLETE = 3.5  # an even number of frames: one was deleted, or it was stopped
 LADDER_OTHER_RUNG = 1.8  # a step of another size than the last one: most hands count clicks
 LADDER_TURNS = 4.0  # the exposure goes back by a rung

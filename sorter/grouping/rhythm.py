@@ -95,7 +95,11 @@ class Beat:
         quickest = self.pauses.quickest_s
         if not quickest:
             return 0.0
-        return self.pauses.rushed * max(0.0, math.log(quickest) - link.pause_hi)
+        pause = link.pause_hi
+        if link.grain_s > _COARSE * quickest:
+            # One second may hold one frame or ten: then several of them tell.
+            pause = math.log((sum(self.recent_s) + link.grain_s) / len(self.recent_s))
+        return self.pauses.rushed * max(0.0, math.log(quickest) - pause)
 
     def _take_over(self, link: Link) -> float:
         """Takes the rhythm of the series before; NEVER where a fresh one accounts for it as well."""
@@ -117,8 +121,10 @@ class Beat:
             # A full buffer slows a series down for good: then the last pause tells the next.
             changed = log_cost(self.recent[-1], spread, link.pause_lo, link.pause_hi)
             cost = min(cost, costs.NEW_PACE + changed)
-        slow = link.pause_lo - math.log(self.pauses.slowest_s)
-        return cost + self.pauses.dragging * slow if slow > 0 else cost
+        pauses = self.pauses
+        slowest = pauses.flash_slowest_s if link.flashed else pauses.slowest_s
+        slow = 0.5 * (link.pause_lo + link.pause_hi) - math.log(slowest)
+        return cost + pauses.dragging * slow if slow > 0 else cost
 
     def _expected(self, link: Link) -> tuple[float, float]:
         """The middle and the spread that the next pause is held against, as logarithms."""

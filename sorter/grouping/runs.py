@@ -114,6 +114,8 @@ class Run:
         cost = costs.OTHER_BURST_ID if link.same_burst is False else 0.0
         if self.habits.driven:
             cost += _shot_cost(link)
+            if link.shot_begins:
+                cost += costs.SHOT_BEGINS
         elif link.shot_step == 1:
             cost += costs.SHOT_RUNS_BY_HAND
         if link.number_step is not None and link.number_step != 1:

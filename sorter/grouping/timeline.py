@@ -160,15 +160,14 @@ def _counter_runs_back(frames: list[Frame]) -> int:
 def _joined_twins(frames: list[Frame]) -> list[Frame]:
     """Files that one exposure left under several names or in several folders make one frame."""
     joined: list[Frame] = []
+    last: Frame | None = None
     for frame in frames:
-        if joined and _same_exposure(joined[-1], frame):
-            joined[-1] = replace(
-                joined[-1],
-                files=joined[-1].files + frame.files,
-                notes=joined[-1].notes + frame.notes,
-            )
+        if last is not None and _same_exposure(last, frame):
+            one = joined[-1]
+            joined[-1] = replace(one, files=one.files + frame.files, notes=one.notes + frame.notes)
         else:
             joined.append(frame)
+        last = frame
     return joined
 
 

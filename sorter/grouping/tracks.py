@@ -109,18 +109,28 @@ class ExposureSet(ExposureTrack):
         if any(abs(value - seen) < costs.SET_REPEATED_EV for seen in self.values):
             return NEVER
         self.values.append(value)
-        small = abs(link.ev_change) <= costs.EV_SMALL
-        return self.habits.ev_small if small else self.habits.ev_large
+        return self.habits.ev_large
 
     def close(self, length: int) -> float:
         """Says what is wrong with the set as a bracket."""
         values = sorted(self.values)
         steps = [b - a for a, b in itertools.pairwise(values)]
+        flaws = costs.SET_OF_THIRDS if min(steps) <= costs.EV_SMALL else 0.0
         if length == 2:  # noqa: PLR2004 - the smallest set
-            return costs.SET_OF_TWO
-        uneven = max(steps) - min(steps) > costs.SET_TOLERANCE_EV
-        size = costs.SET_SIZES.get(length, costs.SET_INCOMPLETE)
-        return size + (costs.SET_UNEVEN if uneven else 0.0)
+            return flaws + costs.SET_OF_TWO
+        flaws += costs.SET_SIZES.get(length, costs.SET_INCOMPLETE)
+        if max(steps) - min(steps) > costs.SET_TOLERANCE_EV:
+            flaws += costs.SET_UNEVEN
+        return flaws + (0.0 if self._in_order(values) else costs.SET_ODD_ORDER)
+
+    def _in_order(self, values: list[float]) -> bool:
+        """One way, or from the middle outward: the orders that makers' menus offer."""
+        middle = values[len(values) // 2]
+        outward = [abs(value - middle) for value in self.values]
+        near = costs.SET_REPEATED_EV
+        return self.values in (values, values[::-1]) or all(
+            b >= a - near for a, b in itertools.pairwise(outward)
+        )
 
 
 class ExposureLadder(ExposureTrack):
