@@ -97,7 +97,7 @@ class Pauses:
     out of rhythm of up to hitch_s, with `steep` more for every factor e beyond that.
     flash_*: the same where the flash fired and must recycle. limit_s: a longer pause ends the series.
     tightest: no run of the kind keeps a steadier beat.
-    fixed: the run's own pauses are not learned from at all.
+    fixed: the run's own pauses are not learned from at all. waits: it waits for its flash.
     quickest_s: a shorter pause costs `rushed` more for every factor e. slowest_s: a longer one costs
     `dragging` more, unless it is a hitch.
     steady_*: what counts in place of flash_* where the beat is steady: then the camera drives it, and
@@ -116,6 +116,7 @@ class Pauses:
     limit_s: float
     tightest: float = TIGHTEST_SPREAD
     fixed: bool = False
+    waits: bool = False
     quickest_s: float = 0.0
     rushed: float = 0.0
     slowest_s: float = NEVER
@@ -217,7 +218,7 @@ FOCUS_BRACKET = Habits(
         # A full buffer slows down; a pause of over a second without flash is no hitch any more.
         hitch=4.0, hitch_s=0.8, steep=6.0,
         # Recycling takes 3 to 26 s.
-        flash_hitch=5.0, flash_hitch_s=26.0, limit_s=60.0,
+        flash_hitch=5.0, flash_hitch_s=26.0, limit_s=60.0, waits=True,
     ),
     drive={DriveMode.SINGLE: 0.8, DriveMode.CONTINUOUS: 0.8, DriveMode.TIMER: 2.3},
     # A body that has the tag says so in every bracket; one that says "off" is hardly wrong.
@@ -412,8 +413,8 @@ TORN = 2.0
 NEW_PACE = 1.5
 # The run's habit of spread counts as much as so many pauses of its own.
 HABIT_WEIGHT = 1.5
-# With a flash a few even pauses prove no even beat.
-FLASH_HABIT_WEIGHT = 5.0
+# With a flash, or by hand, a few even pauses prove no even beat.
+UNEVEN_HABIT_WEIGHT = 5.0
 # A timer never fires early; it may leave out a frame, and then waits for the next beat.
 TIMER_EARLY = 16.0
 TIMER_OFF_BEAT = 5.0

@@ -17,7 +17,7 @@ _ROOT_TAU = math.sqrt(math.tau)
 _COARSE = 0.3  # of the usual pause: the stamps' grain
 _PER_MEDIAN_DEVIATION = 1.4826  # of a normal spread (handbook value)
 _ENOUGH = 3  # pauses make a rhythm
-_UNSETTLED = 2  # pauses
+_UNSETTLED = 3  # pauses
 _ABOUT_AS_LONG = 1.0  # by less than a factor of e
 _MEMORY = 9  # pauses; a buffer that fills up slows a run down, and the rhythm follows
 
@@ -117,8 +117,9 @@ class Beat:
         cost = log_cost(middle, spread, link.pause_lo, link.pause_hi)
         if link.missing:
             cost = min(cost, log_cost(middle, spread, link.share_lo, link.share_hi))
-        if self.count > _UNSETTLED and not link.flashed:
-            # A full buffer slows a series down for good: then the last pause tells the next.
+        if self.count > _UNSETTLED and (not link.flashed or self.pauses.waits):
+            # A full buffer slows a series down for good, an empty flash for a while: then the last
+            # pause tells the next.
             changed = log_cost(self.recent[-1], spread, link.pause_lo, link.pause_hi)
             cost = min(cost, costs.NEW_PACE + changed)
         pauses = self.pauses
@@ -139,7 +140,8 @@ class Beat:
         if known <= 0 or not pauses.learns:
             # Out of one or two pauses the middle is not well known itself.
             return self.middle, pauses.spread * math.sqrt(1 + 1 / self.count)
-        weight = costs.FLASH_HABIT_WEIGHT if link.flashed else costs.HABIT_WEIGHT
+        uneven = link.flashed or pauses.quickest_s
+        weight = costs.UNEVEN_HABIT_WEIGHT if uneven else costs.HABIT_WEIGHT
         own = max(pauses.tightest, self.own_spread)
         # The middle one of the last few: one hitch, even as the first pause, spoils nothing.
         return self.middle, pauses.spread * (own / pauses.spread) ** (known / (weight + known))
