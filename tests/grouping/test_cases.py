@@ -75,6 +75,33 @@ def test_two_brackets_are_two_when_the_shot_number_begins_again() -> None:
     assert "shot number began again" in account(made).sequences[1].grounds.begins
 
 
+def test_number_one_behind_a_frame_without_a_number_begins_a_series() -> None:
+    made = start(flash_fired=True)
+    run(made, [0], None, drive_mode=DriveMode.SINGLE)
+    for index in range(12):
+        made.press(11.0 if index == 0 else 4.0, shot_number=index + 1, drive_mode=DriveMode.SINGLE)
+    assert [count for _, count in kinds(made)] == [1, 12]
+
+
+def test_a_planned_count_joins_what_adds_up_to_it() -> None:
+    made = start(flash_fired=True)
+    pauses = [0, 9.8, 12.6, 19.4, *[2.8] * 4, 8.5, 2.8, 24.2, 2.7, 19.7, *[2.9] * 7]
+    run(made, pauses, None, planned=20, **BRACKET)
+    assert kinds(made) == [(FB, 20)]
+
+
+def test_singles_in_continuous_drive_are_no_burst() -> None:
+    made = start()
+    run(made, [0, 7.0, 8.0, 13.0], [0.78] * 4, **(BURST | {"focus_mode": None}))
+    assert kinds(made) == [(S, 1)] * 4
+
+
+def test_a_stack_by_hand_whose_centimetres_tie_is_no_burst() -> None:
+    made = start()
+    run(made, [0, *[4.0, 5.0, 6.0] * 4], [0.3] * 13, **(HAND | {"flash_fired": False}))
+    assert kinds(made) == [(MS, 13)]
+
+
 def test_a_shot_number_that_never_counts_says_nothing() -> None:
     made = start()
     run(made, even(0, 0.12, 14), [0.4] * 14, shot_number=1, **BURST)
@@ -210,6 +237,14 @@ def test_an_exposure_bracket_in_manual_mode_is_known_though_the_bias_stays_zero(
     made = start()
     _press_set(made, (0, -2, 2), 0, 2.5, exposure_bias_ev=0.0, auto_bracket=True)
     assert kinds(made) == [(EB, 3)]
+
+
+def test_pressed_sets_in_thirds_part_where_they_repeat() -> None:
+    made = start()
+    told = {"bracketing": Bracketing.EXPOSURE, "drive_mode": DriveMode.SINGLE}
+    for first in (0, 1.9, 2.5):
+        _press_set(made, (-1 / 3, 0, 1 / 3), first, 2.9, **told)
+    assert kinds(made) == [(EB, 3)] * 3
 
 
 def test_three_frames_of_one_exposure_are_no_exposure_bracket() -> None:
@@ -432,6 +467,26 @@ def test_one_exposure_under_two_names_is_one_frame() -> None:
     (only,) = account_for(Reading(frames=(*made.frames, *twin))).sequences
     assert len(only.frames) == 1
     assert len(only.frames[0].files) == 2
+
+
+def test_one_exposure_under_three_names_is_one_frame() -> None:
+    made = start()
+    run(made, [0], [0.5], **TRY)
+    names = [f"DCIM/100ROCKP/POOL000{number}.JPG" for number in (1, 2, 3)]
+    (only,) = account_for(Reading(frames=with_paths(made.frames * 3, names))).sequences
+    assert [len(frame.files) for frame in only.frames] == [3]
+
+
+def test_several_frames_within_a_second_are_no_hand() -> None:
+    made = start()
+    for first in (0, 2.0, 2.0):
+        run(made, even(first, 0.1, 10), None)
+    coarse = tuple(
+        replace(f, facts=replace(f.facts, moment=Moment(local_s=f.moment.local_s)))
+        for f in made.frames
+    )
+    found = account_for(Reading(frames=coarse)).sequences
+    assert {sequence.kind for sequence in found} == {B}
 
 
 def test_two_frames_of_a_fast_burst_in_one_hundredth_stay_two() -> None:
