@@ -209,27 +209,29 @@ class Period:
         shortest = costs.FLASH_PERIOD_S if link.flashed else self.shortest_s
         if period + grain < shortest or period > self.pauses.limit_s + grain:
             return NEVER
-        cost = self._fits(period, grain)
-        skipped = self._skipped(period, grain)
+        # The usual period is known no better than its stamps, shared out over their number.
+        open_s = grain * (1 + 1 / self.count) if self.count else grain
+        cost = self._fits(period, open_s)
+        skipped = self._skipped(period, open_s)
         if cost <= skipped:
             self.count += 1
             self.total_s += period
         return min(cost, skipped)
 
-    def _skipped(self, period: float, grain: float) -> float:
+    def _skipped(self, period: float, open_s: float) -> float:
         """What it costs that the timer left out a frame or more; it never fires early."""
         if self.count == 0:
             return NEVER
         usual = self.total_s / self.count
-        slack = costs.TIMER_JITTER_S + grain
+        slack = costs.TIMER_JITTER_S + open_s
         if period < usual - slack:
             return costs.TIMER_EARLY
         off_beat = abs(period / usual - round(period / usual)) * usual > slack
         late = max(0.0, math.log(period / self.pauses.hitch_s)) * self.pauses.steep
         return self.pauses.hitch + late + (costs.TIMER_OFF_BEAT if off_beat else 0.0)
 
-    def _fits(self, period: float, grain: float) -> float:
-        low, high = math.log(max(SHORTEST_PAUSE_S, period - grain)), math.log(period + grain)
+    def _fits(self, period: float, open_s: float) -> float:
+        low, high = math.log(max(SHORTEST_PAUSE_S, period - open_s)), math.log(period + open_s)
         if self.count == 0:
             return log_cost(math.log(self.pauses.first), self.pauses.first_spread, low, high)
         usual = self.total_s / self.count
