@@ -5,7 +5,7 @@ from __future__ import annotations
 from sorter.grouping.evidence import Evidence, Look, Move
 from sorter.grouping.margins import Margin
 from sorter.grouping.search import Piece
-from sorter.grouping.words import file_digits
+from sorter.grouping.timeline import WRAP, last_number
 from sorter.model.kinds import Bracketing, FocusMode, Kind
 from sorter.model.knobs import GroupingKnobs
 
@@ -35,11 +35,10 @@ def _planned(looks: tuple[Look, ...], kind: Kind) -> list[str]:
 def _missing(evidence: Evidence, piece: Piece) -> list[str]:
     gaps = []
     for index in range(piece.start, piece.stop - 1):
-        step = evidence.links[index].number_step
-        if step is not None and step > 1:
-            first = int(file_digits(evidence.looks[index].frame)) + 1
-            last = first + step - 2
-            gaps.append(f"{first:04d}" if step == 2 else f"{first:04d} to {last:04d}")  # noqa: PLR2004
+        step, number = evidence.links[index].number_step, last_number(evidence.looks[index].frame)
+        if number is not None and step is not None and step > 1:
+            first, last = number % WRAP + 1, (number + step - 2) % WRAP + 1
+            gaps.append(f"{first:04d}" if first == last else f"{first:04d} to {last:04d}")
     if not gaps or piece.kind in (Kind.INTERVAL, Kind.MANUAL_STACK):
         return []
     more = f" and {len(gaps) - _NAMED_GAPS} more gaps" if len(gaps) > _NAMED_GAPS else ""

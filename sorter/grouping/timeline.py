@@ -14,7 +14,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
-from sorter.model.frame import Facts, Frame
+from sorter.model.frame import Facts, Frame, ReadFile
 from sorter.model.kinds import Bracketing, DriveMode
 from sorter.model.values import MICROSECONDS
 
@@ -56,7 +56,24 @@ def directory_number(frame: Frame) -> int | None:
 
 def file_number(frame: Frame) -> int | None:
     """The frame's DCF file number; None where the name has no four digits at its end."""
-    match = _NUMBER.search(frame.files[0].file.stem)
+    return _number(frame.files[0])
+
+
+def last_number(frame: Frame) -> int | None:
+    """The last DCF file number that the frame took in its first file's folder.
+
+    It differs from the first where one exposure left files under several numbers.
+    """
+    first = frame.files[0]
+    one = _number(first)
+    if one is None:
+        return None
+    beside = (_number(file) for file in frame.files if file.file.folder == first.file.folder)
+    return max((n for n in beside if n is not None), key=lambda n: (n - one) % WRAP)
+
+
+def _number(file: ReadFile) -> int | None:
+    match = _NUMBER.search(file.file.stem)
     return int(match[1]) if match else None
 
 
@@ -137,7 +154,7 @@ def counter_step(before: Frame, after: Frame) -> int | None:
 
     1: neighbours. Negative: the counter ran back (a clock set back, or files of two counters).
     """
-    one, two = file_number(before), file_number(after)
+    one, two = last_number(before), file_number(after)
     if one is None or two is None:
         return None
     first, second = directory_number(before), directory_number(after)
@@ -160,14 +177,12 @@ def _counter_runs_back(frames: list[Frame]) -> int:
 def _joined_twins(frames: list[Frame]) -> list[Frame]:
     """Files that one exposure left under several names or in several folders make one frame."""
     joined: list[Frame] = []
-    last: Frame | None = None
     for frame in frames:
-        if last is not None and _same_exposure(last, frame):
+        if joined and _same_exposure(joined[-1], frame):
             one = joined[-1]
             joined[-1] = replace(one, files=one.files + frame.files, notes=one.notes + frame.notes)
         else:
             joined.append(frame)
-        last = frame
     return joined
 
 

@@ -7,7 +7,7 @@ import math
 
 from sorter.grouping.evidence import SAME_EV, Evidence, Link, Look, Move
 from sorter.grouping.search import Piece
-from sorter.model.frame import Facts, Frame
+from sorter.model.frame import Facts
 from sorter.model.kinds import STACK_KINDS, Bracketing, DriveMode, FocusMode, Kind
 
 _COARSE_S = 0.5  # stamps in whole seconds tell no shorter pause
@@ -197,8 +197,3 @@ def _tempo_words(links: tuple[Link, ...]) -> str:
     if longest > 2 * middle:
         return f"pauses of {seconds(pauses[0])} to {seconds(longest)}, usual {seconds(middle)}"
     return f"{seconds(middle)} from frame to frame"
-
-
-def file_digits(frame: Frame) -> str:
-    """The last four characters of the frame's name, by which people call it."""
-    return frame.files[0].file.stem[-4:]

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from grouping.series import BRACKET, BURST, HAND, TRY, account, climbing, even, run, start
+from sorter.grouping.account import account_for
 from sorter.grouping.words import focus_at, metres, seconds
-from sorter.model.frame import Facts
+from sorter.model.frame import Facts, Reading
+from sorter.model.kinds import DriveMode
 from sorter.model.sequence import BEYOND_DOUBT
 
 
@@ -91,3 +94,28 @@ def test_missing_files_are_named() -> None:
     run(made, even(0.1, 0.1, 6), [0.5] * 6, **BURST)
     (only,) = account(made).sequences
     assert only.notes[0] == "files 0007 to 0008 missing"
+
+
+def test_missing_files_are_counted_over_9999() -> None:
+    made = start()
+    made.number = 9990
+    run(made, even(0, 0.1, 9), [0.5] * 9, **BURST)
+    made.number, made.directory = 3, 101
+    run(made, even(0.1, 0.1, 6), [0.5] * 6, **BURST)
+    (only,) = account(made).sequences
+    assert only.notes[0] == "files 9999 to 0002 missing"
+
+
+def test_numbers_of_one_exposure_are_not_missing() -> None:
+    made = start()
+    drive = {**BURST, "drive_mode": DriveMode.SINGLE}
+    run(made, even(0, 0.1, 18), [0.5] * 18, **drive)
+    # Every third press is stamped like the two behind it: one exposure under three numbers.
+    moments = [made.frames[i - i % 3].moment for i in range(18)]
+    frames = tuple(
+        replace(frame, facts=replace(frame.facts, moment=moment))
+        for frame, moment in zip(made.frames, moments, strict=True)
+    )
+    (only,) = account_for(Reading(frames=frames)).sequences
+    assert [len(frame.files) for frame in only.frames] == [3] * 6
+    assert not [note for note in only.notes if "missing" in note]

@@ -44,6 +44,13 @@ def test_a_name_without_four_digits_has_no_number() -> None:
     assert file_number(_frame("archive/limpet.jpg")) is None
 
 
+def test_the_counter_steps_on_from_the_last_number_that_one_exposure_took() -> None:
+    one, *others = (_frame(f"DCIM/100ROCKP/POOL{n}.JPG") for n in ("9998", "9999", "0001"))
+    joined = replace(one, files=(*one.files, *(file for other in others for file in other.files)))
+    assert file_number(joined) == 9998
+    assert counter_step(joined, _frame("DCIM/100ROCKP/POOL0002.JPG")) == 1
+
+
 def test_a_file_without_a_serial_belongs_to_the_only_body_of_its_model() -> None:
     made = start()
     run(made, even(0, 0.2, 4), None, **BURST)
