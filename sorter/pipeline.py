@@ -15,7 +15,7 @@ from sorter.manifest.csvfile import manifest_bytes
 from sorter.manifest.document import document
 from sorter.manifest.rows import make_rows
 from sorter.model.frame import Facts, Frame, ReadFile, Reading
-from sorter.model.kinds import Kind, Role
+from sorter.model.kinds import PICTURE_ROLES, Kind
 from sorter.model.sequence import Account
 from sorter.model.values import Moment
 from sorter.reading.cards import read_card
@@ -27,7 +27,6 @@ Tick: TypeAlias = Callable[[int, int], None]
 """Called while files are read: how many are done, of how many."""
 
 _LAST_S: Final = 253_402_300_799  # 9999-12-31 23:59:59: ISO 8601 writes years in four digits
-_PICTURES: Final = frozenset({Role.RAW, Role.IMAGE})
 
 
 def scan(root: Path, settings: Settings, tick: Tick) -> Account:
@@ -64,7 +63,7 @@ def unread_files(account: Account) -> tuple[ReadFile, ...]:
 
 def _is_closed(file: ReadFile) -> bool:
     """Whether it was not opened, or is a picture by its name and no picture by its content."""
-    return bool(file.file.obstacle) or (file.role in _PICTURES and not file.is_picture)
+    return bool(file.file.obstacle) or (file.role in PICTURE_ROLES and not file.is_picture)
 
 
 # ---- clocks ---------------------------------------------------------------------------------

@@ -9,11 +9,10 @@ from typing import Final
 
 from sorter.manifest.figures import rounded
 from sorter.model.frame import Facts, Frame, ReadFile
-from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
+from sorter.model.kinds import PICTURE_ROLES, DriveMode, FocusMode, Kind, Role
 from sorter.model.sequence import Account, Sequence
 
 _ROLE_ORDER: Final = {role: place for place, role in enumerate(Role)}
-_PICTURES: Final = frozenset({Role.RAW, Role.IMAGE})
 _FLASH: Final = {None: "", True: "fired", False: "off"}
 _UNDECODABLE: Final = re.compile("[\ud800-\udfff]")
 
@@ -138,7 +137,7 @@ def _row(
         position=place.position,
         frames=place.frames,
         planned=place.planned,
-        role=Role.RESULT if place.merged and file.role in _PICTURES else file.role,
+        role=Role.RESULT if place.merged and file.role in PICTURE_ROLES else file.role,
         captured=facts.moment.iso() if facts.moment else "",
         camera=facts.camera,
         serial=facts.serial,

@@ -38,6 +38,9 @@ class Role(StrEnum):
     OTHER = "other"
 
 
+PICTURE_ROLES = frozenset({Role.RAW, Role.IMAGE})
+
+
 class FocusMode(StrEnum):
     """Who turns the focus."""
 

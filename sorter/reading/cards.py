@@ -11,7 +11,7 @@ from typing import Final
 from sorter.disk.card import Card
 from sorter.model.card import CardFile, Listing
 from sorter.model.frame import ReadFile, Reading
-from sorter.model.kinds import Role
+from sorter.model.kinds import PICTURE_ROLES, Role
 from sorter.reading import fallback, names
 from sorter.reading.containers import block
 from sorter.reading.containers.recognise import Container, recognise
@@ -102,7 +102,7 @@ def read_source(source: Source, file: CardFile) -> Draft:
 def _by_library(source: Source, file: CardFile) -> Draft | None:
     """What the general-purpose library finds in a picture of a form that we do not know."""
     role = names.role(file.extension)
-    if role not in {Role.RAW, Role.IMAGE}:
+    if role not in PICTURE_ROLES:
         return None
     draft = Draft(container="", role=role)
     return draft if fallback.read(source, draft) else None
@@ -135,7 +135,7 @@ def _no_picture(container: Container | None, file: CardFile) -> Draft:
     role = names.role(file.extension) if container is None else container.role
     draft = Draft(container="" if container is None else container.name, role=role)
     draft.is_picture = False
-    if role in {Role.RAW, Role.IMAGE}:
+    if role in PICTURE_ROLES:
         draft.notes.append(NO_PICTURE)
     elif names.lies(file.extension, draft.container):
         draft.notes.append(_lie(file, draft))

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, fields
 from typing import Final
 
 from sorter.model.frame import Facts, Frame, ReadFile
-from sorter.model.kinds import Kind, Role
+from sorter.model.kinds import PICTURE_ROLES, Kind, Role
 from sorter.reading import names
 
 MOST_APART_S: Final = 2
@@ -19,7 +19,6 @@ MOST_APART_S: Final = 2
 
 Loose = tuple[Kind, ReadFile]
 
-_PICTURES: Final = frozenset({Role.RAW, Role.IMAGE})
 _DEFAULTS: Final = Facts()
 _FIELDS: Final = tuple(one.name for one in fields(Facts))
 
@@ -33,7 +32,7 @@ class _Heap:
     beside: list[ReadFile] = field(default_factory=list)
 
     def take(self, file: ReadFile) -> None:
-        if file.role in _PICTURES:
+        if file.role in PICTURE_ROLES:
             self.pictures.append(file)
         elif file.role is Role.CLIP:
             self.clips.append(file)
@@ -176,7 +175,7 @@ def _united(alike: list[tuple[str, list[ReadFile]]]) -> Iterator[list[ReadFile]]
 
 def _frame(group: list[ReadFile]) -> Frame:
     """The frame of a group, whose first file speaks for it."""
-    speaking = [file for file in group if file.role in _PICTURES]
+    speaking = [file for file in group if file.role in PICTURE_ROLES]
     notes = dict.fromkeys(
         f"{file.file.name}: {note}" if len(group) > 1 else note
         for file in group

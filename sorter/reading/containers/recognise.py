@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from sorter.model.kinds import Role
+from sorter.model.kinds import PICTURE_ROLES, Role
 from sorter.reading.containers import cr3, heif, jpeg, raf, rw2, tiff, wrapped
 from sorter.reading.draft import Draft
 from sorter.reading.source import Source
@@ -25,7 +25,7 @@ class Container:
     @property
     def is_picture(self) -> bool:
         """Whether files of this format are pictures."""
-        return self.role in {Role.IMAGE, Role.RAW}
+        return self.role in PICTURE_ROLES
 
 
 _JPEG: Final = Container("jpeg", read=jpeg.read)
