@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from sorter.manifest.figures import rounded
-from sorter.model.frame import Facts, Frame, ReadFile
+from sorter.model.frame import Facts, Frame, ReadFile, filled_in
 from sorter.model.kinds import PICTURE_ROLES, DriveMode, FocusMode, Kind, Role
 from sorter.model.sequence import Account, Sequence
 
@@ -122,7 +122,7 @@ def _facts_for(file: ReadFile, frame: Frame) -> Facts:
     """The file's own facts, the frame's where it has none; a sidecar tells only the frame's."""
     if file.role is Role.SIDECAR:
         return frame.facts
-    return _overlaid(file.facts, frame.facts)
+    return filled_in(file.facts, frame.facts)
 
 
 def _row(
@@ -156,33 +156,6 @@ def _row(
         grounds=grounds,
         notes=_joined((*_about_name(file.path), *_about_obstacle(file), *notes)),
     )
-
-
-def _overlaid(own: Facts, other: Facts) -> Facts:
-    """Each fact of the one, else of the other; make with model and near with far go together."""
-    names_camera = own if own.make or own.model else other
-    tells_focus = own if (own.focus_near_m, own.focus_far_m) != (None, None) else other
-    return Facts(
-        make=names_camera.make,
-        model=names_camera.model,
-        serial=own.serial or other.serial,
-        lens=own.lens or other.lens,
-        moment=own.moment or other.moment,
-        focal_length_mm=_first(own.focal_length_mm, other.focal_length_mm),
-        f_number=_first(own.f_number, other.f_number),
-        exposure_time_s=_first(own.exposure_time_s, other.exposure_time_s),
-        iso=_first(own.iso, other.iso),
-        exposure_bias_ev=_first(own.exposure_bias_ev, other.exposure_bias_ev),
-        flash_fired=other.flash_fired if own.flash_fired is None else own.flash_fired,
-        focus_mode=own.focus_mode or other.focus_mode,
-        drive_mode=own.drive_mode or other.drive_mode,
-        focus_near_m=tells_focus.focus_near_m,
-        focus_far_m=tells_focus.focus_far_m,
-    )
-
-
-def _first(own: float | None, other: float | None) -> float | None:
-    return other if own is None else own
 
 
 def _focus(facts: Facts) -> tuple[float | None, float | None]:

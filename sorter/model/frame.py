@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 
 from sorter.model.card import CardFile
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode, Kind, Role
@@ -60,6 +60,23 @@ class Facts:
         if not self.make or self.model.lower().startswith(self.make.lower().split()[0]):
             return self.model or self.make
         return f"{self.make} {self.model}".strip()
+
+
+_UNSAID = {one.name: one.default for one in fields(Facts)}
+_DISTANCES = {"focus_near_m", "focus_far_m"}
+
+
+def filled_in(own: Facts, other: Facts) -> Facts:
+    """The one's facts, with what it does not say taken from another file of the same frame.
+
+    Near and far go together: two files may round one distance differently.
+    """
+    if own is other:
+        return own
+    unsaid = {name for name, default in _UNSAID.items() if getattr(own, name) == default}
+    if not unsaid >= _DISTANCES:
+        unsaid -= _DISTANCES
+    return replace(own, **{name: getattr(other, name) for name in unsaid})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

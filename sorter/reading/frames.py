@@ -7,10 +7,11 @@ confirm it, so that names used twice do not join what was taken apart.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
+from functools import reduce
 from typing import Final
 
-from sorter.model.frame import Facts, Frame, ReadFile
+from sorter.model.frame import Facts, Frame, ReadFile, filled_in
 from sorter.model.kinds import PICTURE_ROLES, Kind, Role
 from sorter.reading import names
 
@@ -18,9 +19,6 @@ MOST_APART_S: Final = 2
 """A raw and its JPEG may be stamped when each was written; FAT stamps in steps of two seconds."""
 
 Loose = tuple[Kind, ReadFile]
-
-_DEFAULTS: Final = Facts()
-_FIELDS: Final = tuple(one.name for one in fields(Facts))
 
 
 @dataclass(slots=True)
@@ -175,22 +173,10 @@ def _united(alike: list[tuple[str, list[ReadFile]]]) -> Iterator[list[ReadFile]]
 
 def _frame(group: list[ReadFile]) -> Frame:
     """The frame of a group, whose first file speaks for it."""
-    speaking = [file for file in group if file.role in PICTURE_ROLES]
+    speaking = [file.facts for file in group if file.role in PICTURE_ROLES]
     notes = dict.fromkeys(
         f"{file.file.name}: {note}" if len(group) > 1 else note
         for file in group
         for note in file.notes
     )
-    return Frame(files=tuple(group), facts=_merged(speaking), notes=tuple(notes))
-
-
-def _merged(files: list[ReadFile]) -> Facts:
-    """The first file's facts, with what it does not say filled in from the others."""
-    if len(files) == 1:
-        return files[0].facts
-    said = {}
-    for name in _FIELDS:
-        values = (getattr(file.facts, name) for file in files)
-        default = getattr(_DEFAULTS, name)
-        said[name] = next((value for value in values if value != default), default)
-    return Facts(**said)
+    return Frame(files=tuple(group), facts=reduce(filled_in, speaking), notes=tuple(notes))
