@@ -111,9 +111,9 @@ class Pauses:
     hitch: float
     hitch_s: float
     steep: float
-    flash_hitch: float
-    flash_hitch_s: float
     limit_s: float
+    flash_hitch: float = NEVER
+    flash_hitch_s: float = 1.0
     tightest: float = TIGHTEST_SPREAD
     fixed: bool = False
     waits: bool = False
@@ -134,8 +134,8 @@ class Habits:
     longest: frames. drive, bracketing, focus_mode: what the camera says at the first frame; a
     camera that does not say costs nothing. changed: a setting changes within. stays, moves: how many
     steps with focus unmoved, and moved, the habit counts for; the run's own steps are added to them
-    (a rule of succession). against, thrown: a move that wavers back a little, that jumps back.
-    free_focus: moves may go either way. ev_*: exposure stays, drifts (to 0.4 EV), jumps.
+    (a rule of succession). against, thrown: a move that wavers back a little, that jumps back; with
+    free_focus moves may go either way, and neither counts. ev_*: exposure stays, drifts (to 0.4 EV), jumps.
     """
 
     kind: Kind
@@ -148,13 +148,13 @@ class Habits:
     drive: dict[DriveMode, float]
     bracketing: dict[Bracketing, float]
     focus_mode: dict[FocusMode, float]
-    stays: float
-    moves: float
-    against: float
-    thrown: float
-    ev_same: float
-    ev_small: float
-    ev_large: float
+    stays: float = 1.0
+    moves: float = 1.0
+    against: float = 0.0
+    thrown: float = 0.0
+    ev_same: float = NEVER
+    ev_small: float = NEVER
+    ev_large: float = NEVER
     changed: dict[str, float] = field(default_factory=dict)
     either_way: float = 0.7  # one of two directions
     flash: tuple[float, float] = (0.7, 0.7)  # fired, not fired, at the first frame
@@ -193,7 +193,7 @@ SINGLE = Habits(
     longest=1,
     pauses=Pauses(
         first=8.0, first_spread=1.6, spread=1.6, learns=False, hitch=NEVER, hitch_s=1.0,
-        steep=0.0, flash_hitch=NEVER, flash_hitch_s=1.0, limit_s=0.0,
+        steep=0.0, limit_s=0.0,
     ),
     # A short press gives one frame in continuous drive too.
     drive={DriveMode.SINGLE: 0.3, DriveMode.CONTINUOUS: 1.0, DriveMode.TIMER: 3.0},
@@ -201,8 +201,6 @@ SINGLE = Habits(
     bracketing={Bracketing.OFF: 0.07, Bracketing.FOCUS: 3.2, Bracketing.EXPOSURE: 3.5,
                 Bracketing.OTHER: 3.5},
     focus_mode={FocusMode.AUTO: 0.5, FocusMode.MANUAL: 0.9},
-    stays=1.0, moves=1.0, against=NEVER, thrown=NEVER,
-    ev_same=NEVER, ev_small=NEVER, ev_large=NEVER,
 )  # fmt: skip
 
 FOCUS_BRACKET = Habits(
@@ -282,7 +280,7 @@ BURST = Habits(
                 Bracketing.OTHER: 4.0},
     focus_mode={FocusMode.AUTO: 0.7, FocusMode.MANUAL: 0.7},
     # Locked focus stays; tracking focus wanders, once it does.
-    stays=4.0, moves=0.4, against=0.0, thrown=0.0, free_focus=True,
+    stays=4.0, moves=0.4, free_focus=True,
     ev_same=0.05, ev_small=2.5, ev_large=6.0,
     changed=_CHANGES,
     driven=True,
@@ -311,14 +309,13 @@ INTERVAL = Habits(
     pauses=Pauses(
         # Every 2 to 60 s, to a tenth of a second or two in a hundred.
         first=10.0, first_spread=1.5, spread=0.02, learns=False,
-        hitch=6.0, hitch_s=120.0, steep=6.0, flash_hitch=6.0, flash_hitch_s=120.0,
-        limit_s=600.0,
+        hitch=6.0, hitch_s=120.0, steep=6.0, limit_s=600.0,
     ),
     drive={DriveMode.SINGLE: 0.1, DriveMode.CONTINUOUS: 3.0, DriveMode.TIMER: 3.0},
     bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 8.5, Bracketing.EXPOSURE: 6.0,
                 Bracketing.OTHER: 4.0},
     focus_mode={FocusMode.AUTO: 0.9, FocusMode.MANUAL: 0.5},
-    stays=6.0, moves=0.05, against=0.7, thrown=1.0, free_focus=True,
+    stays=6.0, moves=0.05, free_focus=True,
     # The light changes over the series, slowly.
     ev_same=0.15, ev_small=2.0, ev_large=5.0,
     changed=_CHANGES,
@@ -343,8 +340,8 @@ EXPOSURE_SET = Habits(
     bracketing={Bracketing.EXPOSURE: 0.15, Bracketing.OFF: 3.5, Bracketing.FOCUS: 9.0,
                 Bracketing.OTHER: 4.0},
     focus_mode={FocusMode.AUTO: 0.7, FocusMode.MANUAL: 0.7},
-    stays=6.0, moves=0.2, against=0.7, thrown=1.0, free_focus=True,
-    ev_same=NEVER, ev_small=0.1, ev_large=0.1,
+    stays=6.0, moves=0.2, free_focus=True,
+    ev_large=0.1,  # any exposure that the set has not yet
     changed={**_CHANGES, "flash_fired": 4.0, "planned": 4.0, "iso": 0.7, "f_number": 3.0},
     driven=True,
     exposures="set",
@@ -367,7 +364,7 @@ EXPOSURE_LADDER = Habits(
     bracketing={Bracketing.OFF: 0.05, Bracketing.EXPOSURE: 4.0, Bracketing.FOCUS: 9.0,
                 Bracketing.OTHER: 5.0},
     focus_mode={FocusMode.AUTO: 0.9, FocusMode.MANUAL: 0.5},
-    stays=6.0, moves=0.2, against=0.7, thrown=1.0, free_focus=True,
+    stays=6.0, moves=0.2, free_focus=True,
     ev_same=3.0, ev_small=0.9, ev_large=0.5,
     changed={**_CHANGES, "f_number": 2.5, "iso": 1.0},
     fewest=3.0,
@@ -391,6 +388,7 @@ SET_OF_TWO = 5.0
 SET_OF_THIRDS = 3.0  # steps of less than half a stop are seldom bracketed, and often light or whim
 SET_ODD_ORDER = 3.0  # neither one way nor from the middle outward
 SET_INCOMPLETE = 3.5  # an even number of frames: one was deleted, or it was stopped
+LADDER_SAME_RUNG = 0.1
 LADDER_OTHER_RUNG = 1.8  # a step of another size than the last one: most hands count clicks
 LADDER_TURNS = 4.0  # the exposure goes back by a rung
 LADDER_FELL_BACK = 10.0  # it goes back by more than a rung and a half: the next ladder

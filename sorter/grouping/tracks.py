@@ -156,7 +156,8 @@ class ExposureLadder(ExposureTrack):
 
     def _turned(self, change: float) -> float:
         if self.last * change > 0:
-            return 0.1 if abs(change - self.last) <= SAME_EV else costs.LADDER_OTHER_RUNG
+            same = abs(change - self.last) <= SAME_EV
+            return costs.LADDER_SAME_RUNG if same else costs.LADDER_OTHER_RUNG
         fell_back = abs(change) > _RUNG_AND_A_HALF * abs(self.last)
         return costs.LADDER_FELL_BACK if fell_back else costs.LADDER_TURNS
 
