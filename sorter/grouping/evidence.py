@@ -64,11 +64,12 @@ class Link:
     pause_lo, pause_hi: natural logarithms of the shortest and longest pause in seconds that the
     stamps allow; missing: how many frames the numbers say are missing between the two, 0 where none
     or not told, and share_lo, share_hi: the pauses with the time shared out over all of them.
-    elapsed_s: start to start. turn: |change of focus| in the look's unit; large, wide:
-    more than a slice of a stack would turn, more than it usually does; waver: so little that rounding may have made it.
-    shot_step, number_step: None where one side does not say; shot_begins: number 1 behind none. changed: names of settings that
-    differ; unknown values differ from nothing. clock_back: time ran backwards. flashed: the first of
-    the two fired a flash, which then had to recycle. in_steps: turn is in motor steps, else in dioptres.
+    elapsed_s: start to start. turn: |change of focus| in motor steps where in_steps is true, else in
+    dioptres; large, wide: more than a slice of a stack would turn, more than it usually does; waver:
+    so little that rounding may have made it. shot_step, number_step: None where one side does not
+    say; shot_begins: number 1 behind none. changed: names of settings that differ; unknown values
+    differ from nothing. clock_back: time ran backwards. flashed: the first of the two fired a flash,
+    which then had to recycle.
     """
 
     pause_s: float
@@ -86,7 +87,6 @@ class Link:
     waver: bool
     ev_change: float
     shot_step: int | None
-    shot_began_again: bool
     shot_begins: bool
     number_step: int | None
     new_folder: bool
@@ -198,7 +198,6 @@ def _link(a: Look, b: Look) -> Link:
         waver=move not in (Move.UNKNOWN, Move.TIE) and not a.in_steps and _is_waver(a, b),
         ev_change=_ev_change(a, b),
         shot_step=step,
-        shot_began_again=step is not None and step <= 0,
         shot_begins=a.shot is None and b.shot == 1,
         number_step=number_step,
         new_folder=a.frame.files[0].file.folder != b.frame.files[0].file.folder,

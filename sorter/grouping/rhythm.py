@@ -35,15 +35,15 @@ def _outside(middle: float, low: float, high: float) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rhythm:
-    """The last few pauses of a run: as logarithms, and in seconds."""
+    """The last few pauses of a run: as logarithms, and in seconds; middle: of the logarithms."""
 
     recent: tuple[float, ...]
     recent_s: tuple[float, ...]
+    middle: float
 
     def fits(self, link: Link) -> bool:
         """The pause is about as long as these; only then is there anything to take over."""
-        middle = sorted(self.recent)[len(self.recent) // 2]
-        return _outside(middle, link.pause_lo, link.pause_hi) < _ABOUT_AS_LONG
+        return _outside(self.middle, link.pause_lo, link.pause_hi) < _ABOUT_AS_LONG
 
 
 class Beat:
@@ -74,13 +74,14 @@ class Beat:
         """What the next series may keep of this one's rhythm; None where it is too short for one."""
         if self.count < _ENOUGH:
             return None
-        return Rhythm(recent=tuple(self.recent), recent_s=tuple(self.recent_s))
+        recent, recent_s = tuple(self.recent), tuple(self.recent_s)
+        return Rhythm(recent=recent, recent_s=recent_s, middle=self.middle)
 
     def take(self, link: Link) -> float:
         """Takes in one more pause and says what it costs; NEVER beyond the limit of the kind."""
         if link.pause_s > self.pauses.limit_s + link.grain_s:
             return NEVER
-        kept = self._take_over(link) if self.before and self.count == 0 else 0.0
+        kept = self._take_over(self.before, link) if self.before and self.count == 0 else 0.0
         if kept == NEVER:
             return NEVER
         middle, spread = self._expected(link)
@@ -101,12 +102,10 @@ class Beat:
             pause = math.log((sum(self.recent_s) + link.grain_s) / len(self.recent_s))
         return self.pauses.rushed * max(0.0, math.log(quickest) - pause)
 
-    def _take_over(self, link: Link) -> float:
+    def _take_over(self, before: Rhythm, link: Link) -> float:
         """Takes the rhythm of the series before; NEVER where a fresh one accounts for it as well."""
-        if self.before is None:
-            return 0.0
         fresh = log_cost(*self._expected(link), link.pause_lo, link.pause_hi)
-        self.recent, self.recent_s = list(self.before.recent), list(self.before.recent_s)
+        self.recent, self.recent_s = list(before.recent), list(before.recent_s)
         self.count = len(self.recent)
         self._measure()
         kept = log_cost(*self._expected(link), link.pause_lo, link.pause_hi)
@@ -140,7 +139,7 @@ class Beat:
         if known <= 0 or not pauses.learns:
             # Out of one or two pauses the middle is not well known itself.
             return self.middle, pauses.spread * math.sqrt(1 + 1 / self.count)
-        uneven = link.flashed or pauses.quickest_s
+        uneven = self._is_uneven(link)
         weight = costs.UNEVEN_HABIT_WEIGHT if uneven else costs.HABIT_WEIGHT
         own = max(pauses.tightest, self.own_spread)
         # The middle one of the last few: one hitch, even as the first pause, spoils nothing.
@@ -150,8 +149,7 @@ class Beat:
         """What a pause out of rhythm costs: recycling flashes stumble, steady shutters rarely do."""
         pauses = self.pauses
         pause = math.log(max(link.pause_s, SHORTEST_PAUSE_S))
-        unsettled = link.flashed or pauses.quickest_s
-        if unsettled and 0 < self.count <= _UNSETTLED and pause < middle:
+        if self._is_uneven(link) and 0 < self.count <= _UNSETTLED and pause < middle:
             return costs.SETTLES
         slow = middle >= costs.SLOWER_THAN_SPRAY
         if link.flashed and slow and pauses.steady_hitch_s:
@@ -166,6 +164,10 @@ class Beat:
             return cost
         torn = 0.0 if link.flashed else max(0.0, pause - middle - costs.TORN_RATIO)
         return cost + pauses.steep * late + costs.TORN * torn
+
+    def _is_uneven(self, link: Link) -> bool:
+        """A flash that recycles, or hands, make a few pauses uneven."""
+        return link.flashed or self.pauses.quickest_s > 0
 
     def _learn(self, link: Link) -> None:
         self.count += 1

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Habits
@@ -40,6 +41,7 @@ class Judgement:
     cost: float
 
 
+@cache
 def models_for(knobs: GroupingKnobs) -> tuple[Habits, ...]:
     """The models with the user's own limits in them."""
     hand = costs.MANUAL_STACK

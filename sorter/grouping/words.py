@@ -69,7 +69,7 @@ def _clock_words(link: Link) -> list[str]:
 
 def _counter_words(link: Link, before: Piece, last: Look) -> list[str]:
     said = []
-    if link.shot_began_again:
+    if link.shot_step is not None and link.shot_step <= 0:
         said.append("the camera's shot number began again")
     if link.same_burst is False:
         said.append("another burst by the camera's own mark")

@@ -14,7 +14,7 @@ from sorter.model.frame import ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Role
 from sorter.reading import fallback, names
 from sorter.reading.containers import block
-from sorter.reading.containers.recognise import Container, recognise
+from sorter.reading.containers.recognise import Container, Reader, recognise
 from sorter.reading.draft import Draft
 from sorter.reading.frames import join
 from sorter.reading.source import Source
@@ -82,12 +82,11 @@ def read_source(source: Source, file: CardFile) -> Draft:
     if not container.is_picture:
         return _no_picture(container, file)
     draft = Draft(container=container.name, role=container.role)
-    if container.read is None:
-        if not fallback.read(source, draft):
-            draft.notes.append(NO_READER)
-    else:
-        _read_picture(container, source, draft)
+    if container.read is not None:
+        _read_picture(container.read, source, draft)
         _judge(draft)
+    elif not fallback.read(source, draft):
+        draft.notes.append(NO_READER)
     if draft.container == "tiff" and names.role(file.extension) is Role.RAW:
         draft.container, draft.role = file.extension, Role.RAW
     if file.extension in names.THUMBNAILS:
@@ -108,14 +107,12 @@ def _by_library(source: Source, file: CardFile) -> Draft | None:
     return draft if fallback.read(source, draft) else None
 
 
-def _read_picture(container: Container, source: Source, draft: Draft) -> None:
+def _read_picture(read: Reader, source: Source, draft: Draft) -> None:
     """The readers take any bytes; a hole in that promise must not end the run."""
-    if container.read is None:
-        return
     try:
-        container.read(source, draft)
-        known_well = draft.container not in _ASKED_AGAIN
-        if draft.notes == [block.NONE] and not known_well and fallback.read(source, draft):
+        read(source, draft)
+        ask_again = draft.notes == [block.NONE] and draft.container in _ASKED_AGAIN
+        if ask_again and fallback.read(source, draft):
             draft.notes.remove(block.NONE)
     except (ArithmeticError, LookupError, ValueError, TypeError, struct.error):
         draft.notes.append(NOT_UNDERSTOOD)
