@@ -10,8 +10,9 @@ from dataclasses import dataclass, fields
 from typing import Any, Final
 
 from sorter.manifest.figures import figure, number
-from sorter.manifest.rows import Row, spelled
+from sorter.manifest.rows import spelled
 from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
+from sorter.model.row import Row
 
 COLUMNS: Final = tuple(column.name for column in fields(Row))
 

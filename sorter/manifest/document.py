@@ -6,8 +6,9 @@ import json
 import math
 from dataclasses import fields
 
-from sorter.manifest.rows import Row, make_rows, spelled
+from sorter.manifest.rows import make_rows, spelled
 from sorter.model.kinds import STACK_KINDS
+from sorter.model.row import Row
 from sorter.model.sequence import Account, Grounds, Sequence
 
 FORM = 1
@@ -78,7 +79,9 @@ def _file(row: Row) -> dict[str, object]:
 def _json_value(value: object) -> object:
     if isinstance(value, float):
         return _json_number(value)
-    return None if value == "" else value
+    if isinstance(value, str):
+        return spelled(value) or None
+    return value
 
 
 def _json_number(value: float) -> float | str | None:

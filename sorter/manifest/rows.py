@@ -9,48 +9,13 @@ from typing import Final
 
 from sorter.manifest.figures import rounded
 from sorter.model.frame import Facts, Frame, ReadFile, filled_in
-from sorter.model.kinds import PICTURE_ROLES, DriveMode, FocusMode, Kind, Role
+from sorter.model.kinds import PICTURE_ROLES, Kind, Role
+from sorter.model.row import Row
 from sorter.model.sequence import Account, Sequence
 
 _ROLE_ORDER: Final = {role: place for place, role in enumerate(Role)}
 _FLASH: Final = {None: "", True: "fired", False: "off"}
 _UNDECODABLE: Final = re.compile("[\ud800-\udfff]")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """One file of the card: the manifest's columns in their order.
-
-    None and empty text: unknown, or it does not apply. Numbers are rounded to what is written.
-    """
-
-    source: str
-    destination: str = ""
-    frame: int | None = None
-    sequence: int | None = None
-    kind: Kind
-    position: int | None = None
-    frames: int | None = None
-    planned: int | None = None
-    role: Role
-    captured: str = ""
-    camera: str = ""
-    serial: str = ""
-    lens: str = ""
-    focal_length_mm: float | None = None
-    f_number: float | None = None
-    exposure_time_s: float | None = None
-    iso: float | None = None
-    exposure_bias_ev: float | None = None
-    flash: str = ""
-    focus_mode: FocusMode | None = None
-    drive_mode: DriveMode | None = None
-    focus_near_m: float | None = None
-    focus_far_m: float | None = None
-    bytes: int
-    sha256: str = ""
-    grounds: str = ""
-    notes: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,7 +95,7 @@ def _row(
 ) -> Row:
     near, far = _focus(facts)
     return Row(
-        source=spelled(file.path),
+        source=file.path,
         frame=place.frame,
         sequence=place.sequence,
         kind=place.kind,

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from manifest.accounts import rock_pool
 from sorter.manifest.csvfile import COLUMNS, manifest_bytes, read_manifest
 from sorter.manifest.figures import rounded
-from sorter.manifest.rows import Row, make_rows
+from sorter.manifest.rows import make_rows
 from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
+from sorter.model.row import Row
 
 GOLDEN = Path(__file__).parent / "golden"
 COMPUTED = ("=", "+", "-", "@", "\t", "\r")

@@ -16,9 +16,10 @@ from manifest.accounts import (
     moment,
     rock_pool,
 )
-from sorter.manifest.rows import Row, make_rows
+from sorter.manifest.rows import make_rows
 from sorter.model.frame import Facts, Frame
 from sorter.model.kinds import Kind, Role
+from sorter.model.row import Row
 from sorter.model.sequence import Account, Sequence
 
 COLUMNS = (
@@ -136,9 +137,9 @@ def test_flash_says_fired_off_or_nothing() -> None:
     assert said == ["fired", "off", ""]
 
 
-def test_bytes_that_are_no_utf8_are_spelled_out_and_noted() -> None:
+def test_bytes_that_are_no_utf8_are_kept_and_noted() -> None:
     row = next(row for row in make_rows(rock_pool()) if "crab" in row.source)
-    assert row.source == "-crab\\xff.JPG"
+    assert row.source == "-crab\udcff.JPG"
     assert row.notes == "the name has bytes that are no UTF-8; no Exif"
 
 

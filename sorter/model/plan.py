@@ -1,0 +1,84 @@
+"""A plan: where every file of a card goes; and how far that has come."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from sorter.model.row import Row
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placement:
+    """One file's way: row.source below the card, row.destination below the shoot.
+
+    An empty destination says that the file stays where it is (a link, a pipe); the row's notes say
+    why. container: the format by its content, empty where it is none that we know. from_near: the
+    frame's place in its sequence counted from the nearest focus, from 1; None where the camera
+    did not tell.
+    """
+
+    row: Row
+    container: str = ""
+    from_near: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """The way of every file that is to be carried, and what changes about those that are there.
+
+    updated: files that are in the shoot already and of which more is known now; they stay where
+    they are.
+    """
+
+    placements: tuple[Placement, ...]
+    updated: tuple[Placement, ...] = ()
+
+
+class State(StrEnum):
+    """How far one file has come. The ledger notes each before the next is begun.
+
+    planned: nothing is done, or nothing that counts. verified: its copy lies under .sorter, read
+    back and equal. placed: under its final name. failed: the card did not give its bytes; tried
+    again with every run. left: never carried (a link, a pipe).
+    """
+
+    PLANNED = "planned"
+    VERIFIED = "verified"
+    PLACED = "placed"
+    FAILED = "failed"
+    LEFT = "left"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One file as the ledger knows it. number: its key there. run: the ingest that brought it.
+
+    placement.row holds the digest once the bytes were read. gone: it was moved, and the card's own
+    file is removed.
+    """
+
+    number: int
+    run: int
+    placement: Placement
+    state: State
+    gone: bool = False
+
+    @property
+    def row(self) -> Row:
+        """What the manifest says of it."""
+        return self.placement.row
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correction:
+    """The frames from first to last (source paths of one body) are one sequence.
+
+    kind, name: empty where the sorter's own account stands. line: where it stands in its file.
+    """
+
+    first: str
+    last: str
+    kind: str = ""
+    name: str = ""
+    line: int = field(default=0, compare=False)

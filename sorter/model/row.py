@@ -1,0 +1,45 @@
+"""A row of the manifest: what is known of one file of a card."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One file of the card: the manifest's columns in their order.
+
+    source: the path below the card as the system gave it, undecodable bytes as surrogates.
+    destination: the path below the shoot. None and empty text: unknown, or it does not apply.
+    Numbers are rounded to what is written.
+    """
+
+    source: str
+    destination: str = ""
+    frame: int | None = None
+    sequence: int | None = None
+    kind: Kind
+    position: int | None = None
+    frames: int | None = None
+    planned: int | None = None
+    role: Role
+    captured: str = ""
+    camera: str = ""
+    serial: str = ""
+    lens: str = ""
+    focal_length_mm: float | None = None
+    f_number: float | None = None
+    exposure_time_s: float | None = None
+    iso: float | None = None
+    exposure_bias_ev: float | None = None
+    flash: str = ""
+    focus_mode: FocusMode | None = None
+    drive_mode: DriveMode | None = None
+    focus_near_m: float | None = None
+    focus_far_m: float | None = None
+    bytes: int
+    sha256: str = ""
+    grounds: str = ""
+    notes: str = ""
