@@ -48,3 +48,49 @@ class CardGone(SorterError):
     """The card went away while it was read; nothing was lost."""
 
     exit_code: ClassVar[int] = 3
+
+
+class BadPattern(SorterError):
+    """The pattern for folder names cannot be filled in."""
+
+
+class BadShoot(SorterError):
+    """The folder cannot be a shoot, or is none."""
+
+
+class ShootBusy(SorterError):
+    """Another run is at work in this shoot."""
+
+    exit_code: ClassVar[int] = 3
+
+
+class OtherCard(SorterError):
+    """A stopped ingest is to go on, and this is not its card."""
+
+
+class LedgerDamaged(SorterError):
+    """The ledger is there and cannot be read."""
+
+
+class ShootNotWritable(SorterError):
+    """The shoot's disk refused a write in the middle of the work; nothing was lost."""
+
+    exit_code: ClassVar[int] = 3
+
+
+class NoRoom(SorterError):
+    """There is not enough room for what is to be written."""
+
+    exit_code: ClassVar[int] = 3
+
+
+class NotAgreed(SorterError):
+    """The user was asked and did not agree, or could not be asked."""
+
+
+class NothingToUndo(SorterError):
+    """The shoot holds no ingest that could be taken back."""
+
+
+class OnlyCopies(SorterError):
+    """Undo would remove files that are on the card no more."""

@@ -16,6 +16,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
 
+from sorter.disk.streams import Stream
 from sorter.errors import CardEmpty, CardGone, CardNotFound, CardNotReadable
 from sorter.model.card import CardFile, Listing
 
@@ -176,7 +177,7 @@ class Card:
         card itself went away.
         """
         try:
-            handle = os.open(f"{self._root}/{path}", _FLAGS)
+            handle = os.open(self.at(path), _FLAGS)
         except OSError:
             self.expect()
             raise
@@ -185,6 +186,37 @@ class Card:
             os.close(handle)
             raise OSError(errno.EINVAL, "not a plain file", path)
         return Window(self, handle, about.st_size)
+
+    def stream(self, path: str) -> Stream:
+        """The whole file at this path below the root, to be read from its first byte on.
+
+        Raises OSError where it cannot be opened or is no plain file, CardGone where the card itself
+        went away.
+        """
+        try:
+            return Stream(self.at(path))
+        except OSError:
+            self.expect()
+            raise
+
+    def at(self, path: str) -> str:
+        """The path below the root as the system names it."""
+        return f"{self._root}/{path}"
+
+    def device(self, path: str) -> int:
+        """The file system that the file lies on; 0 where it is not there."""
+        try:
+            return os.lstat(self.at(path)).st_dev
+        except OSError:
+            return 0
+
+    def holds(self, path: str, size: int) -> bool:
+        """Whether a plain file of this size is there; reads nothing of it."""
+        try:
+            about = os.lstat(self.at(path))
+        except OSError:
+            return False
+        return stat.S_ISREG(about.st_mode) and about.st_size == size
 
     def expect(self) -> None:
         """Raises CardGone where the root can no longer be listed, is empty, or lies on another device.
@@ -201,6 +233,16 @@ class Card:
 
     def _is_mounted(self) -> bool:
         return self.root.stat().st_dev == self._device
+
+
+def is_litter(path: str) -> bool:
+    """Whether a path, with forward slashes, is litter that a system left, or lies in such."""
+    *folders, name = path.split("/")
+    return _is_litter_file(name) or any(_LITTER_FOLDERS.fullmatch(folder) for folder in folders)
+
+
+def _is_litter_file(name: str) -> bool:
+    return name.startswith("._") or name.lower() in _LITTER_FILES
 
 
 def _refuse_what_is_no_folder(root: Path) -> None:
@@ -229,7 +271,7 @@ class _Walk:
                         self.litter += _count_files(entry.path)
                     else:
                         folders.append(path)
-                elif entry.name.startswith("._") or entry.name.lower() in _LITTER_FILES:
+                elif _is_litter_file(entry.name):
                     self.litter += 1
                 else:
                     yield _card_file(entry, path)
@@ -255,6 +297,7 @@ def _card_file(entry: os.DirEntry[str], path: str) -> CardFile:
         size=about.st_size,
         modified_ns=about.st_mtime_ns,
         obstacle=_OBSTACLES.get(stat.S_IFMT(about.st_mode), ""),
+        plain=stat.S_ISREG(about.st_mode),
     )
 
 

@@ -1,133 +1,352 @@
-"""The door to what we write: the only module that creates, renames or removes anything."""
+"""The door to a shoot folder: what creates, renames and removes files there.
+
+A file is first written whole under `.sorter/unfinished` and comes to its final name by a rename
+that never replaces anything. Nothing is ever written through a link out of the folder.
+"""
 
 from __future__ import annotations
 
 import contextlib
+import ctypes
+import errno
 import os
-import secrets
 import stat
+import sys
+from collections.abc import Iterable, Iterator
 from pathlib import Path
+from types import TracebackType
+from typing import Final, Self
 
-from sorter.errors import OutputNotWritable
+from sorter.disk.streams import Stream, digest
+from sorter.errors import BadShoot
+
+HIDDEN: Final = ".sorter"
+UNFINISHED: Final = f"{HIDDEN}/unfinished"
+
+_NEW: Final = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC | os.O_NOFOLLOW
+_READABLE: Final = 0o666  # less what the user's umask takes
+_NOT_THERE_FOR_US: Final = frozenset(
+    {errno.ENOSYS, errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EPERM}
+)
 
 
-def check_target(path: Path, *, card: Path) -> None:
-    """Returns where a file may be written to this path; nothing is written to find out.
+class NewFile:
+    """A file under .sorter/unfinished while it is written. It is closed, and stays, at the end."""
 
-    Raises OutputNotWritable where the path lies in the card (links followed, folders compared by
-    what they are, not by their spelling), is a folder or anything else but a plain file, or where
-    its folder is missing or closed to us. A disk that is full shows only on writing.
+    __slots__ = ("_handle",)
+
+    def __init__(self, path: str) -> None:
+        self._handle = os.open(path, _NEW, _READABLE)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        os.close(self._handle)
+
+    def write(self, block: bytes) -> None:
+        """Writes all of the block; a system may take a part of it at a time."""
+        left = memoryview(block)
+        while left:
+            left = left[os.write(self._handle, left) :]
+
+    def stamp(self, modified_ns: int) -> str:
+        """Sets the modification time; returns why it could not be set, else nothing."""
+        try:
+            os.utime(self._handle, ns=(modified_ns, modified_ns))
+        except OSError as error:
+            return f"its modification time could not be kept: {error.strerror}"
+        return ""
+
+
+class Shoot:
+    """A shoot folder. Paths given and returned are below it, with forward slashes.
+
+    Raises BadShoot where the path is there and is no folder.
     """
-    target = _real(path)
-    if _is_within(target, _whole_card(card)):
-        raise OutputNotWritable(
-            f"{path} lies in the card, and nothing is ever written there. Name a file elsewhere."
-        )
-    _refuse_odd_name(path, target)
-    _refuse_no_plain_file(path, target)
-    if not target.parent.is_dir():
-        raise OutputNotWritable(
-            f"{path}: the folder {target.parent} is not there. Make it first, or name another."
-        )
-    if not os.access(target.parent, os.W_OK | os.X_OK):
-        raise OutputNotWritable(
-            f"{path}: the system lets us write nothing in {target.parent}. "
-            "Check its permissions, or name another folder."
-        )
 
+    def __init__(self, root: Path) -> None:
+        self.root = Path(os.path.realpath(root))
+        if self.root.exists() and not self.root.is_dir():
+            raise BadShoot(f"{root}: this is a file. Name a folder for the shoot.")
+        self._checked: set[str] = set()
 
-def replace_file(path: Path, data: bytes) -> None:
-    """The file holds exactly these bytes, or what it held before; never a part of them.
+    @property
+    def hidden(self) -> Path:
+        """The folder of the ledger and of unfinished files."""
+        return self.root / HIDDEN
 
-    Written beside it, forced to the disk, renamed over it, and the folder forced too. A link is
-    followed. What a drive's own cache does when the power fails, we cannot know; a system that
-    kills us in the middle may leave the unfinished file, whose name begins with `.sorter-`.
-    Raises OutputNotWritable with the system's reason.
-    """
-    target = _real(path)
-    _refuse_no_plain_file(path, target)
-    unfinished = target.with_name(f".sorter-{secrets.token_hex(6)}.unfinished")
-    try:
-        _write_through(unfinished, data, _mode(target))
-        unfinished.replace(target)
-        _force_folder(target.parent)
-    except OSError as error:
-        raise OutputNotWritable(
-            f"{path} cannot be written: {error.strerror}. What was there before is unchanged; "
-            "name a file in another place, or make room."
-        ) from error
-    finally:
+    def is_there(self) -> bool:
+        """Whether the folder exists."""
+        return self.root.is_dir()
+
+    def prepare(self) -> None:
+        """The folder and what is hidden in it are there. Raises OSError."""
+        (self.root / UNFINISHED).mkdir(parents=True, exist_ok=True)
+
+    def room(self) -> int:
+        """How many bytes may still be written where the folder lies, or will lie.
+
+        A disk that does not tell has endless room, until it has none. Raises OSError.
+        """
+        if not hasattr(os, "statvfs"):
+            import shutil  # noqa: PLC0415  only on Windows
+
+            return shutil.disk_usage(self._nearest()).free
+        about = os.statvfs(self._nearest())
+        return about.f_bavail * about.f_frsize if about.f_blocks else sys.maxsize
+
+    def device(self) -> int:
+        """The file system that the folder lies on, or will lie on. Raises OSError."""
+        return self._nearest().stat().st_dev
+
+    def is_writable(self) -> bool:
+        """Whether the system says that we may write in the folder, or make it."""
+        return os.access(self._nearest(), os.W_OK | os.X_OK)
+
+    def paths(self) -> Iterator[tuple[str, bool]]:
+        """Every path below the folder, and whether it is a folder; what is hidden is left out.
+
+        Links are named and not followed. Folders that cannot be listed are passed over.
+        """
+        for folder, folders, names in os.walk(self.root):
+            below = os.path.relpath(folder, self.root)
+            if below == ".":
+                folders[:] = [name for name in folders if name != HIDDEN]
+            before = "" if below == "." else f"{below.replace(os.sep, '/')}/"
+            yield from ((before + name, True) for name in folders)
+            yield from ((before + name, False) for name in names)
+
+    # ---- reading ---------------------------------------------------------------------------
+
+    def open(self, path: str) -> Stream:
+        """The file, to be read from its first byte on. Raises OSError."""
+        return Stream(self._at(path))
+
+    def size(self, path: str) -> int | None:
+        """The bytes of a plain file; None where there is none of that name."""
+        try:
+            about = os.lstat(self._at(path))
+        except (FileNotFoundError, NotADirectoryError):
+            return None
+        return about.st_size if stat.S_ISREG(about.st_mode) else -1
+
+    def holds(self, path: str, count: int, sha256: str) -> bool:
+        """Whether a plain file of these bytes is there. Raises OSError where it cannot be read."""
+        if self.size(path) != count:
+            return False
+        with self.open(path) as stream:
+            stream.past_the_cache()
+            return digest(stream) == (count, sha256)
+
+    def unfinished(self, number: int) -> str:
+        """The path of an unfinished file."""
+        return f"{UNFINISHED}/{number}"
+
+    # ---- changing --------------------------------------------------------------------------
+
+    def new_file(self, number: int) -> NewFile:
+        """A new unfinished file; what a stopped run left under its name is removed. Raises OSError."""
+        path = self._at(self.unfinished(number))
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(path)
+        return NewFile(path)
+
+    def force(self, number: int) -> None:
+        """Returns when the system says that the unfinished file is on the disk. Raises OSError."""
+        _force_file(self._at(self.unfinished(number)))
+
+    def place(self, number: int, path: str) -> None:
+        """The unfinished file stands under its final name.
+
+        Raises FileExistsError where something is there, OSError.
+        """
+        _rename_new(self._at(self.unfinished(number)), self._made(path))
+
+    def take(self, source: str, path: str) -> None:
+        """The file of the card stands in the shoot and no more on the card; both on one disk.
+
+        Raises FileExistsError, OSError (EXDEV where it is another file system after all).
+        """
+        _rename_new(source, self._made(path))
+
+    def give_back(self, path: str, source: str) -> None:
+        """The file stands on the card again. Raises FileExistsError, OSError as take does."""
+        os.makedirs(os.path.dirname(source), exist_ok=True)
+        _rename_new(self._at(path), source)
+
+    def copy_back(self, path: str, source: str) -> None:
+        """A copy of the file stands on the card again, forced to its disk.
+
+        Written beside its final name, so that a part of it never has that name.
+        Raises FileExistsError, OSError.
+        """
+        os.makedirs(os.path.dirname(source), exist_ok=True)
+        unfinished = f"{source}.sorter-unfinished"
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(unfinished)
+        try:
+            with self.open(path) as stream, NewFile(unfinished) as file:
+                for block in stream.blocks():
+                    file.write(block)
+                file.stamp(stream.modified_ns)
+            _force_file(unfinished)
+            _rename_new(unfinished, source)
+        except BaseException:
+            with contextlib.suppress(OSError):
+                os.unlink(unfinished)
+            raise
+
+    def remove(self, path: str) -> None:
+        """The file is gone; it may have been gone before. Raises OSError."""
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(self._at(path))
+
+    def remove_unfinished(self, keep: frozenset[int] = frozenset()) -> None:
+        """What stopped runs left is gone, but for the numbers to keep. Raises OSError."""
+        kept = {str(number) for number in keep}
+        folder = self.root / UNFINISHED
+        with contextlib.suppress(FileNotFoundError):
+            for name in os.listdir(folder):
+                if name not in kept:
+                    os.unlink(folder / name)
+
+    def remove_empty(self, folders: Iterable[str]) -> None:
+        """Those of the folders that are empty are gone."""
+        for folder in folders:
+            with contextlib.suppress(OSError):
+                os.rmdir(self._at(folder))
+
+    def remove_hidden(self) -> None:
+        """The hidden folder is gone with all that is ours in it, and the shoot where it is empty.
+
+        Raises OSError.
+        """
+        with contextlib.suppress(FileNotFoundError):
+            for name in (*os.listdir(self.root / UNFINISHED),):
+                os.unlink(self.root / UNFINISHED / name)
+            os.rmdir(self.root / UNFINISHED)
+            for name in os.listdir(self.hidden):
+                os.unlink(self.hidden / name)
+            os.rmdir(self.hidden)
         with contextlib.suppress(OSError):
-            unfinished.unlink(missing_ok=True)
+            os.rmdir(self.root)
+
+    def force_folders(self, folders: Iterable[str]) -> None:
+        """Returns when the system says that the names in these folders are on the disk."""
+        for folder in folders:
+            force_folder(self._at(folder))
+
+    # ---- paths -----------------------------------------------------------------------------
+
+    def _at(self, path: str) -> str:
+        """The path for the system. Raises BadShoot where it would lead out of the folder."""
+        parts = path.split("/")
+        if path.startswith("/") or "\0" in path or any(part in ("..", "") for part in parts[:-1]):
+            raise BadShoot(f"{path!r} would lead out of the shoot. The ledger is damaged.")
+        folder = "/".join(parts[:-1])
+        if folder not in self._checked:
+            self._refuse_links(folder)
+        return os.path.join(self.root, path)
+
+    def _refuse_links(self, folder: str) -> None:
+        """A folder that was made a link since would take our files elsewhere."""
+        there = os.path.join(self.root, folder)
+        if os.path.realpath(there) != os.path.normpath(there):
+            raise BadShoot(
+                f"{folder} in {self.root} is a link to another place, and nothing is written "
+                "through links. Put a folder there, or name another shoot."
+            )
+        if os.path.isdir(there):
+            self._checked.add(folder)
+
+    def _made(self, path: str) -> str:
+        """The path for the system, its folder made."""
+        there = self._at(path)
+        folder = os.path.dirname(there)
+        if not os.path.isdir(folder):
+            os.makedirs(folder, exist_ok=True)
+            force_folder(os.path.dirname(folder))
+        return there
+
+    def _nearest(self) -> Path:
+        """The folder itself, or the nearest one above it that is there."""
+        return next(each for each in (self.root, *self.root.parents) if each.is_dir())
 
 
-def _real(path: Path) -> Path:
-    """The path with every link followed, also where the file itself is not there yet."""
-    return Path(os.path.realpath(path))
+def remove_from_card(path: str) -> None:
+    """The card's file is gone; it may have been gone before. Raises OSError.
+
+    Only ever called for a file whose copy is verified, noted and placed.
+    """
+    with contextlib.suppress(FileNotFoundError):
+        os.unlink(path)
 
 
-def _whole_card(folder: Path) -> Path:
-    """The mounted card around a DCIM folder that was named, or around a folder in it; else itself."""
-    real = _real(folder)
-    for each in (real, *real.parents):
-        if each.name.lower() == "dcim" and each.parent.is_mount():
-            return each.parent
-    return folder
-
-
-def _is_within(target: Path, folder: Path) -> bool:
-    return any(_is_same(parent, folder) for parent in (target, *target.parents))
-
-
-def _is_same(one: Path, two: Path) -> bool:
+def _force_file(path: str) -> None:
+    handle = os.open(path, os.O_RDWR | os.O_CLOEXEC | os.O_NOFOLLOW)
     try:
-        return one.samefile(two)
-    except OSError:  # one of them is not there
-        return one == _real(two)
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
-def _refuse_odd_name(path: Path, target: Path) -> None:
-    """The system says of a name that it cannot have only when it is asked for it."""
-    try:
-        target.lstat()
-    except (FileNotFoundError, NotADirectoryError):
-        pass
-    except OSError as error:
-        raise OutputNotWritable(
-            f"{path} cannot be written: {error.strerror}. Name another file."
-        ) from error
-
-
-def _refuse_no_plain_file(path: Path, target: Path) -> None:
-    """Renaming over a device or a pipe would take it out of the system."""
-    if target.is_dir():
-        raise OutputNotWritable(f"{path} is a folder. Name a file.")
-    if target.exists() and not target.is_file():
-        raise OutputNotWritable(f"{path} is no plain file (a device or a pipe). Name a file.")
-
-
-def _mode(target: Path) -> int | None:
-    """The permissions to keep; None where there is no file yet."""
-    try:
-        return stat.S_IMODE(target.stat().st_mode)
-    except OSError:
-        return None
-
-
-def _write_through(path: Path, data: bytes, mode: int | None) -> None:
-    with path.open("xb") as file:
-        if mode is not None:
-            with contextlib.suppress(OSError):  # a FAT disk or a share knows no permissions
-                path.chmod(mode)
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-
-
-def _force_folder(folder: Path) -> None:
+def force_folder(folder: str) -> None:
+    """The names in the folder are on the disk, where the system can force that."""
     with contextlib.suppress(OSError):  # some systems and shares force no folders
         handle = os.open(folder, os.O_RDONLY)
         try:
             os.fsync(handle)
         finally:
             os.close(handle)
+
+
+# ---- renaming without replacing -------------------------------------------------------------
+
+
+def _rename_new(source: str, target: str) -> None:
+    """A rename that fails with FileExistsError where the target is there.
+
+    By the system's own call for it; where the file system has none, by a second name and taking
+    the first away; where it has no second names either (FAT), by looking first: there another
+    program could slip in between.
+    """
+    for way in (_rename_exclusive, _link_and_unlink):
+        try:
+            way(source, target)
+        except OSError as error:
+            if error.errno not in _NOT_THERE_FOR_US:
+                raise
+        else:
+            return
+    if os.path.lexists(target):
+        raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), target)
+    os.rename(source, target)
+
+
+def _rename_exclusive(source: str, target: str) -> None:
+    if sys.platform == "win32":
+        os.rename(source, target)  # never replaces there
+        return
+    library = ctypes.CDLL(None, use_errno=True)
+    one, two = os.fsencode(source), os.fsencode(target)
+    if sys.platform == "darwin" and hasattr(library, "renamex_np"):
+        failed = library.renamex_np(one, two, ctypes.c_uint(4))  # RENAME_EXCL of <stdio.h>
+    elif hasattr(library, "renameat2"):
+        here = ctypes.c_int(-100)  # AT_FDCWD of <fcntl.h>
+        failed = library.renameat2(here, one, here, two, ctypes.c_uint(1))  # RENAME_NOREPLACE
+    else:
+        raise OSError(errno.ENOSYS, os.strerror(errno.ENOSYS))
+    if failed:
+        number = ctypes.get_errno()
+        raise OSError(number, os.strerror(number), source, None, target)
+
+
+def _link_and_unlink(source: str, target: str) -> None:
+    os.link(source, target, follow_symlinks=False)
+    os.unlink(source)

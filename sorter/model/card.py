@@ -12,13 +12,14 @@ class CardFile:
     path: below the card, with forward slashes, as the system gave it (undecodable bytes stay as
         surrogates). size: bytes. modified_ns: the file system's stamp, never used as capture time.
     obstacle: why its content is not opened (a link, a device, no permission); empty for a plain
-        file.
+        file. plain: whether it is a file with content of its own, and no link, pipe or device.
     """
 
     path: str
     size: int
     modified_ns: int = 0
     obstacle: str = ""
+    plain: bool = True
 
     @property
     def name(self) -> str:

@@ -16,23 +16,27 @@ class Placement:
     why. container: the format by its content, empty where it is none that we know. from_near: the
     frame's place in its sequence counted from the nearest focus, from 1; None where the camera
     did not tell.
+    said: what planning and carrying have to say of it, beside the row's own notes. unread: its
+    content could not be read as what its name says.
     """
 
     row: Row
     container: str = ""
     from_near: int | None = None
+    said: tuple[str, ...] = ()
+    unread: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """The way of every file that is to be carried, and what changes about those that are there.
 
-    updated: files that are in the shoot already and of which more is known now; they stay where
-    they are.
+    updated: files that the ledger has, by their number there, of which more is known now. Those
+    that are placed stay where they are.
     """
 
     placements: tuple[Placement, ...]
-    updated: tuple[Placement, ...] = ()
+    updated: tuple[tuple[int, Placement], ...] = ()
 
 
 class State(StrEnum):
@@ -54,14 +58,16 @@ class State(StrEnum):
 class Entry:
     """One file as the ledger knows it. number: its key there. run: the ingest that brought it.
 
-    placement.row holds the digest once the bytes were read. gone: it was moved, and the card's own
-    file is removed.
+    placement.row holds the digest once the bytes were read. modified_ns: the card's own stamp when
+    they were. moves: its ingest is a move. gone: the card's own file was removed.
     """
 
     number: int
     run: int
     placement: Placement
     state: State
+    modified_ns: int = 0
+    moves: bool = False
     gone: bool = False
 
     @property

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from sorter.disk.shoot import check_target, replace_file
+from sorter.disk.output import check_target, replace_file
 from sorter.errors import OutputNotWritable
 
 

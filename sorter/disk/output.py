@@ -1,0 +1,151 @@
+"""Single files that the user asked for, such as a manifest: whole, or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+import stat
+from pathlib import Path
+
+from sorter.errors import BadShoot, OutputNotWritable
+
+
+def check_target(path: Path, *, card: Path) -> None:
+    """Returns where a file may be written to this path; nothing is written to find out.
+
+    Raises OutputNotWritable where the path lies in the card (links followed, folders compared by
+    what they are, not by their spelling), is a folder or anything else but a plain file, or where
+    its folder is missing or closed to us. A disk that is full shows only on writing.
+    """
+    target = _real(path)
+    if _is_within(target, _whole_card(card)):
+        raise OutputNotWritable(
+            f"{path} lies in the card, and nothing is ever written there. Name a file elsewhere."
+        )
+    _refuse_odd_name(path, target)
+    _refuse_no_plain_file(path, target)
+    if not target.parent.is_dir():
+        raise OutputNotWritable(
+            f"{path}: the folder {target.parent} is not there. Make it first, or name another."
+        )
+    if not os.access(target.parent, os.W_OK | os.X_OK):
+        raise OutputNotWritable(
+            f"{path}: the system lets us write nothing in {target.parent}. "
+            "Check its permissions, or name another folder."
+        )
+
+
+def check_apart(shoot: Path, *, card: Path) -> None:
+    """Returns where neither of the two folders lies in the other, links followed.
+
+    A shoot beside the DCIM folder that was named as the card lies in the card too, where that is
+    mounted. Raises BadShoot.
+    """
+    one, two = _real(shoot), _real(card)
+    if _is_within(one, _whole_card(card)):
+        raise BadShoot(
+            f"{shoot} lies in the card, and nothing is ever written there. Name a folder elsewhere."
+        )
+    if _is_within(two, one):
+        raise BadShoot(
+            f"the card {card} lies in {shoot}, and a shoot holds nothing but its own files. "
+            "Name another folder for the shoot."
+        )
+
+
+def replace_file(path: Path, data: bytes) -> None:
+    """The file holds exactly these bytes, or what it held before; never a part of them.
+
+    Written beside it, forced to the disk, renamed over it, and the folder forced too. A link is
+    followed. What a drive's own cache does when the power fails, we cannot know; a system that
+    kills us in the middle may leave the unfinished file, whose name begins with `.sorter-`.
+    Raises OutputNotWritable with the system's reason.
+    """
+    target = _real(path)
+    _refuse_no_plain_file(path, target)
+    unfinished = target.with_name(f".sorter-{secrets.token_hex(6)}.unfinished")
+    try:
+        _write_through(unfinished, data, _mode(target))
+        unfinished.replace(target)
+        _force_folder(target.parent)
+    except OSError as error:
+        raise OutputNotWritable(
+            f"{path} cannot be written: {error.strerror}. What was there before is unchanged; "
+            "name a file in another place, or make room."
+        ) from error
+    finally:
+        with contextlib.suppress(OSError):
+            unfinished.unlink(missing_ok=True)
+
+
+def _real(path: Path) -> Path:
+    """The path with every link followed, also where the file itself is not there yet."""
+    return Path(os.path.realpath(path))
+
+
+def _whole_card(folder: Path) -> Path:
+    """The mounted card around a DCIM folder that was named, or around a folder in it; else itself."""
+    real = _real(folder)
+    for each in (real, *real.parents):
+        if each.name.lower() == "dcim" and each.parent.is_mount():
+            return each.parent
+    return folder
+
+
+def _is_within(target: Path, folder: Path) -> bool:
+    return any(_is_same(parent, folder) for parent in (target, *target.parents))
+
+
+def _is_same(one: Path, two: Path) -> bool:
+    try:
+        return one.samefile(two)
+    except OSError:  # one of them is not there
+        return one == _real(two)
+
+
+def _refuse_odd_name(path: Path, target: Path) -> None:
+    """The system says of a name that it cannot have only when it is asked for it."""
+    try:
+        target.lstat()
+    except (FileNotFoundError, NotADirectoryError):
+        pass
+    except OSError as error:
+        raise OutputNotWritable(
+            f"{path} cannot be written: {error.strerror}. Name another file."
+        ) from error
+
+
+def _refuse_no_plain_file(path: Path, target: Path) -> None:
+    """Renaming over a device or a pipe would take it out of the system."""
+    if target.is_dir():
+        raise OutputNotWritable(f"{path} is a folder. Name a file.")
+    if target.exists() and not target.is_file():
+        raise OutputNotWritable(f"{path} is no plain file (a device or a pipe). Name a file.")
+
+
+def _mode(target: Path) -> int | None:
+    """The permissions to keep; None where there is no file yet."""
+    try:
+        return stat.S_IMODE(target.stat().st_mode)
+    except OSError:
+        return None
+
+
+def _write_through(path: Path, data: bytes, mode: int | None) -> None:
+    with path.open("xb") as file:
+        if mode is not None:
+            with contextlib.suppress(OSError):  # a FAT disk or a share knows no permissions
+                path.chmod(mode)
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _force_folder(folder: Path) -> None:
+    with contextlib.suppress(OSError):  # some systems and shares force no folders
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
