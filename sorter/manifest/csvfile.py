@@ -95,6 +95,21 @@ def manifest_bytes(rows: Iterable[Row]) -> bytes:
     return spelled(out.getvalue()).encode()
 
 
+def sums_bytes(rows: Iterable[Row]) -> bytes:
+    """The digests of the files in a shoot, as `sha256sum -c` of GNU coreutils reads them.
+
+    A line for each: the digest, two blanks, the path. A path with a backslash or an end of line in
+    it is written with escapes, and a backslash before the line says so.
+    """
+    return "".join(_sum(row) for row in rows if row.sha256).encode()
+
+
+def _sum(row: Row) -> str:
+    path = row.destination.replace("\\", "\\\\").replace("\n", "\\n").replace("\r", "\\r")
+    escaped = "\\" if path != row.destination else ""
+    return f"{escaped}{row.sha256}  {path}\n"
+
+
 def read_manifest(data: bytes) -> tuple[Row, ...]:
     """The rows of a manifest that we wrote, cell by cell what was written.
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -44,6 +45,22 @@ def make_rows(account: Account) -> tuple[Row, ...]:
     for kind, file in sorted(account.loose, key=lambda pair: pair[1].path):
         rows.append(_row(file, file.facts, _Place(kind=kind), file.notes))
     return tuple(rows)
+
+
+def in_order(rows: Iterable[Row]) -> tuple[Row, ...]:
+    """The rows of a shoot in the order that make_rows gives to those of one card."""
+    return tuple(sorted(rows, key=_place_of))
+
+
+def _place_of(row: Row) -> tuple[float, float, float, int, str]:
+    last = math.inf
+    return (
+        last if row.sequence is None else row.sequence,
+        last if row.position is None else row.position,
+        last if row.frame is None else row.frame,
+        _ROLE_ORDER[row.role],
+        row.source,
+    )
 
 
 def _sequence_rows(number: int, sequence: Sequence, numbers: dict[str, int]) -> Iterator[Row]:

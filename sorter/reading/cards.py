@@ -10,6 +10,7 @@ from typing import Final
 
 from sorter.disk.card import Card
 from sorter.model.card import CardFile, Listing
+from sorter.model.damage import EMPTY
 from sorter.model.frame import ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Role
 from sorter.reading import fallback, names
@@ -19,7 +20,6 @@ from sorter.reading.draft import Draft
 from sorter.reading.frames import join
 from sorter.reading.source import Source
 
-EMPTY: Final = "the file is empty"
 NO_PICTURE: Final = "no picture by its content, although its name says so"
 NOTHING: Final = "nothing in it can be read"
 NO_TIME: Final = "no capture time"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from sorter.model.damage import NO_END, ZEROS
 from sorter.model.values import Preview
 from sorter.reading.containers import block
 from sorter.reading.draft import Draft
@@ -22,9 +23,6 @@ MOST_SEGMENTS: Final = 200
 TAIL: Final = 4 * 1024
 LONG_TAIL: Final = 64 * 1024
 """Where an end marker is looked for when the last bytes hold none: bodies pad, phones append."""
-
-NO_END: Final = "the picture ends early: no end marker"
-ZEROS: Final = "the file ends in zeros"
 
 
 def read(source: Source, draft: Draft) -> None:

@@ -1,0 +1,1 @@
+"""From a plan to files that are where they belong: copied, verified, placed, noted, taken back."""

@@ -1,0 +1,304 @@
+"""A plan carried out: each file copied or moved, verified, noted and placed, in that order.
+
+For a copy: written under .sorter while it is hashed, forced to the disk, read back past the system's
+cache and compared by count and digest, noted in the ledger, placed by a rename that replaces nothing.
+One thread copies the next files while others read back the last ones.
+
+Notes are forced to the disk for a batch of files at a time. A cut between two batches costs the work
+on the files of one batch, which are then carried again, and never a file.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from itertools import groupby
+from typing import Final, TypeAlias
+
+from sorter.disk.card import Card
+from sorter.disk.shoot import UNFINISHED, Shoot, remove_from_card
+from sorter.errors import NoRoom, ShootNotWritable
+from sorter.model.plan import Entry, State
+from sorter.writing.copying import Copier, Tick, Unreadable
+from sorter.writing.ledger import Ledger
+
+Renaming: TypeAlias = Callable[[str, int], str]
+"""Another destination for one that was taken meanwhile: the path, and the number of the try."""
+
+BATCH_FILES: Final = 64
+BATCH_BYTES: Final = 256 * 1024 * 1024
+"""Files, and bytes, between two notes in the ledger."""
+READERS: Final = 2
+"""Threads that force and read back; they mostly wait for the disk."""
+TRIES: Final = 2
+"""A copy that differs from what was read is made once more before it is given up."""
+
+DIFFERS: Final = "its copy came out different, twice: the disk of the shoot may be failing"
+_FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT})
+# Two file systems after all, or a card that lets nothing be taken: then a copy is made.
+_NO_RENAME: Final = frozenset({errno.EXDEV, errno.EACCES, errno.EPERM, errno.EROFS})
+
+
+@dataclass(slots=True, kw_only=True)
+class Outcome:
+    """What became of the files of one run.
+
+    placed: under their final names, verified. failed: not carried, the reason in what is said of
+    them. differing: those of the failed whose copies came out wrong. kept: moved files that stay
+    on the card too.
+    """
+
+    placed: list[Entry] = field(default_factory=list)
+    failed: list[Entry] = field(default_factory=list)
+    differing: list[Entry] = field(default_factory=list)
+    kept: list[Entry] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class _Begun:
+    """A file on its way: read, and the thread that reads its copy back (None: it is moved)."""
+
+    entry: Entry
+    check: Future[bool] | None
+
+
+class Carrier:
+    """Carries entries of one card into one shoot; for one call of carry."""
+
+    def __init__(
+        self, card: Card, shoot: Shoot, ledger: Ledger, renaming: Renaming, tick: Tick
+    ) -> None:
+        self._card = card
+        self._shoot = shoot
+        self._ledger = ledger
+        self._renaming = renaming
+        self._copier = Copier(card, shoot, tick)
+        self._readers = ThreadPoolExecutor(READERS, thread_name_prefix="reading-back")
+        self._begun: list[_Begun] = []
+        self._bytes = 0
+        self._halved: set[int] = set()  # frames of which a file could not be read
+        self.outcome = Outcome()
+
+    def carry(self, entries: Iterable[Entry], *, runs: frozenset[int]) -> Outcome:
+        """Carries all of them, in their order, and removes from the card what was to be moved.
+
+        runs: the ingests of this card that are to be ended. Raises NoRoom, ShootNotWritable,
+        CardGone and what the ledger raises. All that was noted stays good; the next run goes on
+        from there.
+        """
+        with stopping_clearly(self._shoot):
+            try:
+                self._carry_all(list(entries))
+            finally:
+                self._readers.shutdown(wait=True, cancel_futures=True)
+            self._empty_card(runs)
+        return self.outcome
+
+    def _carry_all(self, entries: list[Entry]) -> None:
+        for _, frame in groupby(entries, _frame_of):
+            for entry in frame:
+                self._begin(entry)
+            if len(self._begun) >= BATCH_FILES or self._bytes >= BATCH_BYTES:
+                self._settle()
+        self._settle()
+
+    # ---- one file --------------------------------------------------------------------------
+
+    def _begin(self, entry: Entry) -> None:
+        try:
+            begun = self._begin_move(entry) if self._is_near(entry) else self._begin_copy(entry)
+        except Unreadable as reason:
+            self._fail(entry, str(reason))
+            return
+        self._begun.append(begun)
+        self._bytes += begun.entry.row.bytes
+
+    def _is_near(self, entry: Entry) -> bool:
+        """Whether a rename will do: it is a move, and both sides lie on one file system."""
+        return entry.moves and self._card.device(entry.row.source) == self._shoot.device()
+
+    def _begin_copy(self, entry: Entry) -> _Begun:
+        known = self._copier.copy(entry).known_of(entry)
+        return _Begun(known, self._readers.submit(self._copier.is_on_disk, known))
+
+    def _begin_move(self, entry: Entry) -> _Begun:
+        return _Begun(self._copier.read(entry).known_of(entry), None)
+
+    def _fail(self, entry: Entry, reason: str) -> None:
+        """Noted as failed, its reason said; the next run tries it again."""
+        placement = entry.placement
+        said = tuple(dict.fromkeys((*placement.said, reason)))
+        placement = replace(placement, row=replace(placement.row, sha256=""), said=said)
+        failed = replace(entry, placement=placement, state=State.FAILED)
+        self._shoot.remove(self._shoot.unfinished(entry.number))
+        self._ledger.note([failed])
+        self._halved.add(_frame_of(entry))
+        self.outcome.failed.append(failed)
+        if reason == DIFFERS:
+            self.outcome.differing.append(failed)
+
+    # ---- a batch ---------------------------------------------------------------------------
+
+    def _settle(self) -> None:
+        """All that was begun is verified, noted, placed, and noted as placed."""
+        verified = [
+            replace(begun.entry, state=State.VERIFIED)
+            for begun in self._begun
+            if begun.check is None or self._comes_out_right(begun.entry, begun.check)
+        ]
+        self._begun.clear()
+        self._bytes = 0
+        if not verified:
+            return
+        self._shoot.force_folders([UNFINISHED])
+        self._ledger.note(verified)
+        placed = [self.place(entry) for entry in verified]
+        self._shoot.force_folders(_folders(placed))
+        self._ledger.note(placed)
+        self.outcome.placed += placed
+
+    def _comes_out_right(self, entry: Entry, check: Future[bool]) -> bool:
+        if check.result():
+            return True
+        for _ in range(1, TRIES):
+            try:
+                again = self._copier.copy(entry).known_of(entry)
+            except Unreadable as reason:
+                self._fail(entry, str(reason))
+                return False
+            if again.row.sha256 == entry.row.sha256 and self._copier.is_on_disk(again):
+                return True
+        self._fail(entry, DIFFERS)
+        return False
+
+    def place(self, entry: Entry) -> Entry:
+        """The verified file under its final name, or the next free one if something came there.
+
+        Raises OSError for the shoot's disk.
+        """
+        tries = 1
+        while True:
+            try:
+                gone = self._bring(entry)
+            except FileExistsError:
+                tries += 1
+                entry = self._renamed(entry, tries)
+                self._ledger.note([entry])
+            else:
+                return replace(entry, state=State.PLACED, gone=gone)
+
+    def _bring(self, entry: Entry) -> bool:
+        """Out of .sorter by a rename, or from the card by one; whether it is gone from the card."""
+        path = entry.row.destination
+        if self._shoot.size(self._shoot.unfinished(entry.number)) is None:
+            if _frame_of(entry) not in self._halved and self._taken(entry):
+                return True
+            self._copy_now(entry)
+        self._shoot.place(entry.number, path)
+        return False
+
+    def _taken(self, entry: Entry) -> bool:
+        """Whether a rename brought it here; not where the two are different disks after all."""
+        try:
+            self._shoot.take(self._card.at(entry.row.source), entry.row.destination)
+        except OSError as error:
+            if error.errno not in _NO_RENAME:
+                raise
+            return False
+        return True
+
+    def _copy_now(self, entry: Entry) -> None:
+        """A copy where a rename was meant to do. Raises OSError where it comes out wrong."""
+        read = self._copier.copy(entry)
+        if read.sha256 != entry.row.sha256 or not self._copier.is_on_disk(entry):
+            raise OSError(errno.EIO, DIFFERS, entry.row.source)
+
+    def _renamed(self, entry: Entry, tries: int) -> Entry:
+        row = entry.row
+        another = self._renaming(row.destination, tries)
+        name = another.rpartition("/")[2]
+        said = (*entry.placement.said, f"named {name} here: another file came in between")
+        placement = replace(entry.placement, row=replace(row, destination=another), said=said)
+        return replace(entry, placement=placement)
+
+    # ---- the card of a move ------------------------------------------------------------------
+
+    def _empty_card(self, runs: frozenset[int]) -> None:
+        """Of frames that were moved and are whole in the shoot, the card's own files are removed."""
+        moved = [e for e in self._ledger.entries() if e.run in runs and e.moves]
+        gone: list[Entry] = []
+        for _, frame in groupby(moved, _frame_of):
+            files = [entry for entry in frame if entry.state is not State.LEFT]
+            if all(entry.state is State.PLACED for entry in files):
+                gone += [e for e in files if not e.gone and self._is_released(e)]
+        if gone:
+            self._ledger.note(replace(entry, gone=True) for entry in gone)
+
+    def _is_released(self, entry: Entry) -> bool:
+        """Whether it is gone from the card now; not where it is another file by now, or locked."""
+        path = self._card.at(entry.row.source)
+        try:
+            about = os.lstat(path)
+            same = (about.st_size, about.st_mtime_ns) == (entry.row.bytes, entry.modified_ns)
+            if same:
+                remove_from_card(path)
+        except FileNotFoundError:
+            return True
+        except OSError:
+            same = False
+        if not same:
+            self.outcome.kept.append(entry)
+        return same
+
+    # ---- after a cut -------------------------------------------------------------------------
+
+    def recover(self, entries: tuple[Entry, ...]) -> None:
+        """What a stopped run noted as verified is placed, or planned anew where it is not there.
+
+        Raises as carry does.
+        """
+        with stopping_clearly(self._shoot):
+            self._shoot.remove_unfinished(keep=frozenset(entry.number for entry in entries))
+            found = [self._recovered(entry) for entry in entries]
+            self._shoot.force_folders(_folders(found))
+            self._ledger.note(found)
+
+    def _recovered(self, entry: Entry) -> Entry:
+        if self._shoot.size(self._shoot.unfinished(entry.number)) is not None:
+            if self._copier.is_on_disk(entry):
+                return self.place(entry)
+        elif self._shoot.holds(entry.row.destination, entry.row.bytes, entry.row.sha256):
+            gone = entry.moves and not os.path.lexists(self._card.at(entry.row.source))
+            return replace(entry, state=State.PLACED, gone=gone)
+        return replace(entry, state=State.PLANNED)
+
+
+def _frame_of(entry: Entry) -> int:
+    """Equal for the files of one frame; a file that is in none goes by itself."""
+    return entry.row.frame or -entry.number
+
+
+def _folders(entries: Iterable[Entry]) -> set[str]:
+    return {entry.row.destination.rpartition("/")[0] for entry in entries}
+
+
+@contextlib.contextmanager
+def stopping_clearly(shoot: Shoot) -> Iterator[None]:
+    """What the shoot's disk has against it, as a sentence that says what to do."""
+    try:
+        yield
+    except OSError as error:
+        if error.errno in _FULL:
+            raise NoRoom(
+                f"{shoot.root}: the disk is full. Nothing is lost: make room and run the same "
+                "command again; it goes on where it stopped."
+            ) from error
+        reason = error.strerror or str(error)
+        raise ShootNotWritable(
+            f"{shoot.root}: {reason}. Nothing is lost: check the disk and its permissions, and run "
+            "the same command again; it goes on where it stopped."
+        ) from error

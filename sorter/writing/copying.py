@@ -1,0 +1,122 @@
+"""One file from the card to an unfinished copy: hashed and watched on the way, then read back."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Final, TypeAlias
+
+from sorter.disk.card import Card
+from sorter.disk.shoot import Shoot
+from sorter.disk.streams import Stream, digest
+from sorter.model.kinds import PICTURE_ROLES
+from sorter.model.plan import Entry
+from sorter.writing.integrity import Watch
+
+Tick: TypeAlias = Callable[[int], None]
+"""Called with the bytes that were dealt with since the last call."""
+
+FEWER: Final = "cannot be read to its end: it gave {count} of {size} bytes"
+
+
+class Unreadable(Exception):
+    """The card did not give the file's bytes; the text says why."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Read:
+    """What the card gave: bytes, digest, stamp, and what is to be said of it."""
+
+    count: int
+    sha256: str
+    modified_ns: int
+    said: tuple[str, ...] = ()
+
+    def known_of(self, entry: Entry) -> Entry:
+        """The entry with all that reading told of its file."""
+        placement = entry.placement
+        told = set(placement.row.notes.split("; "))
+        said = dict.fromkeys((*placement.said, *(one for one in self.said if one not in told)))
+        row = replace(placement.row, bytes=self.count, sha256=self.sha256)
+        placement = replace(placement, row=row, said=tuple(said))
+        return replace(entry, placement=placement, modified_ns=self.modified_ns)
+
+
+class Copier:
+    """Reads files of one card, and copies them into one shoot."""
+
+    def __init__(self, card: Card, shoot: Shoot, tick: Tick) -> None:
+        self._card = card
+        self._shoot = shoot
+        self._tick = tick
+
+    def copy(self, entry: Entry) -> Read:
+        """The card's bytes stand in the unfinished file of the entry; not yet forced to the disk.
+
+        Raises Unreadable, CardGone; OSError for the shoot's disk.
+        """
+        with self._shoot.new_file(entry.number) as file:
+            read = self._passed_on(entry, file.write)
+            late = file.stamp(read.modified_ns)
+        return replace(read, said=(*read.said, late)) if late else read
+
+    def read(self, entry: Entry) -> Read:
+        """The card's bytes are known and stay where they are. Raises Unreadable, CardGone."""
+        return self._passed_on(entry, lambda _: None)
+
+    def is_on_disk(self, entry: Entry) -> bool:
+        """Whether the unfinished file, forced to the disk, reads back as the entry's bytes.
+
+        Raises OSError. Changes nothing else, so that threads of their own may run it.
+        """
+        self._shoot.force(entry.number)
+        with self._shoot.open(self._shoot.unfinished(entry.number)) as stream:
+            stream.past_the_cache()
+            return digest(stream) == (entry.row.bytes, entry.row.sha256)
+
+    def _passed_on(self, entry: Entry, write: Callable[[bytes], None]) -> Read:
+        is_picture = entry.row.role in PICTURE_ROLES
+        watch = Watch(entry.placement.container, is_picture=is_picture)
+        count, hashed = 0, hashlib.sha256()
+        with self._opened(entry.row.source) as stream:
+            for block in self._blocks(stream):
+                hashed.update(block)
+                watch.feed(block)
+                write(block)
+                count += len(block)
+                self._tick(len(block))
+            if count != stream.size:
+                raise Unreadable(FEWER.format(count=count, size=stream.size))
+            verdict = watch.verdict()
+            return Read(
+                count=count,
+                sha256=hashed.hexdigest(),
+                modified_ns=stream.modified_ns,
+                said=(verdict,) if verdict else (),
+            )
+
+    def _opened(self, source: str) -> Stream:
+        try:
+            return self._card.stream(source)
+        except OSError as error:
+            raise Unreadable(_in_words(error)) from error
+
+    def _blocks(self, stream: Stream) -> Iterator[bytes]:
+        """The stream's blocks; what the card has against it is told from what other disks have."""
+        blocks = stream.blocks()
+        while True:
+            try:
+                block = next(blocks, b"")
+            except OSError as error:
+                self._card.expect()
+                raise Unreadable(_in_words(error)) from error
+            if not block:
+                return
+            yield block
+
+
+def _in_words(error: OSError) -> str:
+    reason = os.strerror(error.errno) if error.errno else str(error)
+    return f"cannot be read: {reason}"

@@ -1,0 +1,103 @@
+"""Whether a file is whole, judged from its bytes while they pass. Pure.
+
+A look at the end, not a decoding: JPEG ends with the marker EOI (ISO/IEC 10918-1), PNG with the chunk
+IEND (ISO/IEC 15948); boxes (ISO/IEC 14496-12) and RIFF tell how long they are; and no picture ends in
+a long run of zeros, which is what a card leaves that lost its power in the middle of a write.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from sorter.model.damage import CUT, EMPTY, NO_END, ZEROS
+
+TAIL: Final = 64 * 1024
+"""Bytes that are kept for a look: bodies pad, phones append behind the end marker."""
+LONG: Final = 64 * 1024
+"""So many zeros at the end are no padding: file systems give space in units of up to 32 KiB, and
+some bodies write whole units (common practice, no source)."""
+SHORT: Final = 512
+"""Fewer zeros than a sector say nothing, however small the file is."""
+SHARE: Final = 4
+"""Of a small file a quarter in zeros is much."""
+
+_ENDS: Final = {"jpeg": b"\xff\xd9", "png": b"IEND"}
+_BOXED: Final = frozenset({"cr3", "heif", "mp4", "jxl", "jp2"})
+_RIFFS: Final = frozenset({"avi", "wav", "webp"})
+_UNTOLD: Final = frozenset({0, 0xFF_FF_FF_FF})  # a RIFF that was not closed
+
+
+class Watch:
+    """Sees the bytes of one file pass, in order, and says at the end what is wrong with it.
+
+    container: the format by content. is_picture: zeros at the end are judged, which sound and other
+    files may well have.
+    """
+
+    def __init__(self, container: str, *, is_picture: bool) -> None:
+        self._container = container
+        self._is_picture = is_picture
+        self._count = 0
+        self._zeros = 0
+        self._tail = b""
+        self._box = 0  # where the next box begins
+        self._told = 0  # bytes that the file says it has
+        self._begun = b""  # the start of a box head that goes on in the next block
+
+    def feed(self, block: bytes) -> None:
+        """Takes in the next bytes."""
+        if self._container in _BOXED:
+            self._follow_boxes(block)
+        elif self._container in _RIFFS and self._count == 0:
+            self._follow_riff(block)
+        self._count += len(block)
+        stripped = len(block.rstrip(b"\0"))
+        self._zeros = len(block) - stripped + (self._zeros if stripped == 0 else 0)
+        self._tail = block[-TAIL:] if len(block) >= TAIL else (self._tail + block)[-TAIL:]
+
+    def verdict(self) -> str:
+        """What is wrong; empty where nothing is seen to be."""
+        if self._count == 0:
+            return EMPTY
+        if self._box > self._count or self._told > self._count:
+            return CUT
+        end = _ENDS.get(self._container)
+        if end is not None:
+            ends = end in self._tail
+            return "" if ends else ZEROS if self._zeros >= SHORT else NO_END
+        return ZEROS if self._is_picture and self._has_many_zeros() else ""
+
+    def _has_many_zeros(self) -> bool:
+        return self._zeros >= LONG or self._zeros >= max(SHORT, self._count / SHARE)
+
+    def _follow_riff(self, block: bytes) -> None:
+        size = int.from_bytes(block[4:8], "little")
+        if block[:4] == b"RIFF" and len(block) >= 8 and size not in _UNTOLD:  # noqa: PLR2004
+            self._told = size + 8
+
+    def _follow_boxes(self, block: bytes) -> None:
+        """Goes from box to box; each tells where the next begins."""
+        known = self._begun + block
+        first = self._count - len(self._begun)  # where `known` begins in the file
+        while first <= self._box < first + len(known):
+            head = known[self._box - first : self._box - first + 16]
+            length = _box_length(head)
+            if length is None:  # the head goes on in the next block
+                self._begun = known[self._box - first :]
+                return
+            if length == 0:  # the last one, up to the end of the file
+                self._box = 0
+                self._container = ""
+                return
+            self._box += length
+        self._begun = b""
+
+
+def _box_length(head: bytes) -> int | None:
+    """The bytes of a box by its head; 0 for one that takes the rest, None for too little of it."""
+    if len(head) < 8:  # noqa: PLR2004
+        return None
+    size = int.from_bytes(head[:4])
+    if size == 1:
+        return int.from_bytes(head[8:16]) or 0 if len(head) == 16 else None  # noqa: PLR2004
+    return size if size >= 8 else 0  # noqa: PLR2004

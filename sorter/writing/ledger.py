@@ -1,0 +1,383 @@
+"""The ledger: what is to be done in a shoot, and what is done, in SQLite under .sorter.
+
+Every intent is noted before it is begun and every fact after it is true, each note forced to the disk
+(synchronous FULL). The journal is a file beside the ledger that is deleted with each commit: the mode
+that also works on exFAT and on shares. One run at a time holds the ledger for itself.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import sqlite3
+import time
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Final, Self
+
+from sorter.errors import BadShoot, LedgerDamaged, NoRoom, ShootBusy, ShootNotWritable
+from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
+from sorter.model.plan import Entry, Placement, Plan, State
+from sorter.model.row import Row
+
+FILE: Final = "ledger.db"
+HOLDER: Final = "holder"
+FORM: Final = 1
+"""Grows when an older sorter could not read the ledger any more."""
+
+_TABLES: Final = """
+CREATE TABLE IF NOT EXISTS runs (
+    run INTEGER PRIMARY KEY,
+    card BLOB NOT NULL,           -- the folder as the system named it
+    mounted INTEGER NOT NULL,     -- 1: a file system of its own was mounted there
+    moves INTEGER NOT NULL,       -- 1: a move, 0: a copy
+    state TEXT NOT NULL           -- open, done, undoing
+);
+CREATE TABLE IF NOT EXISTS files (
+    number INTEGER PRIMARY KEY,
+    run INTEGER NOT NULL REFERENCES runs,
+    source BLOB NOT NULL,         -- below the card, as the system named it
+    destination TEXT NOT NULL,    -- below the shoot; empty where it is never carried
+    state TEXT NOT NULL,          -- planned, verified, placed, failed, left
+    sha256 TEXT NOT NULL,         -- once its bytes were read
+    modified_ns INTEGER NOT NULL, -- the card's own stamp
+    gone INTEGER NOT NULL,        -- 1: moved, and removed from the card
+    container TEXT NOT NULL,
+    from_near INTEGER,
+    unread INTEGER NOT NULL,      -- 1: not readable as what its name says
+    said TEXT NOT NULL,           -- JSON list
+    row TEXT NOT NULL             -- JSON: the rest of the manifest's columns
+);
+CREATE TABLE IF NOT EXISTS earlier ( -- what was known before an ingest brought more of a sequence
+    run INTEGER NOT NULL,
+    number INTEGER NOT NULL,
+    from_near INTEGER,
+    row TEXT NOT NULL
+);
+"""
+_KINDS: Final = {"kind": Kind, "role": Role, "focus_mode": FocusMode, "drive_mode": DriveMode}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """One ingest: from which folder, whether it moves, and how far it came.
+
+    mounted: the folder was the root of a file system of its own.
+    """
+
+    run: int
+    card: str
+    mounted: bool
+    moves: bool
+    state: str
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it was begun and not ended."""
+        return self.state == "open"
+
+    @property
+    def is_undoing(self) -> bool:
+        """Whether an undo of it was begun and not ended."""
+        return self.state == "undoing"
+
+
+class Ledger:
+    """The ledger of a shoot, open; to be used in a with statement.
+
+    hold: it is to be written, and nobody else may use it meanwhile. Raises BadShoot where there is
+    none, ShootBusy where another run holds it, LedgerDamaged, ShootNotWritable, NoRoom.
+    """
+
+    def __init__(self, hidden: Path, *, hold: bool, make: bool = False) -> None:
+        self._hidden = hidden
+        self._held = hold
+        if not make and not (hidden / FILE).is_file():
+            raise BadShoot(f"{hidden.parent}: this is no shoot folder: it has no ledger.")
+        with self._speaking():
+            self._base = self._connect(hold=hold, make=make)
+            try:
+                self._begin(hold=hold, make=make)
+            except BaseException:
+                self._base.close()
+                raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Lets go of the ledger; may be called again."""
+        self._base.close()
+        if self._held:
+            with contextlib.suppress(OSError):
+                (self._hidden / HOLDER).unlink()
+            self._held = False
+
+    # ---- what it knows ---------------------------------------------------------------------
+
+    def runs(self) -> tuple[Run, ...]:
+        """Every ingest that was not taken back, in the order in which they were begun."""
+        with self._speaking():
+            found = self._base.execute(
+                "SELECT run, card, mounted, moves, state FROM runs ORDER BY run"
+            )
+            return tuple(
+                Run(
+                    run=run,
+                    card=os.fsdecode(card),
+                    mounted=bool(mounted),
+                    moves=bool(moves),
+                    state=state,
+                )
+                for run, card, mounted, moves, state in found
+            )
+
+    def entries(self) -> tuple[Entry, ...]:
+        """Every file of every ingest, in the order of their plans."""
+        moves = {run.run: run.moves for run in self.runs()}
+        with self._speaking():
+            found = self._base.execute(
+                "SELECT number, run, source, destination, state, sha256, modified_ns, gone,"
+                " container, from_near, unread, said, row FROM files ORDER BY number"
+            )
+            return tuple(_entry(cells, moves) for cells in found)
+
+    # ---- what it notes ---------------------------------------------------------------------
+
+    def add_run(self, card: str, plan: Plan, *, moves: bool) -> int:
+        """The plan is noted as a whole; returns the number of its ingest.
+
+        An ingest of no new files is noted only where it changes what is known of others; then it
+        has no number, and 0 is returned.
+        """
+        with self._committing():
+            run = self._new_run(card, moves=moves) if plan.placements else 0
+            for placement in plan.placements:
+                self._add(run, placement)
+            for number, placement in plan.updated:
+                self._update(run, number, placement)
+        return run
+
+    def note(self, entries: Iterable[Entry]) -> None:
+        """State, digest and all that is known of these files, in one commit."""
+        with self._committing():
+            for entry in entries:
+                self._set_placement(entry.number, entry.placement)
+                self._base.execute(
+                    "UPDATE files SET state = ?, gone = ?, modified_ns = ? WHERE number = ?",
+                    (entry.state, entry.gone, entry.modified_ns, entry.number),
+                )
+
+    def set_state(self, run: int, state: str) -> None:
+        """The ingest is open, done or undoing."""
+        with self._committing():
+            self._base.execute("UPDATE runs SET state = ? WHERE run = ?", (state, run))
+
+    def forget(self, run: int, *, kept: Iterable[int] = ()) -> None:
+        """The ingest was taken back, but for the files that stay; without any it never was."""
+        stay = set(kept)
+        with self._committing():
+            found = self._base.execute("SELECT number FROM files WHERE run = ?", (run,)).fetchall()
+            gone = [(number,) for (number,) in found if number not in stay]
+            self._base.executemany("DELETE FROM files WHERE number = ?", gone)
+            self._base.execute(
+                "UPDATE files SET (from_near, row) = (SELECT from_near, row FROM earlier AS e"
+                " WHERE e.run = ? AND e.number = files.number)"
+                " WHERE number IN (SELECT number FROM earlier WHERE run = ?)",
+                (run, run),
+            )
+            self._base.execute("DELETE FROM earlier WHERE run = ?", (run,))
+            if stay:
+                self._base.execute("UPDATE runs SET state = 'done' WHERE run = ?", (run,))
+            else:
+                self._base.execute("DELETE FROM runs WHERE run = ?", (run,))
+
+    # ---- within ----------------------------------------------------------------------------
+
+    def _connect(self, *, hold: bool, make: bool) -> sqlite3.Connection:
+        # Read-only is the second choice: only one who may write can tidy up after a power cut.
+        modes = ["rwc" if make else "rw", *([] if hold else ["ro"])]
+        for mode in modes:
+            uri = f"{(self._hidden / FILE).absolute().as_uri()}?mode={mode}"
+            base = sqlite3.connect(uri, uri=True, timeout=0, isolation_level=None)
+            try:
+                base.execute("PRAGMA schema_version").fetchone()
+            except sqlite3.OperationalError as error:
+                base.close()
+                if mode == modes[-1] or _is_busy(error):
+                    raise
+            else:
+                return base
+        raise AssertionError("one of the modes is tried last")
+
+    def _begin(self, *, hold: bool, make: bool) -> None:
+        base = self._base
+        base.execute("PRAGMA synchronous = FULL")
+        base.execute("PRAGMA foreign_keys = ON")
+        if hold:
+            base.execute("PRAGMA locking_mode = EXCLUSIVE")
+            base.execute("PRAGMA journal_mode = DELETE")
+            base.execute("BEGIN EXCLUSIVE")
+            if make:
+                for statement in _TABLES.split(";"):
+                    base.execute(statement)
+                base.execute(f"PRAGMA user_version = {FORM}")
+            base.execute("COMMIT")
+            self._say_who()
+        form = base.execute("PRAGMA user_version").fetchone()[0]
+        if form != FORM:
+            raise LedgerDamaged(
+                f"{self._hidden / FILE}: this ledger has form {form}, and this sorter knows form "
+                f"{FORM}. Use the sorter that wrote it."
+            )
+
+    def _say_who(self) -> None:
+        """Who holds the ledger, for the one who comes second. Nothing depends on it."""
+        since = time.strftime("%H:%M:%S")
+        with contextlib.suppress(OSError):
+            (self._hidden / HOLDER).write_text(f"process {os.getpid()}, since {since}")
+
+    def _who(self) -> str:
+        try:
+            text = (self._hidden / HOLDER).read_text()[:80]
+        except (OSError, ValueError):
+            return "another process"
+        return text if text.isprintable() and text else "another process"
+
+    def _new_run(self, card: str, *, moves: bool) -> int:
+        done = self._base.execute(
+            "INSERT INTO runs (card, mounted, moves, state) VALUES (?, ?, ?, 'open')",
+            (os.fsencode(card), os.path.ismount(card), moves),
+        )
+        return done.lastrowid or 0
+
+    def _add(self, run: int, placement: Placement) -> None:
+        state = State.PLANNED if placement.row.destination else State.LEFT
+        done = self._base.execute(
+            "INSERT INTO files (run, source, destination, state, sha256, modified_ns, gone,"
+            " container, unread, said, row) VALUES (?, ?, '', ?, '', 0, 0, '', 0, '[]', '')",
+            (run, os.fsencode(placement.row.source), state),
+        )
+        self._set_placement(done.lastrowid or 0, placement)
+
+    def _update(self, run: int, number: int, placement: Placement) -> None:
+        if placement.row.sha256:
+            self._base.execute(
+                "INSERT INTO earlier SELECT ?, number, from_near, row FROM files WHERE number = ?",
+                (run, number),
+            )
+        else:  # to be carried once more
+            self._base.execute("UPDATE files SET state = 'planned' WHERE number = ?", (number,))
+        self._set_placement(number, placement)
+
+    def _set_placement(self, number: int, placement: Placement) -> None:
+        row = placement.row
+        self._base.execute(
+            "UPDATE files SET destination = ?, sha256 = ?, container = ?, from_near = ?,"
+            " unread = ?, said = ?, row = ? WHERE number = ?",
+            (
+                row.destination,
+                row.sha256,
+                placement.container,
+                placement.from_near,
+                placement.unread,
+                json.dumps(placement.said),
+                _row_text(row),
+                number,
+            ),
+        )
+
+    @contextlib.contextmanager
+    def _committing(self) -> Iterator[None]:
+        with self._speaking():
+            self._base.execute("BEGIN IMMEDIATE")
+            try:
+                yield
+                self._base.execute("COMMIT")
+            except BaseException:
+                with contextlib.suppress(sqlite3.Error):
+                    self._base.execute("ROLLBACK")
+                raise
+
+    @contextlib.contextmanager
+    def _speaking(self) -> Iterator[None]:
+        """What SQLite has against it, in our words."""
+        try:
+            yield
+        except sqlite3.Error as error:
+            raise self._in_words(error) from error
+
+    def _in_words(self, error: sqlite3.Error) -> Exception:
+        ledger = self._hidden / FILE
+        if _is_busy(error):
+            return ShootBusy(
+                f"{self._hidden.parent}: another run is at work here ({self._who()}). "
+                "Wait until it is done, and run this again."
+            )
+        if "full" in str(error):
+            return NoRoom(f"{ledger} cannot grow: the disk is full. Make room and run it again.")
+        if isinstance(error, sqlite3.OperationalError):
+            return ShootNotWritable(
+                f"{ledger} cannot be used: {error}. Check the disk and its permissions, and run "
+                "it again."
+            )
+        return LedgerDamaged(
+            f"{ledger} cannot be read: {error}. The files are not touched; `sha256sum -c "
+            "SHA256SUMS` in the shoot still checks them."
+        )
+
+
+def _is_busy(error: sqlite3.Error) -> bool:
+    return "locked" in str(error) or "busy" in str(error)
+
+
+def _row_text(row: Row) -> str:
+    """The row without what has columns of its own."""
+    cells = asdict(row)
+    for name in ("source", "destination", "sha256"):
+        del cells[name]
+    return json.dumps(cells)
+
+
+def _entry(cells: tuple[Any, ...], moves: dict[int, bool]) -> Entry:
+    number, run, source, destination, state, sha256, modified, gone, *about = cells
+    container, from_near, unread, said, row = about
+    placement = Placement(
+        row=replace(
+            _row(json.loads(row)),
+            source=os.fsdecode(source),
+            destination=destination,
+            sha256=sha256,
+        ),
+        container=container,
+        from_near=from_near,
+        unread=bool(unread),
+        said=tuple(json.loads(said)),
+    )
+    return Entry(
+        number=number,
+        run=run,
+        placement=placement,
+        state=State(state),
+        modified_ns=modified,
+        moves=moves.get(run, False),
+        gone=bool(gone),
+    )
+
+
+def _row(cells: dict[str, Any]) -> Row:
+    for name, kind in _KINDS.items():
+        if cells[name] is not None:
+            cells[name] = kind(cells[name])
+    return Row(source="", **cells)

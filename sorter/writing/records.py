@@ -1,0 +1,34 @@
+"""What the ledger knows as what people read: the manifest's rows, and whether they are up to date."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
+
+from sorter.disk.shoot import Shoot
+from sorter.model.plan import Entry
+from sorter.model.row import Row
+from sorter.writing.ledger import Ledger
+
+
+def entries_of(shoot: Path) -> tuple[Entry, ...]:
+    """Every file of the shoot, as its ledger knows it; nothing is changed.
+
+    Raises BadShoot where the folder is no shoot, ShootBusy, LedgerDamaged.
+    """
+    with Ledger(Shoot(shoot).hidden, hold=False) as ledger:
+        return ledger.entries()
+
+
+def rows_of(entries: Iterable[Entry]) -> tuple[Row, ...]:
+    """A row for each file, with what carrying had to say of it among its notes."""
+    return tuple(_row(entry) for entry in entries)
+
+
+def _row(entry: Entry) -> Row:
+    row, said = entry.row, entry.placement.said
+    told = row.notes.split("; ") if row.notes else []
+    notes = dict.fromkeys((*told, *(note.replace(";", ",") for note in said)))
+    carried = bool(row.sha256)
+    return replace(row, notes="; ".join(notes), destination=row.destination if carried else "")
