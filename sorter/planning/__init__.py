@@ -1,0 +1,1 @@
+"""Where every file goes, and under which name. Pure."""

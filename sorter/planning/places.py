@@ -1,0 +1,221 @@
+"""Every file's place in a shoot: its folder, and a name that nothing else has. Pure.
+
+A folder for each sequence of two or more frames; singles, markers, clips, results and what is no
+frame have folders of their own. Files keep the camera's names; where two would clash, all files of a
+frame get the same suffix, so that raw, JPEG and sidecar still go together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from sorter.model.frame import ReadFile
+from sorter.model.kinds import NO_FRAME_KINDS, Kind, Role
+from sorter.model.plan import Entry, Placement, Plan
+from sorter.model.row import Row
+from sorter.planning import names
+from sorter.planning.pattern import Pattern
+
+SINGLES: Final = "singles"
+MARKERS: Final = "markers"
+CLIPS: Final = "clips"
+UNSORTED: Final = "unsorted"
+RESULTS: Final = "results"
+RESERVED: Final = frozenset(
+    {SINGLES, MARKERS, CLIPS, UNSORTED, RESULTS, "report", "checks.csv"}
+    | {".sorter", "manifest.csv", "sha256sums"}
+)
+"""Names at the top of a shoot that no sequence's folder gets; folded."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Naming:
+    """What the user asked for: the pattern of folder names, and the name that it may use."""
+
+    pattern: Pattern
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """What a shoot holds already.
+
+    known: every file in its ledger. there: those that are files of this card, by their paths on it.
+    changed: paths on the card whose copies were changed since; they are carried once more, under
+    another name. taken: every path in the folder and in the ledger.
+    """
+
+    known: tuple[Entry, ...] = ()
+    there: Mapping[str, Entry] = field(default_factory=dict)
+    changed: frozenset[str] = frozenset()
+    taken: frozenset[str] = frozenset()
+
+    def is_done(self, path: str) -> bool:
+        """Whether nothing has to be carried for this path."""
+        return path in self.there and path not in self.changed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class About:
+    """What planning has to know of each path beside its row.
+
+    files: as they were read. from_near: the frame's place by focus. unread: files that could not be
+    read. names: the name that the user gave to a sequence, by its number.
+    """
+
+    files: Mapping[str, ReadFile]
+    from_near: Mapping[str, int | None] = field(default_factory=dict)
+    unread: frozenset[str] = frozenset()
+    names: Mapping[int, str] = field(default_factory=dict)
+
+
+def make_plan(rows: tuple[Row, ...], about: About, standing: Standing, naming: Naming) -> Plan:
+    """The place of every row's file that is not there yet, in the rows' order."""
+    planner = _Planner(rows, about, standing, naming)
+    placements: list[Placement] = []
+    updated: list[tuple[int, Placement]] = []
+    for unit in _units(rows):
+        for placement in planner.placed(unit):
+            entry = standing.there.get(placement.row.source)
+            if entry is None:
+                placements.append(placement)
+            elif placement != entry.placement:
+                updated.append((entry.number, placement))
+    return Plan(placements=tuple(placements), updated=tuple(updated))
+
+
+def _units(rows: tuple[Row, ...]) -> Iterable[list[Row]]:
+    """Rows whose files go together: those of one frame; beside frames those of one stem."""
+    units: dict[object, list[Row]] = {}
+    for row in rows:
+        folder, _, name = row.source.rpartition("/")
+        key = (folder, name.partition(".")[0].casefold()) if row.frame is None else row.frame
+        units.setdefault(key, []).append(row)
+    return units.values()
+
+
+class _Planner:
+    """The names given so far."""
+
+    def __init__(
+        self, rows: tuple[Row, ...], about: About, standing: Standing, naming: Naming
+    ) -> None:
+        self._about = about
+        self._standing = standing
+        self._naming = naming
+        self._taken = {names.same(path) for path in standing.taken}
+        self._taken |= {names.same(entry.row.destination) for entry in standing.known}
+        self._tops = {path.partition("/")[0] for path in self._taken} | RESERVED
+        self._folders = dict(_folders_known(standing.known))
+        # Of a sequence that nothing is added to, nothing is said anew.
+        self._grown = {row.sequence for row in rows if not standing.is_done(row.source)}
+
+    def placed(self, unit: list[Row]) -> Iterator[Placement]:
+        """The placements of one unit: of what is new, and of what is there and grew."""
+        new = [row for row in unit if not self._standing.is_done(row.source)]
+        carried = [row for row in new if self._about.files[row.source].file.plain]
+        given = self._named(carried, self._folder(unit)) if carried else {}
+        for row in unit:
+            if row in new:
+                yield self._new(row, given.get(row.source, ""))
+            else:
+                yield self._again(row)
+
+    def _new(self, row: Row, destination: str) -> Placement:
+        return Placement(
+            row=replace(row, destination=destination),
+            container=self._about.files[row.source].container,
+            from_near=self._about.from_near.get(row.source),
+            said=tuple(self._said(row.source, destination)),
+            unread=row.source in self._about.unread,
+        )
+
+    def _said(self, source: str, destination: str) -> Iterator[str]:
+        own, given = source.rpartition("/")[2], destination.rpartition("/")[2]
+        if not destination:
+            yield "left on the card"
+        elif given != own:
+            clash = names.is_legal(own)
+            why = "another file has its name" if clash else "its own name is not legal everywhere"
+            yield f"named {given} here: {why}"
+        if source in self._standing.changed:
+            yield f"{self._standing.there[source].row.destination} was changed since it was carried"
+
+    def _again(self, row: Row) -> Placement:
+        """What is there already stays in its place; of a sequence that grew more is known now."""
+        entry = self._standing.there[row.source]
+        before = entry.placement
+        if row.sequence not in self._grown or entry.row.sequence != row.sequence:
+            return before
+        now = replace(row, destination=entry.row.destination, sha256=entry.row.sha256)
+        return replace(before, row=now, from_near=self._about.from_near.get(row.source))
+
+    # ---- folders -----------------------------------------------------------------------------
+
+    def _folder(self, unit: list[Row]) -> str:
+        """The folder of a unit: where a part of it is already, else by what it is."""
+        for row in unit:
+            entry = self._standing.there.get(row.source)
+            if entry is not None and entry.row.destination:
+                return entry.row.destination.rpartition("/")[0]
+        first = unit[0]
+        if first.frame is None or first.kind in NO_FRAME_KINDS:
+            return CLIPS if first.kind is Kind.CLIP else UNSORTED
+        if any(row.role is Role.RESULT for row in unit):
+            return RESULTS
+        if first.kind is Kind.MARKER:
+            return MARKERS
+        return self._own_folder(first) if (first.frames or 0) > 1 else SINGLES
+
+    def _own_folder(self, first: Row) -> str:
+        number = first.sequence or 0
+        if number not in self._folders:
+            name = self._about.names.get(number) or self._naming.name
+            wanted = self._naming.pattern.filled(first, name)
+            free = next(each for each in _numbered(wanted) if names.same(each) not in self._tops)
+            self._tops.add(names.same(free))
+            self._folders[number] = free
+        return self._folders[number]
+
+    # ---- names -------------------------------------------------------------------------------
+
+    def _named(self, unit: list[Row], folder: str) -> dict[str, str]:
+        """Source and destination of each; one suffix for all, unless they clash among themselves."""
+        own = {row.source: names.legal(row.source.rpartition("/")[2]) for row in unit}
+        lengths = names.stem_lengths(own.values())
+        number = 1
+        while True:
+            given = {
+                source: f"{folder}/{names.numbered(name, lengths[name], number)}"
+                for source, name in own.items()
+            }
+            if len({names.same(path) for path in given.values()}) < len(given):
+                return {row.source: self._named([row], folder)[row.source] for row in unit}
+            if not self._taken & {names.same(path) for path in given.values()}:
+                self._taken |= {names.same(path) for path in given.values()}
+                return given
+            number += 1
+
+
+def _folders_known(known: tuple[Entry, ...]) -> Iterator[tuple[int, str]]:
+    """The folder that each sequence has of its own; the first that it got."""
+    for entry in reversed(known):
+        top = entry.row.destination.partition("/")[0]
+        if entry.row.sequence and top and names.same(top) not in RESERVED:
+            yield entry.row.sequence, top
+
+
+def _numbered(name: str) -> Iterator[str]:
+    number = 1
+    while True:
+        yield names.numbered(name, len(name), number)
+        number += 1
+
+
+def another_name(destination: str, number: int) -> str:
+    """The path with the number behind its name's stem: for a name that was taken meanwhile."""
+    folder, _, name = destination.rpartition("/")
+    length = names.stem_lengths([name])[name]
+    return f"{folder}/{names.numbered(name, length, number)}"
