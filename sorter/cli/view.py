@@ -125,8 +125,8 @@ def _shots(account: Account) -> Iterator[Frame]:
 
 
 def _notes(sequence: Sequence) -> tuple[str, ...]:
-    """The sequence's own notes, its results, and what its files say, gathered."""
-    own = [words.safe(note) for note in sequence.notes]
+    """The sequence's own notes and relations, its results, and what its files say, gathered."""
+    own = [words.safe(note) for note in sequence.clauses()]
     if sequence.results:
         own.append(f"{words.counted(len(sequence.results), 'result', 'results')} beside it")
     return (*own, *_file_notes(sequence))

@@ -17,7 +17,7 @@ from sorter.grouping.timeline import Timeline, clock_us, timelines
 from sorter.model.frame import Frame, Reading
 from sorter.model.kinds import Kind
 from sorter.model.knobs import GroupingKnobs
-from sorter.model.sequence import BEYOND_DOUBT, Account, Grounds, Sequence
+from sorter.model.sequence import BEYOND_DOUBT, Account, Grounds, Relation, Sequence
 from sorter.model.values import MICROSECONDS
 
 
@@ -162,21 +162,17 @@ def _keyed(drafts: list[_Draft], *, in_utc: bool) -> Iterator[_Keyed]:
 
 
 def _related(drafts: list[_Draft]) -> tuple[Sequence, ...]:
-    """The sequences with their relations to the one before on the same body, by number."""
-    last: dict[tuple[str, str], tuple[int, _Draft]] = {}
+    """The sequences with their results, and their relations to the one before on the same body."""
+    last: dict[tuple[str, str], tuple[int, Series]] = {}
     done: list[Sequence] = []
-    for number, draft in enumerate(drafts, 1):
-        facts = draft.sequence.frames[0].facts
+    for index, draft in enumerate(drafts):
+        facts, series = draft.sequence.frames[0].facts, draft.series
         body = (facts.camera, facts.serial)
-        said = ""
-        if body in last and draft.series.looks:
-            before_number, before = last[body]
-            said = relations.relation(before.series, draft.series, before_number)
-        if draft.series.looks:
-            last[body] = (number, draft)
-        extra = (said,) if said else ()
-        sequence = draft.sequence
-        done.append(
-            replace(sequence, results=tuple(draft.results), notes=(*sequence.notes, *extra))
-        )
+        found: tuple[Relation, ...] = ()
+        if body in last and series.looks:
+            index_before, before = last[body]
+            found = relations.relations(before, series, index_before)
+        if series.looks:
+            last[body] = (index, series)
+        done.append(replace(draft.sequence, results=tuple(draft.results), relations=found))
     return tuple(done)

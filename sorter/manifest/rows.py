@@ -34,7 +34,7 @@ class _Place:
 def make_rows(account: Account) -> tuple[Row, ...]:
     """All rows: by sequence, position, results, role and path; what is no frame last by path.
 
-    grounds and the sequence's own notes stand on its first row. Frames have the numbers of
+    grounds, the sequence's own notes and its relations stand on its first row. Frames have the numbers of
     `account.order`.
     """
     numbers = {frame.path: number for number, frame in enumerate(account.order, 1)}
@@ -47,7 +47,7 @@ def make_rows(account: Account) -> tuple[Row, ...]:
 
 
 def _sequence_rows(number: int, sequence: Sequence, numbers: dict[str, int]) -> Iterator[Row]:
-    grounds, notes = sequence.grounds.text(), sequence.notes
+    grounds, notes = sequence.grounds.text(), sequence.clauses()
     for frame, position in _placed(sequence):
         place = _Place(
             kind=sequence.kind,

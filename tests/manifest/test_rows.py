@@ -20,7 +20,7 @@ from sorter.manifest.rows import make_rows
 from sorter.model.frame import Facts, Frame
 from sorter.model.kinds import Kind, Role
 from sorter.model.row import Row
-from sorter.model.sequence import Account, Sequence
+from sorter.model.sequence import Account, Relation, Sequence
 
 COLUMNS = (
     "source, destination, frame, sequence, kind, position, frames, planned, role, captured, camera, "
@@ -85,6 +85,15 @@ def test_grounds_and_the_sequences_notes_stand_on_its_first_row_only() -> None:
     assert rows[0].grounds.startswith("3 frames: focus goes one way; begins here:")
     assert rows[0].notes == "3 of 5 planned frames; may be a retake, of sequence 1"
     assert all(not row.grounds and not row.notes for row in rows[1:])
+
+
+def test_a_relation_stands_behind_the_notes_with_the_other_sequences_number() -> None:
+    first, second, *rest = rock_pool().sequences
+    related = replace(second, relations=(Relation(what="goes on from", to=0),))
+    account = account_of(first, related, *rest)
+    assert rows_by_source(account)["DCIM/100TIDES/IMG_0010.CR3"].notes.endswith(
+        "may be a retake, of sequence 1; goes on from sequence 1"
+    )
 
 
 def test_a_frames_note_that_only_repeats_a_files_own_stands_on_that_files_row_alone() -> None:
