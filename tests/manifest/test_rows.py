@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from dataclasses import fields, replace
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -19,6 +20,7 @@ from manifest.accounts import (
 from sorter.manifest.rows import make_rows
 from sorter.model.frame import Facts, Frame
 from sorter.model.kinds import Kind, Role
+from sorter.model.numbers import Numbers
 from sorter.model.row import Row
 from sorter.model.sequence import Account, Relation, Sequence
 
@@ -65,6 +67,36 @@ def test_frames_have_the_numbers_of_the_order_of_capture() -> None:
     backwards = replace(account, order=account.order[::-1])
     last = len(account.order)
     assert rows_by_source(backwards)["DCIM/100TIDES/IMG_0001.CR3"].frame == last
+
+
+def _goes_on_in_a_shoot() -> tuple[Account, Numbers]:
+    """The rock pool as a second card: two of its sequences were there already."""
+    first, second, *rest = rock_pool().sequences
+    related = replace(second, notes=(), relations=(Relation(what="goes on from", to=0),))
+    account = replace(account_of(first, related, *rest), loose=rock_pool().loose)
+    frames = range(201, 201 + len(account.order))
+    return account, Numbers(sequences=(31, 7, 32, 8, 33, 34), frames=tuple(frames))
+
+
+def test_othernumbers_stand_in_rows_and_relations() -> None:
+    account, numbers = _goes_on_in_a_shoot()
+    rows = {row.source: row for row in make_rows(account, numbers)}
+    first, second = rows["DCIM/100TIDES/IMG_0001.CR3"], rows["DCIM/100TIDES/IMG_0010.CR3"]
+    assert (first.sequence, first.frame) == (31, 201)
+    assert (second.sequence, second.frame, second.position) == (7, 202, 1)
+    assert second.notes == "goes on from sequence 31"
+
+
+def test_numbers_change_nothing_but_the_numbers() -> None:
+    account, numbers = _goes_on_in_a_shoot()
+    for counted, other in zip(make_rows(account), make_rows(account, numbers), strict=True):
+        told = replace(other, frame=counted.frame, sequence=counted.sequence)
+        assert replace(told, notes=counted.notes) == counted
+
+
+def test_numbers_of_another_account_are_refused() -> None:
+    with pytest.raises(ValueError, match="argument"):
+        make_rows(rock_pool(), Numbers(sequences=(1, 2), frames=(1, 2, 3)))
 
 
 def test_a_result_belongs_to_its_sources_and_has_no_position() -> None:
