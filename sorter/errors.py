@@ -14,6 +14,14 @@ class SorterError(Exception):
     exit_code: ClassVar[int] = 2
 
 
+def nearest(name: str, known: list[str]) -> str:
+    """A sentence that helps whoever wrote the name: the nearest known one, else all of them."""
+    from difflib import get_close_matches  # noqa: PLC0415  only on the way to an error
+
+    near = get_close_matches(name, known, n=1)
+    return f"Did you mean {near[0]!r}?" if near else f"There are: {', '.join(known)}."
+
+
 class CardNotFound(SorterError):
     """The card's folder is not there, or is no folder."""
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Final
 
-from sorter.errors import BadSettings
+from sorter.errors import BadSettings, nearest
 from sorter.model.knobs import GroupingKnobs
 
 FILE_NAME: Final = "sorter.toml"
@@ -157,13 +157,4 @@ def _refuse_unknown(file: Path, what: str, given: Iterable[str], known: Iterable
     known = list(known)
     for name in given:
         if name not in known:
-            raise BadSettings(
-                f"{file}: there is no {what} called {name!r}. {_nearest(name, known)}"
-            )
-
-
-def _nearest(name: str, known: list[str]) -> str:
-    from difflib import get_close_matches  # noqa: PLC0415  only on the way to an error
-
-    near = get_close_matches(name, known, n=1)
-    return f"Did you mean {near[0]!r}?" if near else f"There are: {', '.join(known)}."
+            raise BadSettings(f"{file}: there is no {what} called {name!r}. {nearest(name, known)}")

@@ -125,8 +125,8 @@ def _shots(account: Account) -> Iterator[Frame]:
 
 
 def _notes(sequence: Sequence) -> tuple[str, ...]:
-    """The sequence's own notes, its results, and what its files say, gathered."""
-    own = [words.safe(note) for note in sequence.notes]
+    """The sequence's own notes and relations, its results, and what its files say, gathered."""
+    own = [words.safe(note) for note in sequence.clauses()]
     if sequence.results:
         own.append(f"{words.counted(len(sequence.results), 'result', 'results')} beside it")
     return (*own, *_file_notes(sequence))
@@ -241,7 +241,8 @@ def reasons(sequence: Sequence) -> tuple[tuple[str, str], ...]:
 def _runner_up(sequence: Sequence) -> str:
     other, grounds = sequence.grounds.runner_up, sequence.grounds
     if other is None:
-        return "none comes near" if len(sequence.frames) > 1 else "none: one frame is a single"
+        one = sequence.kind is Kind.SINGLE
+        return "none: one frame is a single" if one else "none comes near"
     name = words.kinds(len(sequence.frames), other) if other is Kind.SINGLE else str(other)
     return f"{name} {_margin(grounds.margin)}"
 

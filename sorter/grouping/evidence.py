@@ -135,7 +135,11 @@ def _look(frame: Frame, start_us: int, *, shot: int | None) -> Look:
 
 
 def focus_of(facts: Facts) -> tuple[float | None, bool]:
-    """Where the frame is focused, growing toward far, and whether that is in motor steps."""
+    """Where the frame is focused, growing toward far, and whether that is in motor steps.
+
+    Steps of an untold direction stand as they are: a series goes one way along them or it does
+    not, whichever way that is. Which frame is nearest they do not tell (see model/focus.py).
+    """
     if facts.focus_step is not None:
         return (-facts.focus_step if facts.step_nearward else facts.focus_step), True
     dioptres = _dioptres(facts)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Final
 
 from sorter.grouping.costs import NEVER
 from sorter.grouping.evidence import Evidence
@@ -42,6 +43,9 @@ class Margin:
     nats: float
 
 
+NO_OTHER: Final = Margin(kind=None, nats=BEYOND_DOUBT)
+
+
 def judged(evidence: Evidence, piece: Piece, knobs: GroupingKnobs) -> Judged:
     """The piece as all kinds see it."""
     *path, own = own_path(evidence, piece, knobs)
@@ -53,7 +57,7 @@ def of_kind(found: Judged) -> Margin:
     """The margin over the best other kind for the same frames; a single frame has no other."""
     others = [j for j in found.judgements if j.kind is not found.piece.kind and j.cost < NEVER]
     if not others or found.piece.stop - found.piece.start == 1:
-        return Margin(kind=None, nats=BEYOND_DOUBT)
+        return NO_OTHER
     return Margin(kind=others[0].kind, nats=_capped(others[0].cost - found.own))
 
 
@@ -61,7 +65,7 @@ def of_boundary(
     evidence: Evidence, pieces: tuple[Judged, ...], index: int, knobs: GroupingKnobs
 ) -> Margin:
     """The margin over the best account that joins the piece at the index to what is before it."""
-    best = Margin(kind=None, nats=BEYOND_DOUBT)
+    best = NO_OTHER
     for first, last in _stretches(pieces, index):
         *path, apart = _apart(evidence, pieces[first : last + 1])
         together = replace(pieces[first].piece, stop=pieces[last].piece.stop)

@@ -1,4 +1,4 @@
-"""How a sequence stands to the one before it on the same body, in words with its number."""
+"""How a sequence stands to the one before it on the same body."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from sorter.grouping.evidence import Look
 from sorter.model.kinds import STACK_KINDS, Kind
+from sorter.model.sequence import Relation
 
 # A retake begins within a minute or so of the attempt before (common practice, no source).
 _RETAKE_S = 90.0
@@ -21,18 +22,18 @@ class Series:
     pause_s: float
 
 
-def relation(before: Series, now: Series, number_before: int) -> str:
-    """What the sequence is to the one before; empty where it is nothing to it."""
+def relations(before: Series, now: Series, index_before: int) -> tuple[Relation, ...]:
+    """What the sequence is to the one before; nothing where it is nothing to it."""
     if before.kind not in STACK_KINDS or now.kind != before.kind or now.pause_s > _RETAKE_S:
-        return ""
+        return ()
     one, two = before.looks[-1].facts, now.looks[0].facts
     if (one.lens, one.f_number) != (two.lens, two.f_number):
-        return ""
+        return ()
     if _goes_on(before, now):
-        return f"goes on from sequence {number_before}"
+        return (Relation(what="goes on from", to=index_before),)
     if _is_retake(before, now):
-        return f"may be a retake of sequence {number_before}"
-    return ""
+        return (Relation(what="may be a retake of", to=index_before),)
+    return ()
 
 
 def _goes_on(before: Series, now: Series) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence as Run
 
-from sorter.grouping.timeline import counter_step
+from sorter.grouping.timeline import Timeline, counter_step
 from sorter.model.frame import Frame
 from sorter.model.kinds import STACK_KINDS, Bracketing, Kind, Role
 
@@ -16,6 +16,11 @@ _MERGED_KINDS = {
     "other": frozenset({Kind.BURST, Kind.EXPOSURE_BRACKET, Kind.FOCUS_BRACKET}),
 }
 _FEWEST_SOURCES = 2
+
+
+def shots(line: Timeline) -> tuple[Frame, ...]:
+    """The timeline's frames without those that the camera says it merged."""
+    return tuple(frame for frame in line.frames if not is_marked(frame))
 
 
 def is_marked(frame: Frame) -> bool:

@@ -41,11 +41,13 @@ def defused_text(text: str) -> str:
     return f"'{text}" if _TEXT.match(text) else text
 
 
-def _path(cell: str) -> str:
+def read_path(cell: str) -> str:
+    """The path that a cell holds, defused or not."""
     return cell.removeprefix("./")
 
 
-def _text(cell: str) -> str:
+def read_text(cell: str) -> str:
+    """The text that a cell holds, defused or not."""
     return cell[1:] if _DEFUSED.match(cell) else cell
 
 
@@ -57,8 +59,8 @@ def _plain(value: object) -> str:
     return "" if value is None else str(value)
 
 
-_PATH: Final = _Column(write=defused_path, read=_path)
-_WORDS: Final = _Column(write=defused_text, read=_text)
+_PATH: Final = _Column(write=defused_path, read=read_path)
+_WORDS: Final = _Column(write=defused_text, read=read_text)
 _WHOLE: Final = _Column(write=_plain, read=_whole)
 _FIGURE: Final = _Column(write=figure, read=number)
 

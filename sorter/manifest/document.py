@@ -53,7 +53,7 @@ def _sequence(number: int, sequence: Sequence, files: list[dict[str, object]]) -
         "captured_last": last.iso(),
         "grounds": sequence.grounds.text(),
         "why": _why(sequence.grounds),
-        "notes": list(sequence.notes),
+        "notes": list(sequence.clauses()),
         "files": files,
     }
 

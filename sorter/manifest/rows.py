@@ -11,6 +11,7 @@ from typing import Final
 from sorter.manifest.figures import rounded
 from sorter.model.frame import Facts, Frame, ReadFile, filled_in
 from sorter.model.kinds import PICTURE_ROLES, Kind, Role
+from sorter.model.numbers import Numbers, from_one
 from sorter.model.row import Row
 from sorter.model.sequence import Account, Sequence
 
@@ -32,16 +33,19 @@ class _Place:
     merged: bool = False
 
 
-def make_rows(account: Account) -> tuple[Row, ...]:
+def make_rows(account: Account, numbers: Numbers | None = None) -> tuple[Row, ...]:
     """All rows: by sequence, position, results, role and path; what is no frame last by path.
 
-    grounds and the sequence's own notes stand on its first row. Frames have the numbers of
-    `account.order`.
+    grounds, the sequence's own notes and its relations stand on its first row. numbers: those of
+    the sequences and frames; None: they count from 1.
     """
-    numbers = {frame.path: number for number, frame in enumerate(account.order, 1)}
+    numbers = numbers or from_one(account)
+    frames = zip(account.order, numbers.frames, strict=True)
+    of_frame = {frame.path: number for frame, number in frames}
     rows: list[Row] = []
-    for number, sequence in enumerate(account.sequences, 1):
-        rows += _sequence_rows(number, sequence, numbers)
+    for number, sequence in zip(numbers.sequences, account.sequences, strict=True):
+        notes = sequence.clauses(numbers.sequences)
+        rows += _sequence_rows(number, sequence, notes, of_frame)
     for kind, file in sorted(account.loose, key=lambda pair: pair[1].path):
         rows.append(_row(file, file.facts, _Place(kind=kind), file.notes))
     return tuple(rows)
@@ -63,12 +67,14 @@ def _place_of(row: Row) -> tuple[float, float, float, int, str]:
     )
 
 
-def _sequence_rows(number: int, sequence: Sequence, numbers: dict[str, int]) -> Iterator[Row]:
-    grounds, notes = sequence.grounds.text(), sequence.notes
+def _sequence_rows(
+    number: int, sequence: Sequence, notes: tuple[str, ...], of_frame: dict[str, int]
+) -> Iterator[Row]:
+    grounds = sequence.grounds.text()
     for frame, position in _placed(sequence):
         place = _Place(
             kind=sequence.kind,
-            frame=numbers[frame.path],
+            frame=of_frame[frame.path],
             sequence=number,
             position=position,
             frames=len(sequence.frames),

@@ -22,6 +22,7 @@ class Kind(StrEnum):
 
 
 NO_FRAME_KINDS = frozenset({Kind.CLIP, Kind.UNDATED, Kind.UNREADABLE, Kind.OTHER})
+SEQUENCE_KINDS = tuple(kind for kind in Kind if kind not in NO_FRAME_KINDS)
 STACK_KINDS = frozenset({Kind.FOCUS_BRACKET, Kind.MANUAL_STACK})
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sorter.model.sequence import Account
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Numbers:
@@ -15,3 +17,11 @@ class Numbers:
 
     sequences: tuple[int, ...]
     frames: tuple[int, ...]
+
+
+def from_one(account: Account) -> Numbers:
+    """The numbers of a shoot that holds nothing but this account: both count from 1."""
+    return Numbers(
+        sequences=tuple(range(1, len(account.sequences) + 1)),
+        frames=tuple(range(1, len(account.order) + 1)),
+    )

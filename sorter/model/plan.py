@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 
 from sorter.model.row import Row
@@ -74,17 +74,3 @@ class Entry:
     def row(self) -> Row:
         """What the manifest says of it."""
         return self.placement.row
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Correction:
-    """The frames from first to last (source paths of one body) are one sequence.
-
-    kind, name: empty where the sorter's own account stands. line: where it stands in its file.
-    """
-
-    first: str
-    last: str
-    kind: str = ""
-    name: str = ""
-    line: int = field(default=0, compare=False)

@@ -33,11 +33,27 @@ class Grounds:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Relation:
+    """How a sequence stands to another one of its account.
+
+    what: the wording before the other's number ("goes on from"). to: the other's index in
+    Account.sequences, from 0; what number it has is for those to say who number them.
+    """
+
+    what: str
+    to: int
+
+    def text(self, number: int) -> str:
+        """The relation as a clause, with the other sequence's number."""
+        return f"{self.what} sequence {number}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Sequence:
     """Frames of one kind in order of capture; results are pictures that were merged from them.
 
     planned: the number of frames that the camera was set to take, where it says so.
-    notes: what deserves a look, each a short clause.
+    notes: what deserves a look, each a short clause. relations: how it stands to other sequences.
     """
 
     kind: Kind
@@ -46,7 +62,19 @@ class Sequence:
     results: tuple[Frame, ...] = ()
     planned: int | None = None
     notes: tuple[str, ...] = ()
+    relations: tuple[Relation, ...] = ()
     name: str = ""
+
+    def clauses(self, numbers: tuple[int, ...] | None = None) -> tuple[str, ...]:
+        """All that deserves a look in words: the notes, then the relations.
+
+        numbers: those of all sequences of the account; None: they count from 1.
+        """
+        related = (
+            each.text(each.to + 1 if numbers is None else numbers[each.to])
+            for each in self.relations
+        )
+        return (*self.notes, *related)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

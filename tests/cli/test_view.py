@@ -19,7 +19,7 @@ from sorter.cli import view, words
 from sorter.model.card import CardFile
 from sorter.model.frame import Frame, ReadFile
 from sorter.model.kinds import Kind, Role
-from sorter.model.sequence import Account, Sequence
+from sorter.model.sequence import Account, Relation, Sequence
 
 
 def noted(**files: str) -> Account:
@@ -46,12 +46,13 @@ def test_singles_stay_apart_where_that_is_asked_for() -> None:
     "other",
     [
         replace(single(2, 60), notes=("look",)),
+        replace(single(2, 60), relations=(Relation(what="goes on from", to=0),)),
         replace(single(2, 60), frames=(frame("B", at(60), notes=("dark",)),)),
         single(2, 86_400),
         replace(single(2, 60), frames=(frame("B", at(60, serial="0418")),)),
         replace(single(2, 60), kind=Kind.MARKER),
     ],
-    ids=["note", "frame note", "another day", "another body", "no single"],
+    ids=["note", "relation", "frame note", "another day", "another body", "no single"],
 )
 def test_a_single_that_differs_has_a_line_of_its_own(other: Sequence) -> None:
     assert [line.number for line in view.table(account_of(single(1, 0), other))] == ["1", "2"]

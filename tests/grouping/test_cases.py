@@ -21,6 +21,7 @@ from grouping.shoots import Shoot
 from sorter.grouping.account import account_for
 from sorter.model.frame import Frame, Reading
 from sorter.model.kinds import Bracketing, DriveMode, Kind, Role
+from sorter.model.sequence import Relation
 from sorter.model.values import Moment
 
 FB, MS, EB = Kind.FOCUS_BRACKET, Kind.MANUAL_STACK, Kind.EXPOSURE_BRACKET
@@ -113,7 +114,7 @@ def test_a_bracket_from_the_wrong_end_and_its_retake_are_two_and_say_so() -> Non
     run(made, even(0, 0.3, 20), climbing(0.42, 0.008, 20), planned=20, **BRACKET)
     run(made, even(7, 0.3, 72), climbing(0.30, 0.007, 72), planned=72, **BRACKET)
     assert kinds(made) == [(FB, 20), (FB, 72)]
-    assert "may be a retake of sequence 1" in account(made).sequences[1].notes
+    assert account(made).sequences[1].relations == (Relation(what="may be a retake of", to=0),)
 
 
 def test_a_bracket_that_goes_on_where_the_last_one_ended_says_so() -> None:
@@ -121,7 +122,7 @@ def test_a_bracket_that_goes_on_where_the_last_one_ended_says_so() -> None:
     run(made, even(0, 0.3, 25), climbing(0.30, 0.02, 25), planned=25, **BRACKET)
     run(made, even(4, 0.3, 25), climbing(0.30 * 1.02**25, 0.02, 25), planned=25, **BRACKET)
     assert kinds(made) == [(FB, 25), (FB, 25)]
-    assert "goes on from sequence 1" in account(made).sequences[1].notes
+    assert account(made).sequences[1].relations == (Relation(what="goes on from", to=0),)
 
 
 def test_a_stopped_bracket_counts_itself_against_its_plan() -> None:

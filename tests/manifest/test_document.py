@@ -10,7 +10,7 @@ from manifest.accounts import account_of, rock_pool
 from sorter.manifest.document import document
 from sorter.manifest.rows import make_rows, spelled
 from sorter.model.row import Row
-from sorter.model.sequence import Account
+from sorter.model.sequence import Account, Relation
 
 GOLDEN = Path(__file__).parent / "golden"
 
@@ -49,6 +49,13 @@ def test_files_have_the_manifests_names_and_are_all_there() -> None:
     assert [each["source"] for each in files] == [
         spelled(row.source) for row in make_rows(rock_pool())
     ]
+
+
+def test_a_relation_is_one_of_the_notes() -> None:
+    first, second, *rest = rock_pool().sequences
+    related = replace(second, notes=(), relations=(Relation(what="goes on from", to=0),))
+    whole = json.loads(document(account_of(first, related, *rest), card=""))
+    assert whole["sequences"][1]["notes"] == ["goes on from sequence 1"]
 
 
 def test_a_card_without_frames_is_a_document_too() -> None:

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from dataclasses import fields, replace
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -19,8 +20,9 @@ from manifest.accounts import (
 from sorter.manifest.rows import make_rows
 from sorter.model.frame import Facts, Frame
 from sorter.model.kinds import Kind, Role
+from sorter.model.numbers import Numbers
 from sorter.model.row import Row
-from sorter.model.sequence import Account, Sequence
+from sorter.model.sequence import Account, Relation, Sequence
 
 COLUMNS = (
     "source, destination, frame, sequence, kind, position, frames, planned, role, captured, camera, "
@@ -67,6 +69,36 @@ def test_frames_have_the_numbers_of_the_order_of_capture() -> None:
     assert rows_by_source(backwards)["DCIM/100TIDES/IMG_0001.CR3"].frame == last
 
 
+def _goes_on_in_a_shoot() -> tuple[Account, Numbers]:
+    """The rock pool as a second card: two of its sequences were there already."""
+    first, second, *rest = rock_pool().sequences
+    related = replace(second, notes=(), relations=(Relation(what="goes on from", to=0),))
+    account = replace(account_of(first, related, *rest), loose=rock_pool().loose)
+    frames = range(201, 201 + len(account.order))
+    return account, Numbers(sequences=(31, 7, 32, 8, 33, 34), frames=tuple(frames))
+
+
+def test_othernumbers_stand_in_rows_and_relations() -> None:
+    account, numbers = _goes_on_in_a_shoot()
+    rows = {row.source: row for row in make_rows(account, numbers)}
+    first, second = rows["DCIM/100TIDES/IMG_0001.CR3"], rows["DCIM/100TIDES/IMG_0010.CR3"]
+    assert (first.sequence, first.frame) == (31, 201)
+    assert (second.sequence, second.frame, second.position) == (7, 202, 1)
+    assert second.notes == "goes on from sequence 31"
+
+
+def test_numbers_change_nothing_but_the_numbers() -> None:
+    account, numbers = _goes_on_in_a_shoot()
+    for counted, other in zip(make_rows(account), make_rows(account, numbers), strict=True):
+        told = replace(other, frame=counted.frame, sequence=counted.sequence)
+        assert replace(told, notes=counted.notes) == counted
+
+
+def test_numbers_of_another_account_are_refused() -> None:
+    with pytest.raises(ValueError, match="argument"):
+        make_rows(rock_pool(), Numbers(sequences=(1, 2), frames=(1, 2, 3)))
+
+
 def test_a_result_belongs_to_its_sources_and_has_no_position() -> None:
     row = rows_by_source(rock_pool())["DCIM/100TIDES/IMG_0013.JPG"]
     assert (row.role, row.kind, row.sequence, row.frame) == (Role.RESULT, Kind.FOCUS_BRACKET, 2, 5)
@@ -85,6 +117,15 @@ def test_grounds_and_the_sequences_notes_stand_on_its_first_row_only() -> None:
     assert rows[0].grounds.startswith("3 frames: focus goes one way; begins here:")
     assert rows[0].notes == "3 of 5 planned frames; may be a retake, of sequence 1"
     assert all(not row.grounds and not row.notes for row in rows[1:])
+
+
+def test_a_relation_stands_behind_the_notes_with_the_other_sequences_number() -> None:
+    first, second, *rest = rock_pool().sequences
+    related = replace(second, relations=(Relation(what="goes on from", to=0),))
+    account = account_of(first, related, *rest)
+    assert rows_by_source(account)["DCIM/100TIDES/IMG_0010.CR3"].notes.endswith(
+        "may be a retake, of sequence 1; goes on from sequence 1"
+    )
 
 
 def test_a_frames_note_that_only_repeats_a_files_own_stands_on_that_files_row_alone() -> None:

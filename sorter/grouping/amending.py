@@ -1,0 +1,126 @@
+"""The best account as a user corrected it: what becomes of its pieces, and the words for that."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Final
+
+from sorter.grouping.corrections import Stretch
+from sorter.grouping.costs import NEVER
+from sorter.grouping.evidence import Evidence
+from sorter.grouping.search import Piece, judge
+from sorter.model.kinds import Kind
+from sorter.model.knobs import GroupingKnobs
+from sorter.model.sequence import BEYOND_DOUBT, Grounds
+
+CUT_BEFORE: Final = "the corrections file cut off the frames before"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made:
+    """A sequence that a correction made."""
+
+    piece: Piece
+    grounds: Grounds
+    name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Left:
+    """What the corrections left of the best account's piece with this index: all of it, or a part."""
+
+    piece: Piece
+    index: int
+
+
+def amended(
+    evidence: Evidence,
+    pieces: tuple[Piece, ...],
+    stretches: tuple[Stretch, ...],
+    knobs: GroupingKnobs,
+) -> tuple[Made | Left, ...]:
+    """Every stretch as one piece and what is left of the others, in order of capture.
+
+    What is left of a piece keeps its kind; where it is one frame of several it is a single.
+    """
+    parts: list[Made | Left] = [_made(evidence, pieces, each, knobs) for each in stretches]
+    for index, piece in enumerate(pieces):
+        parts += _left(piece, index, stretches)
+    return tuple(sorted(parts, key=lambda part: part.piece.start))
+
+
+def _left(piece: Piece, index: int, stretches: tuple[Stretch, ...]) -> Iterator[Left]:
+    cuts = [each for each in stretches if each.meets(piece.start, piece.stop)]
+    edges = [piece.start, *(edge for cut in cuts for edge in (cut.start, cut.stop)), piece.stop]
+    for start, stop in list(pairwise(edges))[::2]:
+        if start < stop:
+            kind = Kind.SINGLE if stop - start == 1 else piece.kind
+            yield Left(piece=replace(piece, start=start, stop=stop, kind=kind), index=index)
+
+
+def _made(
+    evidence: Evidence, pieces: tuple[Piece, ...], stretch: Stretch, knobs: GroupingKnobs
+) -> Made:
+    kind, why = _kind(evidence, pieces, stretch, knobs)
+    count = stretch.stop - stretch.start
+    these = "this frame is" if count == 1 else f"these {count} frames are"
+    grounds = Grounds(
+        begins="the corrections file says so",
+        kind=f"the corrections file says that {these} one sequence, {why}",
+        margin=BEYOND_DOUBT,
+        begins_margin=BEYOND_DOUBT,
+    )
+    piece = Piece(start=stretch.start, stop=stretch.stop, kind=kind)
+    return Made(piece=piece, grounds=grounds, name=stretch.name)
+
+
+def _kind(
+    evidence: Evidence, pieces: tuple[Piece, ...], stretch: Stretch, knobs: GroupingKnobs
+) -> tuple[Kind, str]:
+    """The stretch's kind, and where it comes from.
+
+    Where the correction leaves it open: a single for one frame; the kind of the one sequence in
+    which all frames lay; else the series that accounts best for them. Where none can (the pause was
+    too long, the lens was changed) it is the kind that most of them had, but no single: whoever
+    joins two halves of a stack has a stack. Where all were singles it is a burst, the kind that
+    claims least about its frames.
+    """
+    if stretch.kind is not None:
+        return stretch.kind, f"{stretch.kind}"
+    touched = [piece for piece in pieces if stretch.meets(piece.start, piece.stop)]
+    if stretch.stop - stretch.start == 1:
+        return Kind.SINGLE, "and one frame is a single"
+    if len(touched) == 1:
+        return touched[0].kind, f"and leaves it the {touched[0].kind} that it was"
+    fits = _best_series(evidence, stretch, knobs)
+    if fits is not None:
+        return fits, f"and {fits} fits them best"
+    kind = _most_had(touched, stretch)
+    return kind, f"which no kind accounts for, called {kind} after what they were"
+
+
+def _best_series(evidence: Evidence, stretch: Stretch, knobs: GroupingKnobs) -> Kind | None:
+    run = Piece(start=stretch.start, stop=stretch.stop, kind=Kind.BURST)  # judge looks at no kind
+    ranked = judge(evidence, run, knobs)
+    series = (each for each in ranked if each.kind is not Kind.SINGLE and each.cost < NEVER)
+    return next((each.kind for each in series), None)
+
+
+def _most_had(touched: list[Piece], stretch: Stretch) -> Kind:
+    had: Counter[Kind] = Counter()
+    for piece in touched:
+        if piece.kind is not Kind.SINGLE:
+            had[piece.kind] += min(piece.stop, stretch.stop) - max(piece.start, stretch.start)
+    return had.most_common(1)[0][0] if had else Kind.BURST
+
+
+def left_words(left: Left, whole: Piece) -> str:
+    """Why what is left of the piece is of its kind."""
+    count, of = left.piece.stop - left.piece.start, whole.stop - whole.start
+    return (
+        f"{count} of the {of} frames of one {whole.kind}, the rest was cut off by the "
+        "corrections file"
+    )

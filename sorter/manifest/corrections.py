@@ -1,0 +1,111 @@
+"""The corrections file: a CSV in which a user says which frames are one sequence."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+from sorter.errors import BadCorrections, nearest
+from sorter.manifest.csvfile import read_path, read_text
+from sorter.model.correction import Correction
+from sorter.model.kinds import SEQUENCE_KINDS
+
+COLUMNS: Final = ("first", "last", "kind", "name")
+
+_FORM: Final = f"The first line is {','.join(COLUMNS)}."
+_KINDS: Final = [str(kind) for kind in SEQUENCE_KINDS]
+_EMPTY: Final = " ,;\"'\t"
+
+
+def read_corrections(path: Path) -> tuple[Correction, ...]:
+    """The corrections of the file in the order of their lines.
+
+    CSV in UTF-8, with commas or with semicolons, as spreadsheets write it in some countries; the
+    columns may stand in any order. Blanks around a cell and empty lines say nothing. Paths and names
+    may be defused as the manifest's are. An empty last is the same as first.
+    Raises BadCorrections with the file, the line and what is wrong there.
+    """
+    rows = _rows(path, _text(path))
+    line, header = next(rows, (1, []))
+    _check_header(path, line, header)
+    return tuple(_correction(path, line, _cells(path, line, header, row)) for line, row in rows)
+
+
+def _text(path: Path) -> str:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise BadCorrections(
+            f"{path}: the corrections cannot be read ({error.strerror})."
+        ) from error
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise _bad(path, line, "this is no UTF-8. Save the file as CSV in UTF-8.") from error
+
+
+def _rows(path: Path, text: str) -> Iterator[tuple[int, list[str]]]:
+    """Each row that says something, with the number of the line on which it begins."""
+    reader = csv.reader(
+        io.StringIO(text, newline=""),
+        delimiter=_delimiter(text),
+        skipinitialspace=True,
+        strict=True,  # a quote left open would swallow the rest of the file
+    )
+    line = 1
+    try:
+        for row in reader:
+            cells = [cell.strip() for cell in row]
+            if any(cells):
+                yield line, cells
+            line = reader.line_num + 1
+    except csv.Error as error:
+        what = f"this is no CSV ({error}). Look at the double quotes there."
+        raise _bad(path, line, what) from error
+
+
+def _delimiter(text: str) -> str:
+    header = next((line for line in text.splitlines() if line.strip(_EMPTY)), "")
+    return ";" if header.count(";") > header.count(",") else ","
+
+
+def _check_header(path: Path, line: int, header: list[str]) -> None:
+    for name in header:
+        if name not in COLUMNS:
+            raise _bad(path, line, f"there is no column called {name!r}. {_FORM}")
+        if header.count(name) > 1:
+            raise _bad(path, line, f"the column {name!r} is there twice. {_FORM}")
+    for name in COLUMNS:
+        if name not in header:
+            raise _bad(path, line, f"the column {name!r} is missing. {_FORM}")
+
+
+def _cells(path: Path, line: int, header: list[str], row: list[str]) -> dict[str, str]:
+    """The row's cells by column; those that are left out at its end are empty."""
+    if any(row[len(header) :]):
+        what = f"there are {len(row)} cells in {len(header)} columns."
+        raise _bad(path, line, f"{what} Put text that holds the sign between cells into quotes.")
+    return dict.fromkeys(header, "") | dict(zip(header, row, strict=False))
+
+
+def _correction(path: Path, line: int, cells: dict[str, str]) -> Correction:
+    if not cells["first"]:
+        raise _bad(path, line, "the first frame is not named. Write its path below the card there.")
+    if cells["kind"] and cells["kind"] not in _KINDS:
+        help_ = nearest(cells["kind"].casefold(), _KINDS)
+        raise _bad(path, line, f"there is no kind of sequence called {cells['kind']!r}. {help_}")
+    return Correction(
+        first=read_path(cells["first"]),
+        last=read_path(cells["last"] or cells["first"]),
+        kind=cells["kind"],
+        name=read_text(cells["name"]),
+        line=line,
+    )
+
+
+def _bad(path: Path, line: int, what: str) -> BadCorrections:
+    return BadCorrections(f"{path}, line {line}: {what}")

@@ -1,0 +1,20 @@
+"""What a user says about the sequences of a card, against what the sorter made of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correction:
+    """The frames from first to last (source paths of one body) are one sequence.
+
+    last: the same as first for one frame. kind: one of SEQUENCE_KINDS. kind, name: empty where the
+    sorter's own account stands. line: where it stands in its file.
+    """
+
+    first: str
+    last: str
+    kind: str = ""
+    name: str = ""
+    line: int = field(default=0, compare=False)

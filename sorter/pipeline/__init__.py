@@ -1,0 +1,25 @@
+"""The stages in order, called by the commands."""
+
+from __future__ import annotations
+
+from sorter.disk.output import check_target
+from sorter.manifest.document import document
+from sorter.pipeline.ingesting import Ingest
+from sorter.pipeline.keeping import Undo, verify
+from sorter.pipeline.scanning import scan, unread_files, with_clocks_set, write_manifest
+from sorter.pipeline.wishes import Report, Ticks, Wishes
+
+__all__ = [
+    "Ingest",
+    "Report",
+    "Ticks",
+    "Undo",
+    "Wishes",
+    "check_target",
+    "document",
+    "scan",
+    "unread_files",
+    "verify",
+    "with_clocks_set",
+    "write_manifest",
+]

@@ -1,0 +1,138 @@
+"""Verify and undo: a shoot held against its ledger, and its last ingest taken back."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from sorter.disk.card import is_litter
+from sorter.disk.shoot import Shoot
+from sorter.errors import CardNotFound, NothingToUndo, OnlyCopies
+from sorter.model.plan import Entry, State
+from sorter.pipeline.recording import is_up_to_date, records_of, write_records
+from sorter.pipeline.wishes import Counted, Tick
+from sorter.writing.carry import stopping_clearly
+from sorter.writing.ledger import Ledger, Run
+from sorter.writing.undo import Undoing, Undone, only_here
+from sorter.writing.verify import Findings
+from sorter.writing.verify import verify as verified
+
+
+def verify(root: Path, tick: Tick) -> Findings:
+    """Every file of the shoot read and held against its digest; nothing is changed.
+
+    Raises BadShoot where it is no shoot, ShootBusy, LedgerDamaged.
+    """
+    shoot = Shoot(root)
+    with Ledger(shoot.hidden, hold=False) as ledger:
+        entries = ledger.entries()
+        placed = [entry for entry in entries if entry.state is State.PLACED]
+        counted = Counted(sum(entry.row.bytes for entry in placed), tick)
+        findings = verified(shoot, entries, is_litter, counted.add)
+        for name, data in records_of(entries).items():
+            if not is_up_to_date(shoot.root / name, data):
+                findings.edited.append(name)
+        return findings
+
+
+class Undo:
+    """The last ingest of a shoot, to be taken back; nothing is done before `carry`.
+
+    card: where the card is now; None for where it was. To be used in a with statement. Raises
+    BadShoot where it is no shoot, NothingToUndo, CardNotFound where moved files are to go back and
+    their card is not there, ShootBusy, LedgerDamaged.
+    """
+
+    def __init__(self, root: Path, card: Path | None) -> None:
+        self._shoot = Shoot(root)
+        self._ledger = Ledger(self._shoot.hidden, hold=True)
+        try:
+            self.run = self._last(root)
+            self.entries = tuple(e for e in self._ledger.entries() if e.run == self.run.run)
+            self.card = Path(self.run.card) if card is None else card
+            self._check_card()
+        except BaseException:
+            self._ledger.close()
+            raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._ledger.close()
+
+    @property
+    def here(self) -> tuple[Entry, ...]:
+        """The files that the ingest brought and that are still in the shoot."""
+        carried = (State.PLACED, State.VERIFIED)
+        return tuple(
+            entry
+            for entry in self.entries
+            if entry.state in carried and self._shoot.size(entry.row.destination) is not None
+        )
+
+    def check_originals(self, tick: Tick) -> None:
+        """Returns where the card still has every copied file, byte by byte.
+
+        Raises OnlyCopies, and nothing is done.
+        """
+        here = self.here
+        counted = Counted(sum(entry.row.bytes for entry in here), tick)
+        lost = only_here(self.card, here, counted.add)
+        if lost:
+            first = lost[0].row.source
+            more = f" and {len(lost) - 1} more" if len(lost) > 1 else ""
+            raise OnlyCopies(
+                f"{first}{more}: not on the card at {self.card} any more, so that undo would "
+                "remove the only copies that the sorter knows of. Nothing was done. Say where the "
+                "card is with --card, or give --without-card to remove them all the same."
+            )
+
+    def carry(self, tick: Tick) -> Undone:
+        """The ingest is taken back. Raises ShootNotWritable, NoRoom; run it again then."""
+        before = records_of(self._ledger.entries())
+        counted = Counted(sum(entry.row.bytes for entry in self.entries), tick)
+        undoing = Undoing(self._shoot, self._ledger, self.card)
+        undone = undoing.undo(self.run.run, self.entries, counted.add)
+        with stopping_clearly(self._shoot):
+            if self._ledger.runs():
+                write_records(self._shoot, self._ledger.entries())
+            else:
+                self._leave_nothing(before)
+        return undone
+
+    def _leave_nothing(self, before: dict[str, bytes]) -> None:
+        """No ingest is left: the sorter's own files go, and the folder where nothing else is in it.
+
+        A manifest that was edited since is the user's own, and stays.
+        """
+        for name, data in before.items():
+            if is_up_to_date(self._shoot.root / name, data):
+                self._shoot.remove(name)
+        self._ledger.close()
+        self._shoot.remove_hidden()
+
+    def _last(self, root: Path) -> Run:
+        runs = self._ledger.runs()
+        if not runs:
+            raise NothingToUndo(f"{root}: there is no ingest to take back.")
+        return next((run for run in runs if run.is_undoing), runs[-1])
+
+    def _check_card(self) -> None:
+        """Moved files go back only to a card that is there: never to the folder it was mounted on."""
+        if not self.run.moves:
+            return
+        same = str(self.card) == self.run.card
+        unmounted = same and self.run.mounted and not os.path.ismount(self.card)
+        if unmounted or not self.card.is_dir():
+            raise CardNotFound(
+                f"{self.card}: the card that these files came from is not there. Put it in, or say "
+                "where it is with --card."
+            )

@@ -1,0 +1,42 @@
+"""The manifest and the digests of a shoot, written out of its ledger."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Final
+
+from sorter.disk.output import replace_file
+from sorter.disk.shoot import Shoot
+from sorter.errors import OutputNotWritable, ShootNotWritable
+from sorter.manifest.csvfile import manifest_bytes, sums_bytes
+from sorter.manifest.rows import in_order
+from sorter.model.plan import Entry
+from sorter.writing.records import rows_of
+
+MANIFEST: Final = "manifest.csv"
+SUMS: Final = "SHA256SUMS"
+
+
+def records_of(entries: Iterable[Entry]) -> dict[str, bytes]:
+    """What the two files hold for these entries."""
+    rows = in_order(rows_of(entries))
+    return {MANIFEST: manifest_bytes(rows), SUMS: sums_bytes(rows)}
+
+
+def write_records(shoot: Shoot, entries: Iterable[Entry]) -> None:
+    """Both files say what the ledger knows. Raises ShootNotWritable."""
+    for name, data in records_of(entries).items():
+        if not is_up_to_date(shoot.root / name, data):
+            try:
+                replace_file(shoot.root / name, data)
+            except OutputNotWritable as error:
+                raise ShootNotWritable(f"{error} Run the same command again after that.") from error
+
+
+def is_up_to_date(path: Path, data: bytes) -> bool:
+    """Whether the file holds these bytes already."""
+    try:
+        return path.read_bytes() == data
+    except OSError:
+        return False

@@ -1,0 +1,97 @@
+"""What the user asks of an ingest, how its progress is told, and how it ended."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TypeAlias
+
+from sorter.model.plan import Correction, Entry, State
+from sorter.planning import pattern
+from sorter.settings import Settings
+
+Tick: TypeAlias = Callable[[int, int], None]
+"""Called while work goes on: how much is done, of how much."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wishes:
+    """What the user asked for. folder: the pattern of folder names. name: for that pattern."""
+
+    settings: Settings = field(default_factory=Settings)
+    folder: str = pattern.DEFAULT
+    name: str = ""
+    corrections: tuple[Correction, ...] = ()
+    moves: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ticks:
+    """Progress by stage. reading: in files of the card. comparing, carrying: in bytes."""
+
+    reading: Tick
+    comparing: Tick
+    carrying: Tick
+
+
+class Counted:
+    """Adds up what is dealt with, and passes on the sum and the total."""
+
+    def __init__(self, total: int, tick: Tick) -> None:
+        self._done = 0
+        self._total = total
+        self._tick = tick
+
+    def add(self, amount: int) -> None:
+        """So much more is done. More than the total is not told: some work is done twice."""
+        self._done = min(self._done + amount, self._total)
+        self._tick(self._done, self._total)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """How an ingest ended.
+
+    entries: every file of the card that the shoot knows. new: those that this run carried.
+    failed: not carried; differing: those of them whose copies came out wrong. edited, changed:
+    copies that were changed since, sidecars and others. kept: moved files that are still on the
+    card. closed: folders of the card that could not be listed. litter: what was passed over.
+    """
+
+    entries: tuple[Entry, ...]
+    new: tuple[Entry, ...] = ()
+    failed: tuple[Entry, ...] = ()
+    differing: tuple[Entry, ...] = ()
+    edited: tuple[Entry, ...] = ()
+    changed: tuple[Entry, ...] = ()
+    kept: tuple[Entry, ...] = ()
+    closed: tuple[str, ...] = ()
+    litter: int = 0
+    moves: bool = False
+
+    @property
+    def verified(self) -> int:
+        """How many files are in the shoot with exactly the bytes that the card gave."""
+        edited = {entry.number for entry in self.edited}
+        placed = [entry for entry in self.entries if entry.state is State.PLACED]
+        return sum(entry.number not in edited for entry in placed)
+
+    @property
+    def left(self) -> tuple[Entry, ...]:
+        """Links, pipes and devices: they stay on the card."""
+        return tuple(entry for entry in self.entries if entry.state is State.LEFT)
+
+    @property
+    def unread(self) -> tuple[Entry, ...]:
+        """Files that could not be read as what their names say; carried all the same."""
+        return tuple(
+            entry
+            for entry in self.entries
+            if entry.placement.unread and entry.state is State.PLACED
+        )
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether every file of the card could be read, and is in the shoot as it was."""
+        troubled = (self.failed, self.edited, self.changed, self.kept, self.closed, self.left)
+        return not any(troubled) and not self.unread

@@ -1,0 +1,126 @@
+"""What must hold for every corrections file that fits its card."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from grouping.shoots import BODIES, shoot
+from sorter.grouping.account import account_for
+from sorter.model.correction import Correction
+from sorter.model.frame import Reading
+from sorter.model.kinds import SEQUENCE_KINDS, Kind
+from sorter.model.sequence import Account, Grounds, Sequence
+
+seeds = st.integers(min_value=0, max_value=10**6)
+bodies = st.sampled_from(sorted(BODIES))
+few = settings(max_examples=25, deadline=None)
+NO_GROUNDS = Grounds(begins="", kind="")
+
+
+def _reading(seed: int, body: str) -> Reading:
+    return shoot(seed, BODIES[body], 120).reading()
+
+
+def _row(sequence: Sequence, kind: str) -> Correction:
+    return Correction(first=sequence.frames[0].path, last=sequence.frames[-1].path, kind=kind)
+
+
+def _bare(account: Account) -> Account:
+    """The account without what a repeated correction may change."""
+    return replace(
+        account,
+        sequences=tuple(
+            replace(
+                each,
+                grounds=NO_GROUNDS,
+                name="",
+                notes=tuple(note for note in each.notes if not note.startswith("unsure")),
+            )
+            for each in account.sequences
+        ),
+    )
+
+
+@few
+@given(seed=seeds, body=bodies, open_kinds=st.booleans())
+def test_todays_account_row_by_row_changes_nothing_but_grounds_and_names(
+    seed: int, body: str, *, open_kinds: bool
+) -> None:
+    reading = _reading(seed, body)
+    today = account_for(reading)
+    rows = [
+        replace(_row(each, "" if open_kinds else each.kind), name="limpet")
+        for each in today.sequences
+    ]
+    again = account_for(reading, corrections=rows)
+    assert {each.name for each in again.sequences} == {"limpet"}
+    assert _bare(again) == _bare(today)
+
+
+@st.composite
+def _asked(draw: st.DrawFn, paths: list[str]) -> list[Correction]:
+    """Corrections of frames that do not overlap, in any order."""
+    count = draw(st.integers(1, 6)) * 2
+    picks = draw(st.lists(st.integers(0, len(paths) - 1), min_size=count, max_size=count, unique=True))  # fmt: skip
+    edges = sorted(picks)
+    rows = []
+    for first, last in zip(edges[::2], edges[1::2], strict=True):
+        kinds = [str(kind) for kind in SEQUENCE_KINDS if kind is not Kind.SINGLE]
+        kind = draw(st.sampled_from(["", *kinds]))
+        rows.append(Correction(first=paths[first], last=paths[last], kind=kind, name="limpet"))
+    return draw(st.permutations(rows))
+
+
+def _stretches(rows: list[Correction], paths: list[str]) -> list[list[str]]:
+    return [paths[paths.index(row.first) : paths.index(row.last) + 1] for row in rows]
+
+
+@few
+@given(seed=seeds, body=bodies, data=st.data())
+def test_a_correction_is_one_sequence_and_all_else_stays(
+    seed: int, body: str, data: st.DataObject
+) -> None:
+    reading = _reading(seed, body)
+    today = account_for(reading)
+    paths = [frame.path for frame in today.order]
+    rows = data.draw(_asked(paths))
+    after = account_for(reading, corrections=rows)
+    assert after.order == today.order
+    found = {each.frames[0].path: each for each in after.sequences}
+    for row, stretch in zip(rows, _stretches(rows, paths), strict=True):
+        made = found[row.first]
+        assert [frame.path for frame in made.frames] == stretch
+        assert row.kind in ("", made.kind)
+    touched = {path for stretch in _stretches(rows, paths) for path in stretch}
+    _whole_sequences_stay(today, found, touched)
+    _what_is_left_keeps_its_kind(today, after, touched)
+
+
+def _whole_sequences_stay(today: Account, found: dict[str, Sequence], touched: set[str]) -> None:
+    for each in today.sequences:
+        if touched.isdisjoint(frame.path for frame in each.frames):
+            same = found[each.frames[0].path]
+            assert replace(same, relations=()) == replace(each, relations=())
+
+
+def _what_is_left_keeps_its_kind(today: Account, after: Account, touched: set[str]) -> None:
+    had = {frame.path: each.kind for each in today.sequences for frame in each.frames}
+    for each in after.sequences:
+        if touched.isdisjoint(frame.path for frame in each.frames):
+            kinds = {had[frame.path] for frame in each.frames}
+            assert kinds == {each.kind} or (len(each.frames), each.kind) == (1, Kind.SINGLE)
+
+
+@few
+@given(seed=seeds, body=bodies, data=st.data())
+def test_neither_the_order_of_the_rows_nor_of_the_listing_matters(
+    seed: int, body: str, data: st.DataObject
+) -> None:
+    reading = _reading(seed, body)
+    rows = data.draw(_asked([frame.path for frame in account_for(reading).order]))
+    frames = data.draw(st.permutations(reading.frames))
+    other = account_for(Reading(frames=tuple(frames)), corrections=rows[::-1])
+    assert other == account_for(reading, corrections=rows)
