@@ -16,6 +16,9 @@ from sorter.errors import SorterError
 
 COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "scan": ("sorter.cli.scan:scan", "Shows which sequences are on a card, and why."),
+    "ingest": ("sorter.cli.ingest:ingest", "Carries a card into a shoot folder, and verifies it."),
+    "verify": ("sorter.cli.verify:verify", "Reads a shoot again and names what has changed."),
+    "undo": ("sorter.cli.undo:undo", "Takes the last ingest of a shoot back."),
 }
 """Name: where the command is, and its help in one line, the same as its docstring's first."""
 

@@ -8,7 +8,7 @@ import shutil
 import sys
 import time
 import traceback
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Final, Self, TextIO
 
@@ -34,6 +34,10 @@ _PLAIN_SIGNS: Final = {
     "\N{EN DASH}": "-",
     "\N{HORIZONTAL ELLIPSIS}": ".",
     "\N{INFINITY}": "inf",
+    "\N{BOX DRAWINGS LIGHT VERTICAL AND RIGHT}": "|",
+    "\N{BOX DRAWINGS LIGHT UP AND RIGHT}": "`",
+    "\N{BOX DRAWINGS LIGHT VERTICAL}": "|",
+    "\N{BOX DRAWINGS LIGHT HORIZONTAL}": "-",
 }
 
 
@@ -65,6 +69,30 @@ def show_text(text: str) -> None:
             stdout.write(f"{text}\n")
 
 
+def show_lines(lines: Iterable[Printed]) -> None:
+    """Prints the lines on stdout, each in its look."""
+    with _answering() as stdout:
+        if stdout is None:
+            return
+        _make_lenient(stdout)
+        console = _console()
+        with console.capture() as captured:
+            _print(console, lines)
+        stdout.write(captured.get())
+
+
+def can_ask() -> bool:
+    """Whether there is a terminal on which someone may answer."""
+    return sys.stdin is not None and sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def agrees(question: str) -> bool:
+    """Whether the user says yes; anything else is no."""
+    sys.stderr.write(f"{safe(question)} [y/N] ")
+    sys.stderr.flush()
+    return sys.stdin.readline().strip().lower() in ("y", "yes")
+
+
 def remark(text: str) -> None:
     """Says something beside the answer, on stderr."""
     stderr: TextIO | None = sys.stderr
@@ -89,12 +117,14 @@ def say_why(sentence: str, error: BaseException) -> None:
 class Bar:
     """A bar on stderr while work takes long, on a terminal only; gone when the work is done.
 
-    afterwards: the label once all is counted and the rest of the work goes on.
+    afterwards: the label once all is counted and the rest of the work goes on. in_bytes: what is
+    counted is bytes, shown with their rate and the time left.
     """
 
-    def __init__(self, label: str, afterwards: str = "") -> None:
+    def __init__(self, label: str, afterwards: str = "", *, in_bytes: bool = False) -> None:
         self._label = label
         self._afterwards = afterwards or label
+        self._in_bytes = in_bytes
         self._began = time.monotonic()
         self._progress: Progress | None = None
 
@@ -102,6 +132,10 @@ class Bar:
         return self
 
     def __exit__(self, *_: object) -> None:
+        self.stop()
+
+    def stop(self) -> None:
+        """Takes the bar off the screen."""
         if self._progress is not None:
             self._progress.stop()
 
@@ -110,19 +144,55 @@ class Bar:
         if self._progress is None:
             if time.monotonic() - self._began < PATIENCE_S or not sys.stderr.isatty():
                 return
-            self._progress = _progress()
+            self._progress = _progress(in_bytes=self._in_bytes)
             self._progress.add_task(self._label, total=total)
         label = self._label if done < total else self._afterwards
         task = self._progress.task_ids[0]
         self._progress.update(task, completed=done, total=total, description=label)
 
 
-def _progress() -> Progress:
-    from rich.console import Console  # noqa: PLC0415  only where a bar is shown
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn  # noqa: PLC0415
+class Bars:
+    """Bars of one piece of work, one after the other; all are gone when it is done."""
 
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
-    progress = Progress(*columns, console=Console(stderr=True), transient=True)
+    def __init__(self) -> None:
+        self._shown: Bar | None = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._show(None)
+
+    def tick(
+        self, label: str, afterwards: str = "", *, in_bytes: bool = False
+    ) -> Callable[[int, int], None]:
+        """What a stage calls with how much is done, of how much; its bar takes the last one's place."""
+        bar: Bar | None = None
+
+        def tick(done: int, total: int) -> None:
+            nonlocal bar
+            bar = bar or Bar(label, afterwards, in_bytes=in_bytes)
+            self._show(bar)
+            bar.tick(done, total)
+
+        return tick
+
+    def _show(self, bar: Bar | None) -> None:
+        if self._shown is not None and self._shown is not bar:
+            self._shown.stop()
+        self._shown = bar
+
+
+def _progress(*, in_bytes: bool) -> Progress:
+    from rich import progress as bars  # noqa: PLC0415  only where a bar is shown
+    from rich.console import Console  # noqa: PLC0415
+
+    counted: tuple[bars.ProgressColumn, ...] = (bars.MofNCompleteColumn(),)
+    if in_bytes:
+        left = bars.TimeRemainingColumn(compact=True)
+        counted = (bars.DownloadColumn(), bars.TransferSpeedColumn(), left)
+    columns = (bars.TextColumn("{task.description}"), bars.BarColumn(), *counted)
+    progress = bars.Progress(*columns, console=Console(stderr=True), transient=True)
     progress.start()
     return progress
 

@@ -51,6 +51,18 @@ def counted(number: int, one: str, many: str) -> str:
     return f"{number} {one if number == 1 else many}"
 
 
+def amount(size: int) -> str:
+    """Bytes at a glance, in powers of ten as disks are sold: 870 B, 14.2 MB, 1.31 GB."""
+    if size < 1000:  # noqa: PLR2004
+        return f"{size} B"
+    number = float(size)
+    for unit in ("kB", "MB", "GB"):
+        number /= 1000
+        if number < 999.5:  # noqa: PLR2004  it would be shown as the next unit's 1.00
+            return f"{number:.3g} {unit}"
+    return f"{number / 1000:.4g} TB"
+
+
 def kinds(number: int, kind: Kind) -> str:
     """So many of a kind: 9 focus brackets."""
     return counted(number, *_NAMES[kind])

@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 from sorter.disk.output import check_target
+from sorter.manifest.corrections import read_corrections
 from sorter.manifest.document import document
 from sorter.pipeline.ingesting import Ingest
 from sorter.pipeline.keeping import Undo, verify
 from sorter.pipeline.scanning import scan, unread_files, with_clocks_set, write_manifest
 from sorter.pipeline.wishes import Report, Ticks, Wishes
+from sorter.writing.undo import Undone
+from sorter.writing.verify import Findings
 
 __all__ = [
+    "Findings",
     "Ingest",
     "Report",
     "Ticks",
     "Undo",
+    "Undone",
     "Wishes",
     "check_target",
     "document",
+    "read_corrections",
     "scan",
     "unread_files",
     "verify",

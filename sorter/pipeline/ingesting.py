@@ -95,6 +95,11 @@ class Ingest:
         """How many files of the card are in the shoot already."""
         return len(self._comparison.there) - len(self._comparison.missing)
 
+    @property
+    def would_move(self) -> bool:
+        """Whether the files are moved: what a stopped plan says counts, not what is asked now."""
+        return self._wishes.moves if self.goes_on is None else self.goes_on.moves
+
     # ---- looking -----------------------------------------------------------------------------
 
     def look(self, ticks: Ticks, *, hold: bool) -> None:

@@ -1,4 +1,4 @@
-"""The stages in order, called by the commands: listing, reading, clocks, grouping, writing."""
+"""From a card to an account of it: listing, reading, clocks, grouping; and its manifest."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ from pathlib import Path
 from typing import Final, TypeAlias
 
 from sorter.disk.card import Card
-from sorter.disk.shoot import check_target, replace_file
-from sorter.errors import BadSettings
+from sorter.disk.output import replace_file
+from sorter.errors import BadCorrections, BadSettings
 from sorter.grouping.account import account_for
+from sorter.grouping.corrections import Misfit
 from sorter.manifest.csvfile import manifest_bytes
-from sorter.manifest.document import document
 from sorter.manifest.rows import make_rows
+from sorter.model.card import Listing
+from sorter.model.correction import Correction
 from sorter.model.frame import Facts, Frame, ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Kind
 from sorter.model.sequence import Account
@@ -21,25 +23,38 @@ from sorter.model.values import Moment
 from sorter.reading.cards import read_card
 from sorter.settings import Settings
 
-__all__ = ["Tick", "check_target", "document", "scan", "unread_files", "write_manifest"]
-
 Tick: TypeAlias = Callable[[int, int], None]
 """Called while files are read: how many are done, of how many."""
 
 _LAST_S: Final = 253_402_300_799  # 9999-12-31 23:59:59: ISO 8601 writes years in four digits
 
 
-def scan(root: Path, settings: Settings, tick: Tick) -> Account:
+def scan(
+    root: Path, settings: Settings, tick: Tick, corrections: tuple[Correction, ...] = ()
+) -> Account:
     """The account of the card below the root; the card is only read.
 
-    Raises what Card and its listing raise, CardGone, and BadSettings for a clock of a body that
-    is not on the card.
+    Raises what Card and its listing raise, CardGone, BadSettings for a clock of a body that is not
+    on the card, and BadCorrections for a correction that does not fit it.
     """
     card = Card(root)
-    listing = card.listing()
+    return account_of(card, card.listing(), settings, tick, corrections)
+
+
+def account_of(
+    card: Card,
+    listing: Listing,
+    settings: Settings,
+    tick: Tick,
+    corrections: tuple[Correction, ...] = (),
+) -> Account:
+    """The account of what was listed. Raises CardGone, BadSettings and BadCorrections as scan does."""
     total = len(listing.files)
     reading = read_card(card, listing, lambda done: tick(done, total))
-    return account_for(with_clocks_set(reading, settings), settings.grouping)
+    try:
+        return account_for(with_clocks_set(reading, settings), settings.grouping, corrections)
+    except Misfit as misfit:
+        raise BadCorrections(f"corrections, line {misfit.line}: {misfit}") from misfit
 
 
 def write_manifest(path: Path, account: Account) -> int:

@@ -6,7 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
-from sorter.model.plan import Correction, Entry, State
+from sorter.model.correction import Correction
+from sorter.model.plan import Entry, State
 from sorter.planning import pattern
 from sorter.settings import Settings
 

@@ -21,11 +21,12 @@ class Findings:
     """What was found; paths below the shoot, in their order.
 
     good: files that are as they were carried. missing, changed: not so. edited: sidecars that were
-    changed. unreadable: the disk did not give their bytes, each with the system's reason. added:
+    changed, so many, and what the sorter itself wrote. unreadable: the disk did not give their bytes, each with the system's reason. added:
     files that the ledger does not know. uncarried: files of the card that are not in the shoot.
     """
 
     good: int = 0
+    sidecars: int = 0
     missing: list[str] = field(default_factory=list)
     changed: list[str] = field(default_factory=list)
     edited: list[str] = field(default_factory=list)
@@ -85,6 +86,7 @@ def _check(shoot: Shoot, entry: Entry, findings: Findings, tick: Callable[[int],
         findings.good += 1
     elif row.role is Role.SIDECAR:
         findings.edited.append(row.destination)
+        findings.sidecars += 1
     else:
         findings.changed.append(row.destination)
 

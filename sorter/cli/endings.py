@@ -1,0 +1,176 @@
+"""What ingest, verify and undo say before and after their work: lines for the screen. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from sorter.cli import words
+from sorter.cli.layout import Printed
+from sorter.cli.planview import folders, named, tree, with_reason
+from sorter.model.plan import Placement
+
+if TYPE_CHECKING:
+    from sorter.pipeline import Findings, Ingest, Report, Undone
+
+CAUTION: Final = (
+    "Before you format the card: make a second copy of {shoot} on another disk, and check it there "
+    "with `sha256sum -c SHA256SUMS`. Format the card only when two verified copies exist."
+)
+
+
+def files_and_size(placements: Iterable[Placement]) -> str:
+    """How much that is: 443 files (24.1 MB)."""
+    placements = list(placements)
+    size = sum(each.row.bytes for each in placements)
+    return f"{words.counted(len(placements), 'file', 'files')} ({words.amount(size)})"
+
+
+# ---- ingest ---------------------------------------------------------------------------------
+
+
+def beforehand(work: Ingest) -> Iterator[str]:
+    """What is said before the work: that it goes on, or how much is there already."""
+    if work.goes_on is not None:
+        yield (
+            f"going on with the ingest of {work.goes_on.card} that was stopped: "
+            f"{files_and_size(work.waiting)} are left. Its plan is kept as it was."
+        )
+    if work.there:
+        yield (
+            f"{words.counted(work.there, 'file is', 'files are')} in the shoot already, byte by "
+            f"byte; {files_and_size(work.waiting)} missing."
+        )
+
+
+def planned(work: Ingest) -> Iterator[Printed]:
+    """The plan as a tree, and the sum of it."""
+    yield from (Printed(text=remark) for remark in beforehand(work))
+    waiting = work.waiting
+    if waiting:
+        yield from (Printed(text=line) for line in tree(str(work.shoot), waiting))
+    left = [each.row.source for each in work.plan.placements if not each.row.destination]
+    yield from _named("left on the card (no plain files)", left)
+    verb = "move" if work.would_move else "copy"
+    yield Printed(
+        text=f"{files_and_size(waiting)} to {verb}. This was a dry run: nothing was written.",
+        look="heading",
+    )
+
+
+def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
+    """Where the files are, what went wrong, and what to do before formatting the card."""
+    yield from _folders(report)
+    yield from _troubles(report)
+    known, verified = len(report.entries), report.verified
+    yield Printed(
+        text=f"{verified} of {words.counted(known, 'file', 'files')} verified: {_how(report)}",
+        look="heading",
+    )
+    yield Printed(text=f"They are in {words.safe(str(shoot))}, listed in manifest.csv there.")
+    if verified < known or report.closed:
+        yield Printed(
+            text="Do not format the card: not everything on it is in the shoot.", look="note"
+        )
+    elif not report.moves:
+        yield Printed(text=CAUTION.format(shoot=words.safe(str(shoot))))
+
+
+def _how(report: Report) -> str:
+    new = len(report.new)
+    done = "moved" if report.moves else "copied"
+    if new == len(report.entries):
+        return f"{done}, read back, and equal to the card's byte by byte."
+    if new == 0:
+        return "all were there already, and are equal to the card's byte by byte."
+    return f"{new} {done} now and read back, {len(report.entries) - new} there already; equal byte by byte."
+
+
+def _folders(report: Report) -> Iterator[Printed]:
+    rows = [(name, str(count), words.amount(size)) for name, count, size in folders(report.new)]
+    if not rows:
+        return
+    rows = [("folder", "files", "size"), *rows]
+    widths = [max(len(row[column]) for row in rows) for column in range(3)]
+    for place, (name, count, size) in enumerate(rows):
+        text = f"{name:<{widths[0]}}  {count:>{widths[1]}}  {size:>{widths[2]}}"
+        yield Printed(text=words.safe(text), look="plain" if place else "heading")
+    yield Printed(text="")
+
+
+def _troubles(report: Report) -> Iterator[Printed]:
+    yield from _named(
+        "could not be carried; try again, with another reader or cable",
+        (with_reason(entry) for entry in report.failed),
+    )
+    yield from _named("left on the card", (with_reason(entry) for entry in report.left))
+    yield from _named(
+        "folders of the card that cannot be listed: what is in them is not in the shoot",
+        (f"{folder}/" for folder in report.closed),
+    )
+    yield from _named(
+        "could not be read as pictures; carried as they are",
+        (with_reason(entry) for entry in report.unread),
+    )
+    yield from _named(
+        "changed in the shoot since they were carried; carried once more, beside them",
+        (entry.row.destination for entry in report.changed),
+    )
+    yield from _named(
+        "edited in the shoot since they were carried; left as they are",
+        (entry.row.destination for entry in report.edited),
+    )
+    yield from _named(
+        "moved, but still on the card: changed there since, or locked",
+        (entry.row.source for entry in report.kept),
+    )
+
+
+def _named(heading: str, texts: Iterable[str]) -> Iterator[Printed]:
+    lines = list(named(heading, texts))
+    for place, line in enumerate(lines):
+        yield Printed(text=line, look="note" if place == 0 else "plain")
+    if lines:
+        yield Printed(text="")
+
+
+# ---- verify ---------------------------------------------------------------------------------
+
+
+def verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
+    """What has changed, by name; then how many files are as they were."""
+    yield from _named("MISSING", findings.missing)
+    yield from _named("CHANGED", findings.changed)
+    yield from _named(
+        "CANNOT BE READ", (f"{path}: {why}" for path, why in findings.unreadable.items())
+    )
+    yield from _named("edited since (sidecars, lists)", findings.edited)
+    yield from _named("added since, and not known to the ledger", findings.added)
+    yield from _named("on the card, and never carried", findings.uncarried)
+    failed = len(findings.missing) + len(findings.changed) + len(findings.unreadable)
+    total = findings.good + failed + findings.sidecars
+    files = words.counted(total, "file", "files")
+    yield Printed(
+        text=f"{findings.good} of {files} verified in {words.safe(str(shoot))}.", look="heading"
+    )
+    if failed:
+        yield Printed(
+            text="Copy what is named above from the card or from your second copy, and keep both "
+            "until `sorter verify` finds nothing.",
+            look="note",
+        )
+
+
+# ---- undo -----------------------------------------------------------------------------------
+
+
+def undone(outcome: Undone, shoot: Path, card: Path) -> Iterator[Printed]:
+    """How many files were taken back, and which stay."""
+    yield from _named(f"stay in {shoot}", (f"{path}: {why}" for path, why in outcome.stay.items()))
+    said = []
+    if outcome.removed or not outcome.returned:
+        said.append(f"{words.counted(outcome.removed, 'copy', 'copies')} removed from the shoot")
+    if outcome.returned:
+        said.append(f"{words.counted(outcome.returned, 'file', 'files')} moved back to {card}")
+    yield Printed(text=words.safe(f"{', '.join(said)}."), look="heading")

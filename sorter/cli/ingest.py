@@ -1,0 +1,139 @@
+"""`sorter ingest`: a card carried into a shoot folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import click
+
+from sorter.cli.options import clock_option, corrections_option, settings_option, yes_option
+from sorter.cli.paths import GivenPath
+from sorter.errors import NotAgreed
+from sorter.settings import load_settings
+
+if TYPE_CHECKING:
+    from sorter import pipeline
+    from sorter.cli.console import Bars
+
+FINISHED_WITHOUT_SOME: Final = 1
+VERIFICATION_FAILED: Final = 4
+
+_EXAMPLE = """\b
+Examples:
+  sorter ingest /media/card ~/pictures/rock-pool --dry-run
+  sorter ingest /media/card ~/pictures/rock-pool --name "west pool"
+  sorter ingest /media/card ~/pictures/rock-pool --folder "{sequence:03d} {kind} f{f_number}"
+
+A folder pattern is in Python's format syntax, over the names of the manifest's columns and name:
+{sequence:04d}_{kind}_{frames}_{name} is the default.
+
+Exit codes: 0 every file is in the shoot and verified; 1 finished, but some files could not be read
+or carried: they are listed; 2 wrong usage, nothing done; 3 stopped, nothing lost, run it again to
+go on; 4 a copy came out different from the card's file: it is named.
+"""
+
+
+@click.command(epilog=_EXAMPLE)
+@click.argument("card", type=GivenPath(), metavar="CARD")
+@click.argument("shoot", type=GivenPath(), metavar="SHOOT")
+@click.option(
+    "--dry-run", is_flag=True, help="Print the plan as a tree, and write nothing anywhere."
+)
+@click.option(
+    "--move",
+    is_flag=True,
+    help="Move the files: a file leaves the card when all files of its frame are verified in the "
+    "shoot. On one disk that is a rename.",
+)
+@click.option(
+    "--folder",
+    metavar="PATTERN",
+    help="How the folders of sequences are named; see below.",
+)
+@click.option("--name", default="", metavar="NAME", help="A name for the folders, as {name}.")
+@corrections_option
+@settings_option
+@clock_option
+@yes_option
+@click.pass_context
+def ingest(
+    ctx: click.Context,
+    card: Path,
+    shoot: Path,
+    folder: str | None,
+    name: str,
+    corrections_file: Path | None,
+    settings_file: Path | None,
+    clock: tuple[str, ...],
+    *,
+    dry_run: bool,
+    move: bool,
+    yes: bool,
+) -> None:
+    """Carries a card into a shoot folder, and verifies it.
+
+    CARD is the card's root, its DCIM, or any folder with pictures in it. SHOOT is a folder for the
+    shoot: it is made where it is missing; where it holds a shoot already, what is missing is added.
+
+    Every file is copied, forced to the disk, read back and compared. The card is only read, but for
+    --move. An ingest that was stopped goes on where it stopped when it is run again.
+    """
+    # Imported here, so that this command's help answers at once too.
+    from sorter import pipeline  # noqa: PLC0415
+    from sorter.cli import console, endings  # noqa: PLC0415
+
+    wishes = pipeline.Wishes(
+        settings=load_settings(settings_file, clock),
+        name=name,
+        corrections=pipeline.read_corrections(corrections_file) if corrections_file else (),
+        moves=move,
+        **({} if folder is None else {"folder": folder}),
+    )
+    if move and not (yes or dry_run or console.can_ask()):
+        raise NotAgreed(
+            "--move takes files off the card. Without a terminal to ask on, give --yes."
+        )
+    with pipeline.Ingest(card, shoot, wishes) as work:
+        with console.Bars() as bars:
+            work.look(_ticks(bars), hold=not dry_run)
+        if dry_run:
+            console.show_lines(endings.planned(work))
+            return
+        if move and not yes and work.waiting:
+            _ask(work, card)
+        _say_what_comes(work)
+        with console.Bars() as bars:
+            report = work.carry(_ticks(bars))
+    console.show_lines(endings.ingested(report, work.shoot))
+    if report.differing:
+        ctx.exit(VERIFICATION_FAILED)
+    if not report.is_whole:
+        ctx.exit(FINISHED_WITHOUT_SOME)
+
+
+def _ticks(bars: Bars) -> pipeline.Ticks:
+    from sorter import pipeline  # noqa: PLC0415  see above
+
+    return pipeline.Ticks(
+        reading=bars.tick("reading the card", "finding the sequences"),
+        comparing=bars.tick("comparing with the shoot", in_bytes=True),
+        carrying=bars.tick("carrying", "verifying", in_bytes=True),
+    )
+
+
+def _ask(work: pipeline.Ingest, card: Path) -> None:
+    from sorter.cli import console, endings  # noqa: PLC0415  see above
+
+    files = endings.files_and_size(work.waiting)
+    if not console.agrees(
+        f"Move {files} from {card} to {work.shoot}? The card keeps none of them."
+    ):
+        raise NotAgreed("nothing was done.")
+
+
+def _say_what_comes(work: pipeline.Ingest) -> None:
+    from sorter.cli import console, endings  # noqa: PLC0415  see above
+
+    for remark in endings.beforehand(work):
+        console.remark(remark)

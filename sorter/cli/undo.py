@@ -1,0 +1,67 @@
+"""`sorter undo`: the last ingest taken back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+import click
+
+from sorter.cli.options import yes_option
+from sorter.cli.paths import GivenPath
+from sorter.errors import NotAgreed
+
+SOME_STAY: Final = 1
+
+_EXAMPLE = """\b
+Examples:
+  sorter undo ~/pictures/rock-pool
+  sorter undo ~/pictures/rock-pool --yes --card /media/card
+
+Exit codes: 0 all of it was taken back; 1 some files stay: they are named; 2 wrong usage, nothing
+done; 3 stopped, nothing lost, run it again to go on.
+"""
+
+
+@click.command(epilog=_EXAMPLE)
+@click.argument("shoot", type=GivenPath(), metavar="SHOOT")
+@click.option(
+    "--card",
+    type=GivenPath(),
+    metavar="CARD",
+    help="Where the card is now, if not where it was.",
+)
+@click.option(
+    "--without-card",
+    is_flag=True,
+    help="Also remove copies whose originals are not on the card any more.",
+)
+@yes_option
+@click.pass_context
+def undo(
+    ctx: click.Context, shoot: Path, card: Path | None, *, without_card: bool, yes: bool
+) -> None:
+    """Takes the last ingest of a shoot back.
+
+    Copies are removed, moved files go back to the card. What was changed since stays, and is named.
+    Copies that the card does not have any more are the only ones: they are not removed.
+    """
+    # Imported here, so that this command's help answers at once too.
+    from sorter import pipeline  # noqa: PLC0415
+    from sorter.cli import console, endings  # noqa: PLC0415
+
+    if not (yes or console.can_ask()):
+        raise NotAgreed("undo removes files. Without a terminal to ask on, give --yes.")
+    with pipeline.Undo(shoot, card) as work:
+        with console.Bars() as bars:
+            if not without_card:
+                work.check_originals(bars.tick("comparing with the card", in_bytes=True))
+        files = endings.files_and_size(entry.placement for entry in work.here)
+        back = f"move {files} back to {work.card}" if work.run.moves else f"remove {files}"
+        if not yes and not console.agrees(f"Take the last ingest of {shoot} back: {back}?"):
+            raise NotAgreed("nothing was done.")
+        with console.Bars() as bars:
+            outcome = work.carry(bars.tick("taking back", in_bytes=True))
+    console.show_lines(endings.undone(outcome, shoot, work.card))
+    if outcome.stay:
+        ctx.exit(SOME_STAY)
