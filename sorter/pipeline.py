@@ -9,11 +9,14 @@ from typing import Final, TypeAlias
 
 from sorter.disk.card import Card
 from sorter.disk.shoot import check_target, replace_file
-from sorter.errors import BadSettings
+from sorter.errors import BadCorrections, BadSettings
 from sorter.grouping.account import account_for
+from sorter.grouping.corrections import Misfit
+from sorter.manifest.corrections import read_corrections
 from sorter.manifest.csvfile import manifest_bytes
 from sorter.manifest.document import document
 from sorter.manifest.rows import make_rows
+from sorter.model.correction import Correction
 from sorter.model.frame import Facts, Frame, ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Kind
 from sorter.model.sequence import Account
@@ -21,7 +24,15 @@ from sorter.model.values import Moment
 from sorter.reading.cards import read_card
 from sorter.settings import Settings
 
-__all__ = ["Tick", "check_target", "document", "scan", "unread_files", "write_manifest"]
+__all__ = [
+    "Tick",
+    "check_target",
+    "document",
+    "read_corrections",
+    "scan",
+    "unread_files",
+    "write_manifest",
+]
 
 Tick: TypeAlias = Callable[[int, int], None]
 """Called while files are read: how many are done, of how many."""
@@ -29,17 +40,23 @@ Tick: TypeAlias = Callable[[int, int], None]
 _LAST_S: Final = 253_402_300_799  # 9999-12-31 23:59:59: ISO 8601 writes years in four digits
 
 
-def scan(root: Path, settings: Settings, tick: Tick) -> Account:
-    """The account of the card below the root; the card is only read.
+def scan(
+    root: Path, settings: Settings, tick: Tick, corrections: tuple[Correction, ...] = ()
+) -> Account:
+    """The account of the card below the root, as corrected; the card is only read.
 
-    Raises what Card and its listing raise, CardGone, and BadSettings for a clock of a body that
-    is not on the card.
+    Raises what Card and its listing raise, CardGone, BadSettings for a clock of a body that is not
+    on the card, and BadCorrections for a correction that does not fit the card.
     """
     card = Card(root)
     listing = card.listing()
     total = len(listing.files)
     reading = read_card(card, listing, lambda done: tick(done, total))
-    return account_for(with_clocks_set(reading, settings), settings.grouping)
+    reading = with_clocks_set(reading, settings)
+    try:
+        return account_for(reading, settings.grouping, corrections)
+    except Misfit as misfit:
+        raise BadCorrections(f"corrections, line {misfit.line}: {misfit}") from misfit
 
 
 def write_manifest(path: Path, account: Account) -> int:
