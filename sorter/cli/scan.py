@@ -94,6 +94,8 @@ def scan(
     corrections = pipeline.read_corrections(corrections_file) if corrections_file else ()
     if manifest is not None:
         pipeline.check_target(manifest, card=card)
+        if corrections_file is not None:
+            pipeline.check_apart(manifest, corrections_file)
     with console.Bar("reading the card", "finding the sequences") as bar:
         account = pipeline.scan(card, settings, bar.tick, corrections)
     rows = 0 if manifest is None else pipeline.write_manifest(manifest, account)

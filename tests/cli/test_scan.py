@@ -213,6 +213,16 @@ def test_corrections_that_do_not_fit_are_refused_before_anything_is_shown(
     assert not manifest.exists()
 
 
+def test_a_manifest_never_replaces_the_corrections(card: Path, tmp_path: Path) -> None:
+    file = corrections(tmp_path, "DCIM/100TIDES/IMG_0001.JPG,,marker,")
+    (tmp_path / "link.csv").symlink_to(file)
+    before = file.read_bytes()
+    for manifest in (file, tmp_path / "link.csv"):
+        done = scan(card, "--corrections", file, "--manifest", manifest)
+        refused(done, "this is your corrections file")
+    assert file.read_bytes() == before
+
+
 def test_corrections_that_are_none_are_refused_before_the_card_is_read(tmp_path: Path) -> None:
     file = corrections(tmp_path, "A.JPG,,brust,")
     refused(scan(tmp_path / "none", "--corrections", file), "line 2", "Did you mean 'burst'?")
