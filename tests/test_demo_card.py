@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+ROOT = Path(__file__).parents[1]
+CORRECTIONS = ROOT / "fixtures" / "corrections.csv"
 COMPARED = ("frame", "sequence", "kind", "position", "frames", "planned", "role")
 
 
@@ -64,3 +66,23 @@ def test_the_demo_card_is_left_as_it_was(
     command = [sys.executable, "-m", "sorter", "scan", str(demo_card), "--why"]
     subprocess.run(command, check=False, capture_output=True)  # noqa: S603
     assert {p: (p.stat().st_mtime_ns, p.stat().st_size) for p in demo_card.rglob("*")} == before
+
+
+def test_the_readmes_corrections_change_what_they_name_and_nothing_else(
+    demo_card: Path, demo_manifest: dict[str, dict[str, str]]
+) -> None:
+    manifest = demo_card.parent / "corrected.csv"
+    command = [sys.executable, "-m", "sorter", "scan", str(demo_card), "--manifest", str(manifest)]
+    asked = ["--corrections", str(CORRECTIONS)]
+    done = subprocess.run([*command, *asked], check=False, capture_output=True)  # noqa: S603
+    assert done.returncode == 1, done.stderr  # one file of the card is empty
+    kinds = {source: row["kind"] for source, row in _by_source(manifest).items()}
+    today = {source: row["kind"] for source, row in demo_manifest.items()}
+    cap = [source for source in kinds if "IMG_9958" in source]
+    assert cap
+    assert kinds == today | dict.fromkeys(cap, "marker")
+
+
+def test_the_corrections_in_the_readme_are_the_fixtures() -> None:
+    example = CORRECTIONS.read_text(encoding="utf-8")
+    assert f"```csv\n{example}```" in (ROOT / "README.md").read_text(encoding="utf-8")

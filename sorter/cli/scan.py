@@ -17,6 +17,7 @@ Examples:
   sorter scan /media/card --why
   sorter scan /media/card --manifest rock-pool.csv
   sorter scan /media/card --clock 0417=-4m --json
+  sorter scan /media/card --corrections limpets.csv
 
 Exit codes: 0 all went well; 1 finished, but some files could not be read: they are listed; 2
 wrong usage, nothing done; 3 stopped, nothing lost.
@@ -45,6 +46,14 @@ wrong usage, nothing done; 3 stopped, nothing lost.
     "next best account.",
 )
 @click.option(
+    "--corrections",
+    "corrections_file",
+    type=GivenPath(),
+    metavar="FILE",
+    help="Read from this CSV file which frames are one sequence: its columns are first, last, kind "
+    "and name; first and last are paths below the card; kind and name may be empty.",
+)
+@click.option(
     "--settings",
     "settings_file",
     type=GivenPath(),
@@ -67,6 +76,7 @@ def scan(
     settings_file: Path | None,
     clock: tuple[str, ...],
     *,
+    corrections_file: Path | None,
     as_json: bool,
     why: bool,
 ) -> None:
@@ -81,10 +91,13 @@ def scan(
     from sorter.cli import console  # noqa: PLC0415
 
     settings = load_settings(settings_file, clock)
+    corrections = pipeline.read_corrections(corrections_file) if corrections_file else ()
     if manifest is not None:
         pipeline.check_target(manifest, card=card)
+        if corrections_file is not None:
+            pipeline.check_apart(manifest, corrections_file)
     with console.Bar("reading the card", "finding the sequences") as bar:
-        account = pipeline.scan(card, settings, bar.tick)
+        account = pipeline.scan(card, settings, bar.tick, corrections)
     rows = 0 if manifest is None else pipeline.write_manifest(manifest, account)
     unread = pipeline.unread_files(account)
     if as_json:

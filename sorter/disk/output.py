@@ -36,7 +36,7 @@ def check_target(path: Path, *, card: Path) -> None:
         )
 
 
-def check_apart(shoot: Path, *, card: Path) -> None:
+def check_beside(shoot: Path, *, card: Path) -> None:
     """Returns where neither of the two folders lies in the other, links followed.
 
     A shoot beside the DCIM folder that was named as the card lies in the card too, where that is

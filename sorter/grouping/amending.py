@@ -17,6 +17,7 @@ from sorter.model.knobs import GroupingKnobs
 from sorter.model.sequence import BEYOND_DOUBT, Grounds
 
 CUT_BEFORE: Final = "the corrections file cut off the frames before"
+_OPEN: Final = " and does not name its kind"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,10 +67,10 @@ def _made(
 ) -> Made:
     kind, why = _kind(evidence, pieces, stretch, knobs)
     count = stretch.stop - stretch.start
-    these = "this frame is" if count == 1 else f"these {count} frames are"
+    these = "this frame is a" if count == 1 else f"these {count} frames are one"
     grounds = Grounds(
         begins="the corrections file says so",
-        kind=f"the corrections file says that {these} one sequence, {why}",
+        kind=f"the corrections file says that {these} sequence{why}",
         margin=BEYOND_DOUBT,
         begins_margin=BEYOND_DOUBT,
     )
@@ -89,17 +90,19 @@ def _kind(
     claims least about its frames.
     """
     if stretch.kind is not None:
-        return stretch.kind, f"{stretch.kind}"
+        return stretch.kind, f": {stretch.kind}"
     touched = [piece for piece in pieces if stretch.meets(piece.start, piece.stop)]
     if stretch.stop - stretch.start == 1:
-        return Kind.SINGLE, "and one frame is a single"
+        return Kind.SINGLE, f"{_OPEN}: one frame is a single"
     if len(touched) == 1:
-        return touched[0].kind, f"and leaves it the {touched[0].kind} that it was"
+        return touched[0].kind, f"{_OPEN}: {touched[0].kind} as before"
     fits = _best_series(evidence, stretch, knobs)
     if fits is not None:
-        return fits, f"and {fits} fits them best"
-    kind = _most_had(touched, stretch)
-    return kind, f"which no kind accounts for, called {kind} after what they were"
+        return fits, f"{_OPEN}: {fits} fits best"
+    had = _most_had(touched, stretch)
+    if had is None:
+        return Kind.BURST, f"{_OPEN}: none accounts for it, and burst claims least"
+    return had, f"{_OPEN}: none accounts for it, {had} as most of it was"
 
 
 def _best_series(evidence: Evidence, stretch: Stretch, knobs: GroupingKnobs) -> Kind | None:
@@ -109,12 +112,12 @@ def _best_series(evidence: Evidence, stretch: Stretch, knobs: GroupingKnobs) -> 
     return next((each.kind for each in series), None)
 
 
-def _most_had(touched: list[Piece], stretch: Stretch) -> Kind:
+def _most_had(touched: list[Piece], stretch: Stretch) -> Kind | None:
     had: Counter[Kind] = Counter()
     for piece in touched:
         if piece.kind is not Kind.SINGLE:
             had[piece.kind] += min(piece.stop, stretch.stop) - max(piece.start, stretch.start)
-    return had.most_common(1)[0][0] if had else Kind.BURST
+    return had.most_common(1)[0][0] if had else None
 
 
 def left_words(left: Left, whole: Piece) -> str:

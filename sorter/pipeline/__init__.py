@@ -7,7 +7,13 @@ from sorter.manifest.corrections import read_corrections
 from sorter.manifest.document import document
 from sorter.pipeline.ingesting import Ingest
 from sorter.pipeline.keeping import Undo, verify
-from sorter.pipeline.scanning import scan, unread_files, with_clocks_set, write_manifest
+from sorter.pipeline.scanning import (
+    check_apart,
+    scan,
+    unread_files,
+    with_clocks_set,
+    write_manifest,
+)
 from sorter.pipeline.wishes import Report, Ticks, Wishes
 from sorter.writing.undo import Undone
 from sorter.writing.verify import Findings
@@ -20,6 +26,7 @@ __all__ = [
     "Undo",
     "Undone",
     "Wishes",
+    "check_apart",
     "check_target",
     "document",
     "read_corrections",

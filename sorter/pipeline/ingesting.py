@@ -12,7 +12,7 @@ from types import TracebackType
 from typing import Final, Self
 
 from sorter.disk.card import Card
-from sorter.disk.output import check_apart
+from sorter.disk.output import check_beside
 from sorter.disk.shoot import Shoot
 from sorter.errors import (
     BadPattern,
@@ -56,7 +56,7 @@ class Ingest:
     def __init__(self, card: Path, shoot: Path, wishes: Wishes) -> None:
         self._naming = _naming(wishes)
         self._card = Card(card)
-        check_apart(shoot, card=card)
+        check_beside(shoot, card=card)
         self._shoot = Shoot(shoot)
         self._wishes = wishes
         self._open = ExitStack()

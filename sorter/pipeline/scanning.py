@@ -9,7 +9,7 @@ from typing import Final, TypeAlias
 
 from sorter.disk.card import Card
 from sorter.disk.output import replace_file
-from sorter.errors import BadCorrections, BadSettings
+from sorter.errors import BadCorrections, BadSettings, OutputNotWritable
 from sorter.grouping.account import account_for
 from sorter.grouping.corrections import Misfit
 from sorter.manifest.csvfile import manifest_bytes
@@ -65,6 +65,15 @@ def write_manifest(path: Path, account: Account) -> int:
     rows = make_rows(account)
     replace_file(path, manifest_bytes(rows))
     return len(rows)
+
+
+def check_apart(manifest: Path, corrections: Path) -> None:
+    """Raises OutputNotWritable where the manifest would replace the corrections that were read."""
+    if manifest.exists() and manifest.samefile(corrections):
+        raise OutputNotWritable(
+            f"{manifest}: this is your corrections file, and the manifest would replace it. Name "
+            "another file."
+        )
 
 
 def unread_files(account: Account) -> tuple[ReadFile, ...]:

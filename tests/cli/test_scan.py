@@ -174,6 +174,61 @@ def test_settings_are_read_from_the_file_that_is_named(card: Path, tmp_path: Pat
     refused(scan(card, "--settings", tmp_path / "s.toml"), "Did you mean 'clock'?")
 
 
+def corrections(folder: Path, *rows: str) -> Path:
+    file = folder / "corrections.csv"
+    file.write_text("\n".join(("first,last,kind,name", *rows)), encoding="utf-8")
+    return file
+
+
+def test_corrections_stand_in_table_manifest_and_json(card: Path, tmp_path: Path) -> None:
+    row = "DCIM/100TIDES/IMG_0001.JPG,DCIM/100TIDES/IMG_0002.JPG,manual-stack,limpet"
+    file = corrections(tmp_path, row)
+    assert "1 manual stack (2)" in scan(card, "--corrections", file).stdout
+    manifest = tmp_path / "m.csv"
+    whole = json.loads(scan(card, "--corrections", file, "--json", "--manifest", manifest).stdout)
+    assert [(each["kind"], each["name"]) for each in whole["sequences"]] == [
+        ("manual-stack", "limpet"),
+        ("single", ""),
+    ]
+    with manifest.open(encoding="utf-8", newline="") as written:
+        rows = list(csv.DictReader(written))
+    assert [row["kind"] for row in rows[:3]] == ["manual-stack", "manual-stack", "single"]
+    assert rows[0]["grounds"].startswith("the corrections file says that these 2 frames are one")
+
+
+def test_why_does_not_call_a_marker_a_single(card: Path, tmp_path: Path) -> None:
+    file = corrections(tmp_path, "DCIM/100TIDES/IMG_0001.JPG,,marker,")
+    said = scan(card, "--corrections", file, "--why").stdout.split("\n\n")[0]
+    assert "marker" in said
+    assert "one frame is a single" not in said
+
+
+def test_corrections_that_do_not_fit_are_refused_before_anything_is_shown(
+    card: Path, tmp_path: Path
+) -> None:
+    file = corrections(tmp_path, "", "DCIM/100TIDES/IMG_0009.JPG,,single,")
+    manifest = tmp_path / "m.csv"
+    done = scan(card, "--corrections", file, "--manifest", manifest)
+    refused(done, "Error: corrections, line 3: no file of this card is")
+    assert not manifest.exists()
+
+
+def test_a_manifest_never_replaces_the_corrections(card: Path, tmp_path: Path) -> None:
+    file = corrections(tmp_path, "DCIM/100TIDES/IMG_0001.JPG,,marker,")
+    (tmp_path / "link.csv").symlink_to(file)
+    before = file.read_bytes()
+    for manifest in (file, tmp_path / "link.csv"):
+        done = scan(card, "--corrections", file, "--manifest", manifest)
+        refused(done, "this is your corrections file")
+    assert file.read_bytes() == before
+
+
+def test_corrections_that_are_none_are_refused_before_the_card_is_read(tmp_path: Path) -> None:
+    file = corrections(tmp_path, "A.JPG,,brust,")
+    refused(scan(tmp_path / "none", "--corrections", file), "line 2", "Did you mean 'burst'?")
+    refused(scan(tmp_path / "none", "--corrections", tmp_path / "x.csv"), "cannot be read")
+
+
 # ---- exit codes -----------------------------------------------------------------------------
 
 
@@ -363,7 +418,9 @@ def test_closed_streams_stop_nothing(card: Path, tmp_path: Path, closed: str) ->
     assert (done.returncode, out.is_file()) == (0, True)
 
 
-@pytest.mark.parametrize("option", [[], ["card", "--manifest"], ["card", "--settings"]])
+@pytest.mark.parametrize(
+    "option", [[], ["card", "--manifest"], ["card", "--settings"], ["card", "--corrections"]]
+)
 def test_an_empty_path_is_not_the_folder_that_one_is_in(option: list[str]) -> None:
     done = scan(*option, "")
     assert (done.exit_code, done.stdout) == (2, "")

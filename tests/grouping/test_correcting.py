@@ -64,7 +64,7 @@ def test_a_correction_gives_a_sequence_its_kind_and_name(limpets: Shoot) -> None
 def test_the_grounds_say_that_the_corrections_file_made_it_so(limpets: Shoot) -> None:
     grounds = corrected(limpets, says(22, 31, "manual-stack"))[2].grounds
     assert grounds.kind == (
-        "the corrections file says that these 10 frames are one sequence, manual-stack"
+        "the corrections file says that these 10 frames are one sequence: manual-stack"
     )
     assert grounds.begins == "the corrections file says so"
     assert grounds.runner_up is None
@@ -108,7 +108,7 @@ def test_a_frame_of_a_series_can_be_the_marker_that_parts_it(limpets: Shoot) -> 
     after = corrected(limpets, says(11, kind="marker"))
     assert shape(after) == [(S, 1), (FB, 9), (M, 1), (FB, 10), (B, 10), (S, 1)]
     assert after[2].grounds.kind == (
-        "the corrections file says that this frame is one sequence, marker"
+        "the corrections file says that this frame is a sequence: marker"
     )
 
 
@@ -141,7 +141,7 @@ def test_what_is_left_keeps_the_doubts_about_its_whole() -> None:
 def test_an_open_kind_is_that_of_the_sequence_in_which_all_frames_lay(limpets: Shoot) -> None:
     after = corrected(limpets, says(24, 28))
     assert shape(after)[2:5] == [(B, 2), (B, 5), (B, 3)]
-    assert after[3].grounds.kind.endswith("and leaves it the burst that it was")
+    assert after[3].grounds.kind.endswith("and does not name its kind: burst as before")
 
 
 def test_an_open_kind_of_one_frame_is_a_single(limpets: Shoot) -> None:
@@ -155,7 +155,7 @@ def test_an_open_kind_over_several_sequences_is_the_best_series_for_them() -> No
     assert shape(corrected(made)) == [(FB, 12), (FB, 12)]
     (whole,) = corrected(made, says(1, 24))
     assert whole.kind is FB
-    assert whole.grounds.kind.endswith("and focus-bracket fits them best")
+    assert whole.grounds.kind.endswith(": focus-bracket fits best")
 
 
 def test_tries_that_are_joined_are_no_single() -> None:
@@ -164,7 +164,7 @@ def test_tries_that_are_joined_are_no_single() -> None:
     assert shape(corrected(made)) == [(S, 1)] * 3
     (whole,) = corrected(made, says(1, 3))
     assert whole.kind is not S
-    assert whole.grounds.kind.endswith(f"and {whole.kind} fits them best")
+    assert whole.grounds.kind.endswith(f": {whole.kind} fits best")
 
 
 def test_halves_that_no_kind_joins_stay_what_most_of_them_were() -> None:
@@ -173,15 +173,15 @@ def test_halves_that_no_kind_joins_stay_what_most_of_them_were() -> None:
     run(made, even(3600, 0.1, 6), [0.5] * 6, **BURST)
     (whole,) = corrected(made, says(1, 18))
     assert whole.kind is FB
-    assert whole.grounds.kind.endswith(
-        "which no kind accounts for, called focus-bracket after what they were"
-    )
+    assert whole.grounds.kind.endswith(": none accounts for it, focus-bracket as most of it was")
 
 
 def test_tries_that_no_kind_joins_are_a_burst() -> None:
     made = start()
     run(made, [0, 3600.0], [0.3, 0.9], **TRY)
-    assert shape(corrected(made, says(1, 2))) == [(B, 2)]
+    (whole,) = corrected(made, says(1, 2))
+    assert (whole.kind, len(whole.frames)) == (B, 2)
+    assert whole.grounds.kind.endswith(": none accounts for it, and burst claims least")
 
 
 # ---- results, relations, plans --------------------------------------------------------------
