@@ -38,6 +38,14 @@ class BadCorrections(SorterError):
     """The corrections file does not fit its form or this card."""
 
 
+class NoShoot(SorterError):
+    """The folder is no shoot: no card was ingested to it."""
+
+
+class BadChoice(SorterError):
+    """What was chosen of a shoot, or where it is to go, does not fit that shoot."""
+
+
 class AnswerLost(SorterError):
     """What stdout leads to takes no more: a full disk, most likely."""
 
@@ -46,5 +54,11 @@ class AnswerLost(SorterError):
 
 class CardGone(SorterError):
     """The card went away while it was read; nothing was lost."""
+
+    exit_code: ClassVar[int] = 3
+
+
+class NoRoom(SorterError):
+    """The disk that is written to is full; nothing was lost, and the next run goes on."""
 
     exit_code: ClassVar[int] = 3

@@ -1,0 +1,1 @@
+"""Plan to outcome: what a shoot's ledger holds."""
