@@ -8,23 +8,36 @@ from pathlib import Path
 from typing import Final, TypeAlias
 
 from sorter.disk.card import Card
-from sorter.disk.shoot import check_target, replace_file
-from sorter.errors import BadSettings
+from sorter.disk.shoot import check_target, real_path, replace_file
+from sorter.errors import BadChoice, BadSettings
 from sorter.grouping.account import account_for
+from sorter.handoff.choose import choose
+from sorter.handoff.deliver import Delivery, refuse_lists, refuse_shoots_own
+from sorter.handoff.numbers import parse_numbers
 from sorter.manifest.csvfile import manifest_bytes
 from sorter.manifest.document import document
 from sorter.manifest.rows import make_rows
 from sorter.model.frame import Facts, Frame, ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Kind
 from sorter.model.sequence import Account
+from sorter.model.stack import Handed, Handoff, LeftOut, Wish
 from sorter.model.values import Moment
 from sorter.reading.cards import read_card
 from sorter.settings import Settings
 
-__all__ = ["Tick", "check_target", "document", "scan", "unread_files", "write_manifest"]
+__all__ = [
+    "Tick",
+    "check_target",
+    "document",
+    "hand_off",
+    "parse_numbers",
+    "scan",
+    "unread_files",
+    "write_manifest",
+]
 
 Tick: TypeAlias = Callable[[int, int], None]
-"""Called while files are read: how many are done, of how many."""
+"""Called while files are read or written: how many are done, of how many."""
 
 _LAST_S: Final = 253_402_300_799  # 9999-12-31 23:59:59: ISO 8601 writes years in four digits
 
@@ -64,6 +77,47 @@ def unread_files(account: Account) -> tuple[ReadFile, ...]:
 def _is_closed(file: ReadFile) -> bool:
     """Whether it was not opened, or is a picture by its name and no picture by its content."""
     return bool(file.file.obstacle) or (file.role in PICTURE_ROLES and not file.is_picture)
+
+
+# ---- handing over ---------------------------------------------------------------------------
+
+
+def hand_off(
+    shoot: Path, wish: Wish, tick: Tick, *, lists: Path | None, folders: Path | None
+) -> Handoff:
+    """The stacks that are wished for stand as lists, as folders, or both; and what came of each.
+
+    Raises BadChoice where nothing is to be written or the wish does not fit the shoot, and what
+    entries_of raises where there is none, before anything is written. After that OutputNotWritable
+    and NoRoom; what was handed over before them stays.
+    """
+    # Imported here: no other command of this module needs a ledger.
+    from sorter.writing.records import entries_of  # noqa: PLC0415
+
+    if lists is None and folders is None:
+        raise BadChoice("say where the stacks are to go: --list DIR, --folders DIR, or both.")
+    entries = entries_of(shoot)
+    choice = choose(entries, wish)
+    shoot, lists, folders = real_path(shoot), _real(lists), _real(folders)
+    for target in filter(None, (lists, folders)):
+        refuse_shoots_own(shoot, target, entries)
+    if lists is not None:
+        refuse_lists(shoot, lists, folders, choice.stacks)
+    delivery = Delivery(shoot=shoot, lists=lists, folders=folders, tick=tick)
+    outcomes = (*delivery.hand_over(choice.stacks), *choice.left_out)
+    left_out = [each for each in outcomes if isinstance(each, LeftOut)]
+    return Handoff(
+        wish=wish,
+        handed=tuple(each for each in outcomes if isinstance(each, Handed)),
+        left_out=tuple(sorted(left_out, key=lambda each: each.number)),
+        passed_over=choice.passed_over,
+        lists=str(lists or ""),
+        folders=str(folders or ""),
+    )
+
+
+def _real(path: Path | None) -> Path | None:
+    return None if path is None else real_path(path)
 
 
 # ---- clocks ---------------------------------------------------------------------------------

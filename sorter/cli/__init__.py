@@ -16,6 +16,10 @@ from sorter.errors import SorterError
 
 COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "scan": ("sorter.cli.scan:scan", "Shows which sequences are on a card, and why."),
+    "handoff": (
+        "sorter.cli.handoff:handoff",
+        "Hands the stacks of a shoot to a stacking program.",
+    ),
 }
 """Name: where the command is, and its help in one line, the same as its docstring's first."""
 
