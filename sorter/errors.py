@@ -46,6 +46,14 @@ class BadCorrections(SorterError):
     """The corrections file does not fit its form or this card."""
 
 
+class NoShoot(SorterError):
+    """The folder is no shoot: no card was ingested to it."""
+
+
+class BadChoice(SorterError):
+    """What was chosen of a shoot, or where it is to go, does not fit that shoot."""
+
+
 class AnswerLost(SorterError):
     """What stdout leads to takes no more: a full disk, most likely."""
 

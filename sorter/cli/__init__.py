@@ -19,6 +19,10 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "ingest": ("sorter.cli.ingest:ingest", "Carries a card into a shoot folder, and verifies it."),
     "verify": ("sorter.cli.verify:verify", "Reads a shoot again and names what has changed."),
     "undo": ("sorter.cli.undo:undo", "Takes the last ingest of a shoot back."),
+    "handoff": (
+        "sorter.cli.handoff:handoff",
+        "Hands the stacks of a shoot to a stacking program.",
+    ),
 }
 """Name: where the command is, and its help in one line, the same as its docstring's first."""
 

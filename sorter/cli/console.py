@@ -12,13 +12,14 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Final, Self, TextIO
 
-from sorter.cli import view
+from sorter.cli import stacks, view
 from sorter.cli.layout import INDENT, Printed, labelled, lay_out, wrapped
 from sorter.cli.view import Line
 from sorter.cli.words import safe
 from sorter.errors import AnswerLost, SorterError
 from sorter.model.frame import ReadFile
 from sorter.model.sequence import Account
+from sorter.model.stack import Handoff
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -59,6 +60,24 @@ def _answer(account: Account, unread: tuple[ReadFile, ...], *, why: bool) -> str
             _print(console, _reasoned(account, lines, width) if why else _tabled(lines, width))
         _print(console, _listed(account, unread))
         _print(console, _summed(account, width))
+    return captured.get()
+
+
+def show_handoff(outcome: Handoff) -> None:
+    """Prints a line for each stack and the sum; on stderr what was done otherwise than asked for."""
+    with _answering() as stdout:
+        if stdout is not None:
+            _make_lenient(stdout)
+            stdout.write(_handed_over(outcome))
+    for line in stacks.remarks(outcome):
+        remark(line)
+
+
+def _handed_over(outcome: Handoff) -> str:
+    console = _console()
+    with console.capture() as captured:
+        _print(console, stacks.table(outcome))
+        _print(console, [Printed(text=stacks.summary(outcome), look="heading")])
     return captured.get()
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from sorter.cli.options import clock_option, corrections_option, settings_option
 from sorter.cli.paths import GivenPath
 from sorter.settings import load_settings
 
@@ -45,29 +46,9 @@ wrong usage, nothing done; 3 stopped, nothing lost.
     help="For every sequence print why it begins where it begins, why it is of its kind, and the "
     "next best account.",
 )
-@click.option(
-    "--corrections",
-    "corrections_file",
-    type=GivenPath(),
-    metavar="FILE",
-    help="Read from this CSV file which frames are one sequence: its columns are first, last, kind "
-    "and name; first and last are paths below the card; kind and name may be empty.",
-)
-@click.option(
-    "--settings",
-    "settings_file",
-    type=GivenPath(),
-    metavar="FILE",
-    help="Read the settings from this TOML file, not from your own sorter.toml.",
-)
-@click.option(
-    "--clock",
-    multiple=True,
-    metavar="SERIAL=SHIFT",
-    help="Add to the times of the body with this serial (or of this model, where it tells no "
-    "serial): 0417=-4m where its clock was four minutes ahead; +90s, +1h4m and +1d are shifts "
-    "too. Give it once for every body.",
-)
+@corrections_option
+@settings_option
+@clock_option
 @click.pass_context
 def scan(
     ctx: click.Context,

@@ -18,8 +18,8 @@ def check_target(path: Path, *, card: Path) -> None:
     what they are, not by their spelling), is a folder or anything else but a plain file, or where
     its folder is missing or closed to us. A disk that is full shows only on writing.
     """
-    target = _real(path)
-    if _is_within(target, _whole_card(card)):
+    target = real_path(path)
+    if is_within(target, _whole_card(card)):
         raise OutputNotWritable(
             f"{path} lies in the card, and nothing is ever written there. Name a file elsewhere."
         )
@@ -42,12 +42,12 @@ def check_beside(shoot: Path, *, card: Path) -> None:
     A shoot beside the DCIM folder that was named as the card lies in the card too, where that is
     mounted. Raises BadShoot.
     """
-    one, two = _real(shoot), _real(card)
-    if _is_within(one, _whole_card(card)):
+    one, two = real_path(shoot), real_path(card)
+    if is_within(one, _whole_card(card)):
         raise BadShoot(
             f"{shoot} lies in the card, and nothing is ever written there. Name a folder elsewhere."
         )
-    if _is_within(two, one):
+    if is_within(two, one):
         raise BadShoot(
             f"the card {card} lies in {shoot}, and a shoot holds nothing but its own files. "
             "Name another folder for the shoot."
@@ -62,13 +62,13 @@ def replace_file(path: Path, data: bytes) -> None:
     kills us in the middle may leave the unfinished file, whose name begins with `.sorter-`.
     Raises OutputNotWritable with the system's reason.
     """
-    target = _real(path)
+    target = real_path(path)
     _refuse_no_plain_file(path, target)
     unfinished = target.with_name(f".sorter-{secrets.token_hex(6)}.unfinished")
     try:
         _write_through(unfinished, data, _mode(target))
         unfinished.replace(target)
-        _force_folder(target.parent)
+        force_folder(target.parent)
     except OSError as error:
         raise OutputNotWritable(
             f"{path} cannot be written: {error.strerror}. What was there before is unchanged; "
@@ -79,21 +79,25 @@ def replace_file(path: Path, data: bytes) -> None:
             unfinished.unlink(missing_ok=True)
 
 
-def _real(path: Path) -> Path:
+def real_path(path: Path) -> Path:
     """The path with every link followed, also where the file itself is not there yet."""
     return Path(os.path.realpath(path))
 
 
 def _whole_card(folder: Path) -> Path:
     """The mounted card around a DCIM folder that was named, or around a folder in it; else itself."""
-    real = _real(folder)
+    real = real_path(folder)
     for each in (real, *real.parents):
         if each.name.lower() == "dcim" and each.parent.is_mount():
             return each.parent
     return folder
 
 
-def _is_within(target: Path, folder: Path) -> bool:
+def is_within(target: Path, folder: Path) -> bool:
+    """Whether the target is the folder or lies in it. Folders are compared by what they are.
+
+    target: with its links followed.
+    """
     return any(_is_same(parent, folder) for parent in (target, *target.parents))
 
 
@@ -101,7 +105,7 @@ def _is_same(one: Path, two: Path) -> bool:
     try:
         return one.samefile(two)
     except OSError:  # one of them is not there
-        return one == _real(two)
+        return one == real_path(two)
 
 
 def _refuse_odd_name(path: Path, target: Path) -> None:
@@ -142,7 +146,8 @@ def _write_through(path: Path, data: bytes, mode: int | None) -> None:
         os.fsync(file.fileno())
 
 
-def _force_folder(folder: Path) -> None:
+def force_folder(folder: Path | str) -> None:
+    """The names in the folder are on the disk, where the system lets us see to that."""
     with contextlib.suppress(OSError):  # some systems and shares force no folders
         handle = os.open(folder, os.O_RDONLY)
         try:

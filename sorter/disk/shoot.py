@@ -17,6 +17,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
 
+from sorter.disk.output import force_folder
 from sorter.disk.streams import Stream, digest
 from sorter.errors import BadShoot
 
@@ -294,16 +295,6 @@ def _force_file(path: str) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
-
-
-def force_folder(folder: str) -> None:
-    """The names in the folder are on the disk, where the system can force that."""
-    with contextlib.suppress(OSError):  # some systems and shares force no folders
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 # ---- renaming without replacing -------------------------------------------------------------

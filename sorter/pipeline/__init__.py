@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from sorter.disk.output import check_target
+from sorter.handoff.numbers import parse_numbers
 from sorter.manifest.corrections import read_corrections
 from sorter.manifest.document import document
+from sorter.pipeline.handing import hand_off
 from sorter.pipeline.ingesting import Ingest
 from sorter.pipeline.keeping import Undo, verify
 from sorter.pipeline.scanning import (
@@ -29,6 +31,8 @@ __all__ = [
     "check_apart",
     "check_target",
     "document",
+    "hand_off",
+    "parse_numbers",
     "read_corrections",
     "scan",
     "unread_files",

@@ -23,7 +23,7 @@ from sorter.writing.verify import verify as verified
 def verify(root: Path, tick: Tick) -> Findings:
     """Every file of the shoot read and held against its digest; nothing is changed.
 
-    Raises BadShoot where it is no shoot, ShootBusy, LedgerDamaged.
+    Raises NoShoot where it is no shoot, ShootBusy, LedgerDamaged.
     """
     shoot = Shoot(root)
     with Ledger(shoot.hidden, hold=False) as ledger:
@@ -41,7 +41,7 @@ class Undo:
     """The last ingest of a shoot, to be taken back; nothing is done before `carry`.
 
     card: where the card is now; None for where it was. To be used in a with statement. Raises
-    BadShoot where it is no shoot, NothingToUndo, CardNotFound where moved files are to go back and
+    NoShoot where it is no shoot, NothingToUndo, CardNotFound where moved files are to go back and
     their card is not there, ShootBusy, LedgerDamaged.
     """
 

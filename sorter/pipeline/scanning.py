@@ -24,7 +24,7 @@ from sorter.reading.cards import read_card
 from sorter.settings import Settings
 
 Tick: TypeAlias = Callable[[int, int], None]
-"""Called while files are read: how many are done, of how many."""
+"""Called while files are read or written: how many are done, of how many."""
 
 _LAST_S: Final = 253_402_300_799  # 9999-12-31 23:59:59: ISO 8601 writes years in four digits
 
@@ -88,6 +88,9 @@ def unread_files(account: Account) -> tuple[ReadFile, ...]:
 def _is_closed(file: ReadFile) -> bool:
     """Whether it was not opened, or is a picture by its name and no picture by its content."""
     return bool(file.file.obstacle) or (file.role in PICTURE_ROLES and not file.is_picture)
+
+
+# ---- handing over ---------------------------------------------------------------------------
 
 
 # ---- clocks ---------------------------------------------------------------------------------

@@ -18,7 +18,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
 
-from sorter.errors import BadShoot, LedgerDamaged, NoRoom, ShootBusy, ShootNotWritable
+from sorter.errors import LedgerDamaged, NoRoom, NoShoot, ShootBusy, ShootNotWritable
 from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.row import Row
@@ -88,7 +88,7 @@ class Run:
 class Ledger:
     """The ledger of a shoot, open; to be used in a with statement.
 
-    hold: it is to be written, and nobody else may use it meanwhile. Raises BadShoot where there is
+    hold: it is to be written, and nobody else may use it meanwhile. Raises NoShoot where there is
     none, ShootBusy where another run holds it, LedgerDamaged, ShootNotWritable, NoRoom.
     """
 
@@ -96,7 +96,7 @@ class Ledger:
         self._hidden = hidden
         self._held = hold
         if not make and not (hidden / FILE).is_file():
-            raise BadShoot(f"{hidden.parent}: this is no shoot folder: it has no ledger.")
+            raise NoShoot(f"{hidden.parent}: this is no shoot folder: it has no ledger.")
         with self._speaking():
             self._base = self._connect(hold=hold, make=make)
             try:

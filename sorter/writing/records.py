@@ -15,7 +15,7 @@ from sorter.writing.ledger import Ledger
 def entries_of(shoot: Path) -> tuple[Entry, ...]:
     """Every file of the shoot, as its ledger knows it; nothing is changed.
 
-    Raises BadShoot where the folder is no shoot, ShootBusy, LedgerDamaged.
+    Raises NoShoot where the folder is none, ShootBusy, LedgerDamaged.
     """
     with Ledger(Shoot(shoot).hidden, hold=False) as ledger:
         return ledger.entries()

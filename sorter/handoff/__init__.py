@@ -1,0 +1,1 @@
+"""Hands the stacks of a shoot to another program, as lists and folders."""

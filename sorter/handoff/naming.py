@@ -1,0 +1,107 @@
+"""What stacks and their slices are called. Pure."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Final
+
+from sorter.errors import BadChoice
+from sorter.model.plan import Entry
+from sorter.model.stack import Slice, Stack
+
+LEAST_DIGITS: Final = 4
+# What no stack is called: no folder at all, and the folders that many sequences share in a shoot.
+_NO_NAMES: Final = frozenset({"", ".", "..", "singles", "markers", "clips", "unsorted", "results"})
+
+
+def base_name(path: str) -> str:
+    """The last part of a path."""
+    return path.rpartition("/")[2]
+
+
+def first_part(path: str) -> str:
+    """The folder that a path begins with; empty where it has none."""
+    return path.partition("/")[0] if "/" in path else ""
+
+
+def numbered(frames: Sequence[Sequence[Entry]]) -> tuple[Slice, ...]:
+    """The files of the frames, named so that sorted by name they stand in just this order.
+
+    Before the name stands the frame's number with as many digits as the last one has, four at
+    least. Files of one frame share a number and stand in the order of their names' bytes.
+    """
+    digits = max(LEAST_DIGITS, len(str(len(frames))))
+    slices: list[Slice] = []
+    for number, files in enumerate(frames, 1):
+        slices += _of_one_frame(number, f"{number:0{digits}d}_", files)
+    return tuple(slices)
+
+
+def stack_names(entries: Iterable[Entry]) -> dict[int, str]:
+    """What each sequence is called: as the folder of the shoot that holds it and no other.
+
+    Where there is none (singles share one; later ingests may find a sequence in several): number,
+    kind and frames. Its first own folder counts, by position.
+    """
+    owners: dict[str, set[int | None]] = {}
+    of_frames: list[tuple[int, int, str]] = []
+    for entry in entries:
+        row, folder = entry.row, first_part(entry.row.destination)
+        owners.setdefault(folder, set()).add(row.sequence)
+        if row.sequence is not None and row.position is not None and folder not in _NO_NAMES:
+            of_frames.append((row.sequence, row.position, folder))
+    names: dict[int, str] = {}
+    for number, _, folder in sorted(of_frames):
+        if len(owners[folder]) == 1:
+            names.setdefault(number, folder)
+    return names
+
+
+def plain_name(entry: Entry) -> str:
+    """A name for a sequence that has no folder of its own, out of one of its files."""
+    row = entry.row
+    return f"{row.sequence:0{LEAST_DIGITS}d}_{row.kind}_{row.frames or 1}"
+
+
+def refuse_same_names(stacks: Iterable[Stack]) -> None:
+    """Returns where no two stacks would be written to one place.
+
+    Raises BadChoice where two have names that some system takes for one.
+    """
+    known: dict[str, Stack] = {}
+    for stack in stacks:
+        other = known.setdefault(_folded(stack.name), stack)
+        if other is not stack:
+            raise BadChoice(
+                f"the sequences {other.number} and {stack.number} would both be handed over as "
+                f"{stack.name}. Choose one of them with --only, and a DIR of its own for each."
+            )
+
+
+def in_bytes(name: str) -> bytes:
+    """The name as the system writes it."""
+    return name.encode("utf-8", "surrogateescape")
+
+
+def _of_one_frame(number: int, before: str, files: Sequence[Entry]) -> list[Slice]:
+    names: dict[str, Slice] = {}
+    for entry in files:
+        name = _free_name(before + base_name(entry.row.destination), names)
+        names[_folded(name)] = Slice(row=entry.row, number=number, name=name)
+    return sorted(names.values(), key=lambda each: in_bytes(each.name))
+
+
+def _free_name(name: str, taken: Mapping[str, object]) -> str:
+    """The name, with a number before its extension where a file of the same frame has it."""
+    stem, dot, extension = name.rpartition(".")
+    free, count = name, 1
+    while _folded(free) in taken:
+        count += 1
+        free = f"{stem}_{count}{dot}{extension}" if dot else f"{name}_{count}"
+    return free
+
+
+def _folded(name: str) -> str:
+    """The name as systems see it that take capitals for small letters, and é for e with its accent."""
+    return unicodedata.normalize("NFC", name).casefold()

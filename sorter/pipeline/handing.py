@@ -1,0 +1,48 @@
+"""Stacks of a shoot handed over as lists and folders."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from sorter.disk.output import real_path
+from sorter.errors import BadChoice
+from sorter.handoff.choose import choose
+from sorter.handoff.deliver import Delivery, refuse_lists, refuse_shoots_own
+from sorter.model.stack import Handed, Handoff, LeftOut, Wish
+from sorter.pipeline.wishes import Tick
+from sorter.writing import records
+
+
+def hand_off(
+    shoot: Path, wish: Wish, tick: Tick, *, lists: Path | None, folders: Path | None
+) -> Handoff:
+    """The stacks that are wished for stand as lists, as folders, or both; and what came of each.
+
+    Raises BadChoice where nothing is to be written or the wish does not fit the shoot, and what
+    entries_of raises where there is none, before anything is written. After that OutputNotWritable
+    and NoRoom; what was handed over before them stays.
+    """
+    if lists is None and folders is None:
+        raise BadChoice("say where the stacks are to go: --list DIR, --folders DIR, or both.")
+    entries = records.entries_of(shoot)
+    choice = choose(entries, wish)
+    shoot, lists, folders = real_path(shoot), _real(lists), _real(folders)
+    for target in filter(None, (lists, folders)):
+        refuse_shoots_own(shoot, target, entries)
+    if lists is not None:
+        refuse_lists(shoot, lists, folders, choice.stacks)
+    delivery = Delivery(shoot=shoot, lists=lists, folders=folders, tick=tick)
+    outcomes = (*delivery.hand_over(choice.stacks), *choice.left_out)
+    left_out = [each for each in outcomes if isinstance(each, LeftOut)]
+    return Handoff(
+        wish=wish,
+        handed=tuple(each for each in outcomes if isinstance(each, Handed)),
+        left_out=tuple(sorted(left_out, key=lambda each: each.number)),
+        passed_over=choice.passed_over,
+        lists=str(lists or ""),
+        folders=str(folders or ""),
+    )
+
+
+def _real(path: Path | None) -> Path | None:
+    return None if path is None else real_path(path)
