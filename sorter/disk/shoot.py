@@ -50,9 +50,9 @@ class NewFile:
     ) -> None:
         os.close(self._handle)
 
-    def write(self, block: bytes) -> None:
+    def write(self, block: memoryview) -> None:
         """Writes all of the block; a system may take a part of it at a time."""
-        left = memoryview(block)
+        left = block
         while left:
             left = left[os.write(self._handle, left) :]
 

@@ -50,15 +50,18 @@ class Stream:
     ) -> None:
         os.close(self._handle)
 
-    def blocks(self) -> Iterator[bytes]:
+    def blocks(self) -> Iterator[memoryview]:
         """The file's bytes in order, up to where the system says that it ends.
 
-        A request that fails is made once more. Raises OSError where it fails again.
+        Each block stands in the same memory: it is good until the next is asked for. (New memory
+        for every block took half of the time of a read.) A request that fails is made once more.
+        Raises OSError where it fails again.
         """
+        memory = memoryview(bytearray(min(BLOCK, self.size + 1)))
         at = 0
-        while block := self._block(at):
-            yield block
-            at += len(block)
+        while count := self._fill(memory, at):
+            yield memory[:count]
+            at += count
 
     def past_the_cache(self) -> None:
         """What is read next comes from the disk, where the system lets us ask for that.
@@ -72,11 +75,21 @@ class Stream:
         elif hasattr(os, "posix_fadvise"):
             os.posix_fadvise(self._handle, 0, 0, os.POSIX_FADV_DONTNEED)
 
-    def _block(self, at: int) -> bytes:
+    def _fill(self, memory: memoryview, at: int) -> int:
         try:
-            return os.pread(self._handle, BLOCK, at)
+            return _read_at(self._handle, memory, at)
         except OSError:
-            return os.pread(self._handle, BLOCK, at)
+            return _read_at(self._handle, memory, at)
+
+
+def _read_at(handle: int, memory: memoryview, at: int) -> int:
+    """How many bytes from there on are in the memory now."""
+    if hasattr(os, "preadv"):
+        return os.preadv(handle, [memory], at)
+    os.lseek(handle, at, os.SEEK_SET)  # Windows has neither of the two
+    data = os.read(handle, len(memory))
+    memory[: len(data)] = data
+    return len(data)
 
 
 def digest(stream: Stream, tick: Callable[[int], None] | None = None) -> tuple[int, str]:

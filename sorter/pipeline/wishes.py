@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TypeAlias
@@ -36,17 +37,19 @@ class Ticks:
 
 
 class Counted:
-    """Adds up what is dealt with, and passes on the sum and the total."""
+    """Adds up what is dealt with, and passes on the sum and the total. Threads may share it."""
 
     def __init__(self, total: int, tick: Tick) -> None:
         self._done = 0
         self._total = total
         self._tick = tick
+        self._adding = threading.Lock()
 
     def add(self, amount: int) -> None:
         """So much more is done. More than the total is not told: some work is done twice."""
-        self._done = min(self._done + amount, self._total)
-        self._tick(self._done, self._total)
+        with self._adding:
+            self._done = min(self._done + amount, self._total)
+            self._tick(self._done, self._total)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
@@ -18,6 +19,9 @@ from sorter.writing.integrity import Watch
 Tick: TypeAlias = Callable[[int], None]
 """Called with the bytes that were dealt with since the last call."""
 
+TRIES: Final = 2
+DIFFERS: Final = "its copy came out different, twice: the disk of the shoot may be failing"
+STOPPED: Final = "stopped"
 FEWER: Final = "cannot be read to its end: it gave {count} of {size} bytes"
 
 
@@ -44,13 +48,49 @@ class Read:
         return replace(entry, placement=placement, modified_ns=self.modified_ns)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Copied:
+    """What became of one file: the entry with all that is known of it, and what went wrong."""
+
+    entry: Entry
+    reason: str = ""
+
+
 class Copier:
-    """Reads files of one card, and copies them into one shoot."""
+    """Reads files of one card, and copies them into one shoot. Threads may share it."""
 
     def __init__(self, card: Card, shoot: Shoot, tick: Tick) -> None:
         self._card = card
         self._shoot = shoot
         self._tick = tick
+        self._stopped = threading.Event()
+
+    def stop(self) -> None:
+        """What is being read ends at its next block."""
+        self._stopped.set()
+
+    def copied(self, entry: Entry) -> Copied:
+        """The card's bytes stand in the entry's unfinished file, forced to the disk and read back.
+
+        A copy that differs from what was read is made once more. Raises CardGone; OSError for the
+        shoot's disk.
+        """
+        try:
+            for _ in range(TRIES):
+                known = self.copy(entry).known_of(entry)
+                if self.is_on_disk(known):
+                    return Copied(entry=known)
+        except Unreadable as reason:
+            return Copied(entry=entry, reason=str(reason))
+        return Copied(entry=entry, reason=DIFFERS)
+
+    def looked_at(self, entry: Entry) -> Copied:
+        """The card's bytes are known and stay where they are. Raises CardGone."""
+        try:
+            read = self._passed_on(entry, lambda _: None)
+        except Unreadable as reason:
+            return Copied(entry=entry, reason=str(reason))
+        return Copied(entry=read.known_of(entry))
 
     def copy(self, entry: Entry) -> Read:
         """The card's bytes stand in the unfinished file of the entry; not yet forced to the disk.
@@ -62,26 +102,24 @@ class Copier:
             late = file.stamp(read.modified_ns)
         return replace(read, said=(*read.said, late)) if late else read
 
-    def read(self, entry: Entry) -> Read:
-        """The card's bytes are known and stay where they are. Raises Unreadable, CardGone."""
-        return self._passed_on(entry, lambda _: None)
-
     def is_on_disk(self, entry: Entry) -> bool:
         """Whether the unfinished file, forced to the disk, reads back as the entry's bytes.
 
-        Raises OSError. Changes nothing else, so that threads of their own may run it.
+        Raises OSError.
         """
         self._shoot.force(entry.number)
         with self._shoot.open(self._shoot.unfinished(entry.number)) as stream:
             stream.past_the_cache()
             return digest(stream) == (entry.row.bytes, entry.row.sha256)
 
-    def _passed_on(self, entry: Entry, write: Callable[[bytes], None]) -> Read:
+    def _passed_on(self, entry: Entry, write: Callable[[memoryview], None]) -> Read:
         is_picture = entry.row.role in PICTURE_ROLES
         watch = Watch(entry.placement.container, is_picture=is_picture)
         count, hashed = 0, hashlib.sha256()
         with self._opened(entry.row.source) as stream:
             for block in self._blocks(stream):
+                if self._stopped.is_set():
+                    raise Unreadable(STOPPED)
                 hashed.update(block)
                 watch.feed(block)
                 write(block)
@@ -103,16 +141,16 @@ class Copier:
         except OSError as error:
             raise Unreadable(_in_words(error)) from error
 
-    def _blocks(self, stream: Stream) -> Iterator[bytes]:
+    def _blocks(self, stream: Stream) -> Iterator[memoryview]:
         """The stream's blocks; what the card has against it is told from what other disks have."""
         blocks = stream.blocks()
         while True:
             try:
-                block = next(blocks, b"")
+                block = next(blocks, None)
             except OSError as error:
                 self._card.expect()
                 raise Unreadable(_in_words(error)) from error
-            if not block:
+            if block is None:
                 return
             yield block
 

@@ -44,16 +44,23 @@ class Watch:
         self._told = 0  # bytes that the file says it has
         self._begun = b""  # the start of a box head that goes on in the next block
 
-    def feed(self, block: bytes) -> None:
+    def feed(self, block: memoryview) -> None:
         """Takes in the next bytes."""
         if self._container in _BOXED:
             self._follow_boxes(block)
         elif self._container in _RIFFS and self._count == 0:
-            self._follow_riff(block)
+            self._follow_riff(bytes(block[:8]))
         self._count += len(block)
-        stripped = len(block.rstrip(b"\0"))
+        tail = bytes(block[-TAIL:])
+        self._tail = tail if len(tail) == TAIL else (self._tail + tail)[-TAIL:]
+        self._count_zeros(block)
+
+    def _count_zeros(self, block: memoryview) -> None:
+        if block and block[-1]:
+            self._zeros = 0
+            return
+        stripped = len(bytes(block).rstrip(b"\0"))
         self._zeros = len(block) - stripped + (self._zeros if stripped == 0 else 0)
-        self._tail = block[-TAIL:] if len(block) >= TAIL else (self._tail + block)[-TAIL:]
 
     def verdict(self) -> str:
         """What is wrong; empty where nothing is seen to be."""
@@ -70,27 +77,26 @@ class Watch:
     def _has_many_zeros(self) -> bool:
         return self._zeros >= LONG or self._zeros >= max(SHORT, self._count / SHARE)
 
-    def _follow_riff(self, block: bytes) -> None:
-        size = int.from_bytes(block[4:8], "little")
-        if block[:4] == b"RIFF" and len(block) >= 8 and size not in _UNTOLD:  # noqa: PLR2004
+    def _follow_riff(self, head: bytes) -> None:
+        size = int.from_bytes(head[4:8], "little")
+        if head[:4] == b"RIFF" and len(head) == 8 and size not in _UNTOLD:  # noqa: PLR2004
             self._told = size + 8
 
-    def _follow_boxes(self, block: bytes) -> None:
+    def _follow_boxes(self, block: memoryview) -> None:
         """Goes from box to box; each tells where the next begins."""
-        known = self._begun + block
-        first = self._count - len(self._begun)  # where `known` begins in the file
-        while first <= self._box < first + len(known):
-            head = known[self._box - first : self._box - first + 16]
+        begun = len(self._begun)  # what the last block had of a head
+        while self._box - self._count < len(block):
+            at = self._box - self._count + begun
+            head = (self._begun + bytes(block[max(at - begun, 0) : at - begun + 16]))[:16]
             length = _box_length(head)
-            if length is None:  # the head goes on in the next block
-                self._begun = known[self._box - first :]
+            if length is None:  # it goes on in the next block
+                self._begun = head
                 return
             if length == 0:  # the last one, up to the end of the file
-                self._box = 0
-                self._container = ""
+                self._box, self._container = 0, ""
                 return
             self._box += length
-        self._begun = b""
+            self._begun, begun = b"", 0
 
 
 def _box_length(head: bytes) -> int | None:

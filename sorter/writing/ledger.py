@@ -230,7 +230,7 @@ class Ledger:
             base.execute("PRAGMA journal_mode = DELETE")
             base.execute("BEGIN EXCLUSIVE")
             if make:
-                for statement in _TABLES.split(";"):
+                for statement in _TABLES.split(";\n"):
                     base.execute(statement)
                 base.execute(f"PRAGMA user_version = {FORM}")
             base.execute("COMMIT")
