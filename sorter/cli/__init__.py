@@ -7,6 +7,7 @@ is called and not before, so that help and version answer at once.
 from __future__ import annotations
 
 import importlib
+import signal
 from typing import Any, Final
 
 import click
@@ -93,6 +94,14 @@ def commands() -> None:
     """
 
 
+def _interrupt(*_: object) -> None:
+    raise KeyboardInterrupt
+
+
 def run() -> None:
-    """Runs the command that the arguments name, and exits with its code."""
+    """Runs the command that the arguments name, and exits with its code.
+
+    A request to end (SIGTERM) ends it as Ctrl-C does, at a clean point.
+    """
+    signal.signal(signal.SIGTERM, _interrupt)
     commands.main(prog_name="sorter")

@@ -96,8 +96,18 @@ def show_lines(lines: Iterable[Printed]) -> None:
         _make_lenient(stdout)
         console = _console()
         with console.capture() as captured:
-            _print(console, lines)
+            _print(console, _for_the_screen(lines))
         stdout.write(captured.get())
+
+
+def _for_the_screen(lines: Iterable[Printed]) -> Iterator[Printed]:
+    """Sentences that are longer than a terminal is wide are wrapped there; in a file none are."""
+    width = shutil.get_terminal_size((WIDTH_ELSEWHERE, 24)).columns
+    for line in lines:
+        if not sys.stdout.isatty() or len(line.text) <= width:
+            yield line
+        else:
+            yield from (Printed(text=part, look=line.look) for part in wrapped(line.text, width))
 
 
 def can_ask() -> bool:

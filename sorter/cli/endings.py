@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Final
 from sorter.cli import words
 from sorter.cli.layout import Printed
 from sorter.cli.planview import folders, named, tree, with_reason
-from sorter.model.plan import Placement
+from sorter.model.damage import DAMAGES
+from sorter.model.plan import Entry, Placement
 
 if TYPE_CHECKING:
     from sorter.pipeline import Findings, Ingest, Report, Undone
@@ -114,6 +115,10 @@ def _troubles(report: Report) -> Iterator[Printed]:
         (with_reason(entry) for entry in report.unread),
     )
     yield from _named(
+        "seem damaged on the card; carried as they are",
+        (f"{entry.row.source}: {_damage(entry)}" for entry in report.damaged),
+    )
+    yield from _named(
         "changed in the shoot since they were carried; carried once more, beside them",
         (entry.row.destination for entry in report.changed),
     )
@@ -125,6 +130,11 @@ def _troubles(report: Report) -> Iterator[Printed]:
         "moved, but still on the card: changed there since, or locked",
         (entry.row.source for entry in report.kept),
     )
+
+
+def _damage(entry: Entry) -> str:
+    said = "; ".join((entry.row.notes, *entry.placement.said))
+    return ", ".join(damage for damage in DAMAGES if damage in said)
 
 
 def _named(heading: str, texts: Iterable[str]) -> Iterator[Printed]:

@@ -6,3 +6,6 @@ EMPTY = "the file is empty"
 NO_END = "the picture ends early: no end marker"
 ZEROS = "the file ends in zeros"
 CUT = "the file ends early: it tells of more bytes than it has"
+
+DAMAGES = (NO_END, ZEROS, CUT)
+"""What says that a file is not whole, though it may be a good picture by its metadata."""

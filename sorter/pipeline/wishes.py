@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import TypeAlias
 
 from sorter.model.correction import Correction
+from sorter.model.damage import DAMAGES
 from sorter.model.plan import Entry, State
 from sorter.planning import pattern
 from sorter.settings import Settings
@@ -95,7 +96,17 @@ class Report:
         )
 
     @property
+    def damaged(self) -> tuple[Entry, ...]:
+        """Pictures and clips that are not whole by their bytes; carried all the same."""
+        return tuple(entry for entry in self.entries if _is_damaged(entry))
+
+    @property
     def is_whole(self) -> bool:
         """Whether every file of the card could be read, and is in the shoot as it was."""
         troubled = (self.failed, self.edited, self.changed, self.kept, self.closed, self.left)
         return not any(troubled) and not self.unread
+
+
+def _is_damaged(entry: Entry) -> bool:
+    said = (entry.row.notes, *entry.placement.said)
+    return any(damage in text for damage in DAMAGES for text in said)
