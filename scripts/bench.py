@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Measures `sorter scan`: seconds a stage, and the ratio to bare open + read of the same files.
+"""Measures `sorter scan` against bare open + read, and `sorter ingest` against copying by hand.
 
 A card of so many frames is made once in a cache folder: JPEG and CR3 in turn, each padded with a
 hole to the size that such files have, so that reading whole files would show. Ratios are of one run
@@ -152,17 +152,75 @@ def _process(command: list[str]) -> float:
     return time.perf_counter() - began
 
 
-def main() -> None:
-    """Prints one table."""
-    parser = argparse.ArgumentParser(
-        description=__doc__, epilog="example: scripts/bench.py --frames 2000"
-    )
-    parser.add_argument("--frames", type=int, default=2000)
-    parser.add_argument("--runs", type=int, default=5)
-    parser.add_argument("--padded", type=int, default=30_000_000, help="bytes a file, as a hole")
-    parser.add_argument("--cache", type=Path, default=Path("build/bench"))
-    chosen = parser.parse_args()
-    root = chosen.cache / f"card-{chosen.frames}-{chosen.padded}"
+# ---- carrying -------------------------------------------------------------------------------
+
+
+def make_full_card(root: Path, files: int, size: int) -> None:
+    """Writes a card of JPEGs of so many bytes without holes, unless it is there already."""
+    stamp = root.parent / f"{root.name}.made"
+    if stamp.exists():
+        return
+    small = encoded(Image.new("RGB", (320, 214), (90, 110, 120)), width=320, quality=70)
+    folder = root / "DCIM" / "100ROCKP"
+    folder.mkdir(parents=True, exist_ok=True)
+    for index in range(files):
+        made = jpeg(shot(index), small)
+        filling = os.urandom(max(size - len(made), 0))
+        (folder / f"POOL{index + 1:04d}.JPG").write_bytes(made[:-2] + filling + made[-2:])
+    stamp.touch()
+
+
+def carrying(root: Path, runs: int) -> dict[str, list[float]]:
+    """Seconds of each way to carry the card, taken in turn, each into a folder that is not there.
+
+    The card is in the system's cache for all of them, what they write is not.
+    """
+    ways: dict[str, list[list[str]]] = {
+        "cp -a, sync": [["sh", "-c", 'cp -a "$0" "$1" && sync']],
+        "cp -a, sync, sha256sum of both": [
+            ["sh", "-c", 'cp -a "$0" "$1" && sync'],
+            ["sh", "-c", _SUMS],
+        ],
+        "sorter ingest": [[sys.executable, "-m", "sorter", "ingest"]],
+    }
+    taken: dict[str, list[float]] = {name: [] for name in ways}
+    for _ in range(runs):
+        for name, commands in ways.items():
+            with TemporaryDirectory(dir=root.parent.absolute()) as scratch:
+                os.sync()
+                began = time.perf_counter()
+                for command in commands:
+                    _run([*command, str(root.absolute()), f"{scratch}/copy"])
+                taken[name].append(time.perf_counter() - began)
+    return taken
+
+
+_SUMS = (
+    'cd "$0" && find . -type f -print0 | sort -z | xargs -0 sha256sum > "$1.sums"'
+    ' && cd "$1" && sha256sum --check --quiet "$1.sums"'
+)
+
+
+def _run(command: list[str]) -> None:
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL)  # noqa: S603 - see above
+
+
+def show_carrying(root: Path, files: int, size: int, runs: int) -> None:
+    """Prints the seconds of each way, and ours as a ratio to each of the others, run by run."""
+    make_full_card(root, files, size)
+    print(f"carrying {files} files of {size / 1e6:g} MB, {runs} runs in turn: {root}")
+    taken = carrying(root, runs)
+    ours = taken["sorter ingest"]
+    for name, seconds in taken.items():
+        ratios = [mine / other for mine, other in zip(ours, seconds, strict=True)]
+        print(
+            f"  {name:32} {statistics.median(seconds):6.2f} s "
+            f"({min(seconds):.2f} to {max(seconds):.2f})  ours is {statistics.median(ratios):.2f} x"
+        )
+
+
+def show_scanning(root: Path, chosen: argparse.Namespace) -> None:
+    """Prints the stages of a scan, and what starting up costs."""
     print(f"card of {chosen.frames} frames, {chosen.padded / 1e6:.0f} MB each (holes): {root}")
     make_card(root, chosen.frames, chosen.padded)
     figures = stages(root, chosen.runs)
@@ -178,6 +236,26 @@ def main() -> None:
         f"sorter --help {ours * 1e3:.0f} ms, python -c 'import click' {click_alone * 1e3:.0f} ms:"
     )
     print(f"  ratio {ours / click_alone:.2f}")
+
+
+def main() -> None:
+    """Prints a table for each part that was chosen."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, epilog="example: scripts/bench.py --part carry --files 400"
+    )
+    parser.add_argument("--part", choices=("scan", "carry", "both"), default="both")
+    parser.add_argument("--frames", type=int, default=2000, help="of the card that is scanned")
+    parser.add_argument("--runs", type=int, default=5)
+    parser.add_argument("--padded", type=int, default=30_000_000, help="bytes a file, as a hole")
+    parser.add_argument("--files", type=int, default=400, help="of the card that is carried")
+    parser.add_argument("--size", type=int, default=5_000_000, help="bytes of each of these")
+    parser.add_argument("--cache", type=Path, default=Path("build/bench"))
+    chosen = parser.parse_args()
+    if chosen.part != "carry":
+        show_scanning(chosen.cache / f"card-{chosen.frames}-{chosen.padded}", chosen)
+    if chosen.part != "scan":
+        root = chosen.cache / f"full-{chosen.files}-{chosen.size}"
+        show_carrying(root, chosen.files, chosen.size, chosen.runs)
 
 
 if __name__ == "__main__":
