@@ -80,10 +80,6 @@ class ShootBusy(SorterError):
     exit_code: ClassVar[int] = 3
 
 
-class OtherCard(SorterError):
-    """A stopped ingest is to go on, and this is not its card."""
-
-
 class LedgerDamaged(SorterError):
     """The ledger is there and cannot be read."""
 

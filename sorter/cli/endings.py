@@ -38,6 +38,11 @@ def beforehand(work: Ingest) -> Iterator[str]:
             f"going on with the ingest of {work.goes_on.card} that was stopped: "
             f"{files_and_size(work.waiting)} are left. Its plan is kept as it was."
         )
+    if work.waits_elsewhere is not None:
+        yield (
+            f"an ingest of {work.waits_elsewhere.card} was stopped in this shoot and waits for that "
+            "card; it is left as it is."
+        )
     if work.there:
         yield (
             f"{words.counted(work.there, 'file is', 'files are')} in the shoot already, byte by "
@@ -65,6 +70,9 @@ def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
     yield from _folders(report)
     yield from _troubles(report)
     known, verified = len(report.entries), report.verified
+    if not known and not report.closed:
+        yield Printed(text="The card holds no files any more: all were moved.", look="heading")
+        return
     yield Printed(
         text=f"{verified} of {words.counted(known, 'file', 'files')} verified: {_how(report)}",
         look="heading",

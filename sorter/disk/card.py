@@ -11,6 +11,7 @@ import os
 import re
 import stat
 import threading
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
@@ -75,6 +76,10 @@ class Window:
     ) -> None:
         os.close(self._handle)
         self._card.count(self.bytes_read)
+
+    def mark(self) -> int:
+        """A checksum over the first block: equal for equal files, 0 where nothing could be read."""
+        return zlib.crc32(self.head) if self.head else 0
 
     def read(self, offset: int, length: int) -> bytes:
         """The bytes from offset on: fewer at the file's end, none beyond it or past the budget."""
@@ -210,13 +215,16 @@ class Card:
         except OSError:
             return 0
 
-    def holds(self, path: str, size: int) -> bool:
-        """Whether a plain file of this size is there; reads nothing of it."""
+    def holds(self, path: str, size: int, mark: int) -> bool:
+        """Whether a plain file of this size and this mark is there; a mark of 0 fits every file.
+
+        Reads its first block, for raws of two cards may well have one name and one size.
+        """
         try:
-            about = os.lstat(self.at(path))
+            with self.open(path) as window:
+                return window.size == size and mark in (0, window.mark())
         except OSError:
             return False
-        return stat.S_ISREG(about.st_mode) and about.st_size == size
 
     def expect(self) -> None:
         """Raises CardGone where the root can no longer be listed, is empty, or lies on another device.

@@ -17,7 +17,8 @@ class Placement:
     frame's place in its sequence counted from the nearest focus, from 1; None where the camera
     did not tell.
     said: what planning and carrying have to say of it, beside the row's own notes. unread: its
-    content could not be read as what its name says.
+    content could not be read as what its name says. mark: that of the file on the card when the plan
+    was made (ReadFile.mark).
     """
 
     row: Row
@@ -25,6 +26,7 @@ class Placement:
     from_near: int | None = None
     said: tuple[str, ...] = ()
     unread: bool = False
+    mark: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

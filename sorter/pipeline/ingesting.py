@@ -5,6 +5,7 @@ The plan is a value. A dry run shows it, a run notes the same value in the ledge
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, suppress
 from dataclasses import replace
 from pathlib import Path
@@ -19,13 +20,14 @@ from sorter.errors import (
     BadShoot,
     CardEmpty,
     NoRoom,
-    OtherCard,
+    ShootBusy,
     ShootNotWritable,
     SorterError,
 )
 from sorter.manifest.rows import make_rows
 from sorter.model.card import Listing
 from sorter.model.focus import focus_places
+from sorter.model.frame import ReadFile
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.sequence import Account
 from sorter.pipeline.recording import write_records
@@ -34,7 +36,7 @@ from sorter.pipeline.wishes import Counted, Report, Tick, Ticks, Wishes
 from sorter.planning import pattern
 from sorter.planning.numbering import numbers_for
 from sorter.planning.places import About, Naming, Standing, another_name, make_plan
-from sorter.writing.carry import Carrier, Outcome, stopping_clearly
+from sorter.writing.carry import Carrier, Outcome, failed, stopping_clearly
 from sorter.writing.compare import Comparison, compare, size_to_compare
 from sorter.writing.ledger import FILE, Ledger, Run
 
@@ -42,15 +44,15 @@ from sorter.writing.ledger import FILE, Ledger, Run
 _UNIT: Final = 4096
 _BESIDE_A_FILE: Final = 2048
 _BESIDE_ALL: Final = 256 * 1024
-_OPEN: Final = frozenset({State.PLANNED, State.VERIFIED})
+LOST: Final = "it was not on the card any more when the ingest went on"
 
 
 class Ingest:
     """One ingest of a card into a shoot; to be used in a with statement.
 
-    First `look`, which changes nothing; then `carry`. Where the shoot's ledger holds a plan that
-    was not ended, that plan is gone on with (goes_on), and no new one is made before it is done.
-    Raises what Card and Shoot raise, and BadPattern, BadShoot.
+    First `look`, which changes nothing; then `carry`. Where the shoot's ledger holds a plan for
+    this card that was not ended, that plan is gone on with (goes_on), and no new one is made before
+    it is done. One for another card waits for that card (waits_elsewhere). Raises what Card and Shoot raise, and BadPattern, BadShoot.
     """
 
     def __init__(self, card: Path, shoot: Path, wishes: Wishes) -> None:
@@ -64,8 +66,10 @@ class Ingest:
         self._listing = Listing(files=())
         self._comparison = Comparison()
         self._stored: tuple[Entry, ...] = ()
+        self._new_run = 0
         self.plan = Plan(placements=())
         self.goes_on: Run | None = None
+        self.waits_elsewhere: Run | None = None
 
     def __enter__(self) -> Self:
         return self
@@ -106,7 +110,7 @@ class Ingest:
         """Finds out what is to be done, and changes nothing.
 
         hold: nobody else may work in the shoot until the end. Raises what Card, Ledger and scan
-        raise, BadShoot and OtherCard.
+        raise, and BadShoot.
         """
         if (self._shoot.hidden / FILE).is_file():
             self._ledger = self._open.enter_context(Ledger(self._shoot.hidden, hold=hold))
@@ -116,40 +120,32 @@ class Ingest:
 
     def _find_stored(self, ledger: Ledger) -> None:
         """What the ledger holds that is still to be carried and is on this card."""
-        runs = ledger.runs()
+        runs, entries = ledger.runs(), ledger.entries()
         if any(run.is_undoing for run in runs):
             raise BadShoot(
                 f"{self._shoot.root}: an undo was stopped here. Run `sorter undo` with this folder "
                 "again to end it."
             )
-        entries = ledger.entries()
         self._stored = tuple(entry for entry in entries if self._is_waiting(entry))
+        here = {entry.number for entry in self._stored}
         for run in runs:
-            if run.is_open:
-                self._go_on(run, entries)
-
-    def _go_on(self, run: Run, entries: tuple[Entry, ...]) -> None:
-        """Goes on with the stopped run. Raises OtherCard where nothing of it is on this card."""
-        unfinished = [e for e in entries if e.run == run.run and e.state in _OPEN]
-        stored = {entry.number for entry in self._stored}
-        if unfinished and not any(entry.number in stored for entry in unfinished):
-            raise OtherCard(
-                f"{self._shoot.root}: an ingest of {run.card} was stopped here, and none of the "
-                "files that it still has to carry is on this card. Put that card in and run it "
-                "again, or take that ingest back with `sorter undo`."
-            )
-        self.goes_on = run
+            planned = {e.number for e in entries if e.run == run.run and e.state is State.PLANNED}
+            if run.is_open and planned and not planned & here:
+                self.waits_elsewhere = run
+            elif run.is_open:
+                self.goes_on = run
 
     def _is_waiting(self, entry: Entry) -> bool:
         """Whether it is to be carried, and can be now."""
         if entry.state is State.VERIFIED:
             return True
-        waits = entry.state in (State.PLANNED, State.FAILED)
-        return waits and self._card.holds(entry.row.source, entry.row.bytes)
+        if entry.state not in (State.PLANNED, State.FAILED):
+            return False
+        return self._card.holds(entry.row.source, entry.row.bytes, entry.placement.mark)
 
     def _look_afresh(self, ticks: Ticks) -> None:
         """A new plan for all that the shoot does not have yet."""
-        self._listing = self._card.listing()
+        self._listing = self._listed()
         wishes = self._wishes
         account = account_of(
             self._card, self._listing, wishes.settings, ticks.reading, wishes.corrections
@@ -167,6 +163,15 @@ class Ingest:
         about = _about(account, numbers.sequences)
         self.plan = make_plan(rows, about, standing, self._naming)
 
+    def _listed(self) -> Listing:
+        """The card's files; none where all of them were moved here."""
+        try:
+            return self._card.listing()
+        except CardEmpty:
+            if self._ledger and any(run.moves for run in self._ledger.runs()):
+                return Listing(files=())
+            raise
+
     def _compared(self, account: Account, known: tuple[Entry, ...], tick: Tick) -> Comparison:
         if not known:
             return Comparison()
@@ -178,8 +183,9 @@ class Ingest:
                 self._shoot,
                 files=files,
                 captured=lambda path: captured.get(path, ""),
+                marks={file.path: file.mark for file in _files(account)},
                 entries=known,
-                tick=Counted(size_to_compare(files, known), tick).add,
+                tick=Counted(tick, size_to_compare(files, known)).add,
             )
 
     def _again(self) -> tuple[Entry, ...]:
@@ -208,10 +214,7 @@ class Ingest:
     def _has_more(self, report: Report) -> bool:
         """Whether the card holds files that the plan which was gone on with does not know."""
         known = {(entry.row.source, entry.row.bytes) for entry in report.entries}
-        try:
-            self._listing = self._card.listing()
-        except CardEmpty:  # all of it was moved
-            return False
+        self._listing = self._listed()
         return any((file.path, file.size) not in known for file in self._listing.files)
 
     def _carry_plan(self, ticks: Ticks) -> Report:
@@ -219,9 +222,10 @@ class Ingest:
         ledger = self._noted()
         try:
             return self._carry_noted(ledger, ticks)
-        finally:
-            with suppress(SorterError):  # where the run stops, the reason of that counts
+        except BaseException:
+            with suppress(SorterError):  # why the run stops is what counts
                 write_records(self._shoot, ledger.entries())
+            raise
 
     def _check_room(self) -> None:
         """Raises NoRoom before the first byte is written, ShootNotWritable."""
@@ -251,43 +255,53 @@ class Ingest:
     def _noted(self) -> Ledger:
         """The ledger, with the plan in it."""
         if self._ledger is None:
-            with stopping_clearly(self._shoot):
-                self._shoot.prepare()
-            ledger = Ledger(self._shoot.hidden, hold=True, make=True)
-            self._ledger = self._open.enter_context(ledger)
+            self._ledger = self._open.enter_context(self._made())
         missing = self._comparison.missing.values()
         if missing:
             self._ledger.note(replace(entry, state=State.PLANNED) for entry in missing)
         if self.plan.placements or self.plan.updated:
             root = str(self._card.root.absolute())
-            self._ledger.add_run(root, self.plan, moves=self._wishes.moves)
+            self._new_run = self._ledger.add_run(root, self.plan, moves=self._wishes.moves)
         return self._ledger
 
-    def _carry_noted(self, ledger: Ledger, ticks: Ticks) -> Report:
-        runs = frozenset(run.run for run in ledger.runs() if run.is_open)
-        waiting = self._to_carry(ledger, runs)
-        counted = Counted(sum(entry.row.bytes for entry in waiting), ticks.carrying)
-        carrier = Carrier(self._card, self._shoot, ledger, another_name, counted.add)
-        verified = tuple(e for e in waiting if e.state is State.VERIFIED)
-        if verified or self.goes_on is not None:
-            carrier.recover(verified)
-            waiting = self._to_carry(ledger, runs)
-        outcome = carrier.carry(waiting, runs=runs)
-        entries = ledger.entries()
-        for run in runs:
-            if not any(e.run == run and e.state in _OPEN for e in entries):
-                ledger.set_state(run, "done")
-        return self._report(entries, runs, outcome)
+    def _made(self) -> Ledger:
+        """A new ledger; not where another run made one since we looked."""
+        if (self._shoot.hidden / FILE).is_file():
+            raise ShootBusy(
+                f"{self._shoot.root}: another run has begun here meanwhile. Nothing was done: run "
+                "it again."
+            )
+        with stopping_clearly(self._shoot):
+            self._shoot.prepare()
+        return Ledger(self._shoot.hidden, hold=True, make=True)
 
-    def _to_carry(self, ledger: Ledger, runs: frozenset[int]) -> list[Entry]:
-        """What is open in these runs, and what is to be carried again, in the order of the plans."""
+    def _carry_noted(self, ledger: Ledger, ticks: Ticks) -> Report:
+        runs = frozenset({self._new_run, self.goes_on.run if self.goes_on else 0})
+        counted = Counted(ticks.carrying)
+        carrier = Carrier(self._card, self._shoot, ledger, another_name, counted.add)
+        carrier.recover(tuple(e for e in ledger.entries() if e.state is State.VERIFIED))
+        entries = ledger.entries()
+        waiting = self._to_carry(entries)
+        lost = _lost(entries, waiting, runs)
+        ledger.note(lost)
+        counted.expect(sum(entry.row.bytes for entry in waiting))
+        outcome = carrier.carry(waiting, runs=runs)
+        outcome.failed += lost
+        # Before the end is noted: a run that is cut between the two is gone on with.
+        write_records(self._shoot, ledger.entries())
+        for run in runs - {0}:
+            ledger.set_state(run, "done")
+        return self._report(ledger.entries(), runs, outcome)
+
+    def _to_carry(self, entries: Iterable[Entry]) -> list[Entry]:
+        """What belongs to the new plan, and what is carried again, in the order of the plans."""
         again = {entry.number for entry in self._again()}
         again |= {number for number, each in self.plan.updated if not each.row.sha256}
         return [
             entry
-            for entry in ledger.entries()
-            if (entry.run in runs and entry.state in _OPEN)
-            or (entry.number in again and entry.state not in (State.PLACED, State.LEFT))
+            for entry in entries
+            if entry.state in (State.PLANNED, State.FAILED)
+            and (entry.run == self._new_run or entry.number in again)
         ]
 
     def _report(self, entries: tuple[Entry, ...], runs: frozenset[int], outcome: Outcome) -> Report:
@@ -318,18 +332,32 @@ def _naming(wishes: Wishes) -> Naming:
     return Naming(pattern=parsed, name=wishes.name)
 
 
+def _lost(entries: Iterable[Entry], waiting: Iterable[Entry], runs: frozenset[int]) -> list[Entry]:
+    """What was planned and is not on the card any more, as it is noted."""
+    carried = {entry.number for entry in waiting}
+    return [
+        failed(entry, LOST)
+        for entry in entries
+        if entry.run in runs and entry.state is State.PLANNED and entry.number not in carried
+    ]
+
+
+def _files(account: Account) -> Iterator[ReadFile]:
+    yield from (file for _, file in account.loose)
+    for frame in account.order:
+        yield from frame.files
+
+
 def _about(account: Account, numbers: tuple[int, ...]) -> About:
     """What planning has to know beside the rows."""
-    files = {file.path: file for _, file in account.loose}
     from_near: dict[str, int | None] = {}
     for sequence in account.sequences:
         places = (*focus_places(sequence), *(None for _ in sequence.results))
         for frame, place in zip((*sequence.frames, *sequence.results), places, strict=True):
-            files |= {file.path: file for file in frame.files}
             from_near |= {file.path: place for file in frame.files}
     named = zip(numbers, account.sequences, strict=True)
     return About(
-        files=files,
+        files={file.path: file for file in _files(account)},
         from_near=from_near,
         unread=frozenset(file.path for file in unread_files(account)),
         names={number: sequence.name for number, sequence in named if sequence.name},

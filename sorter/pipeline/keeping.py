@@ -29,7 +29,7 @@ def verify(root: Path, tick: Tick) -> Findings:
     with Ledger(shoot.hidden, hold=False) as ledger:
         entries = ledger.entries()
         placed = [entry for entry in entries if entry.state is State.PLACED]
-        counted = Counted(sum(entry.row.bytes for entry in placed), tick)
+        counted = Counted(tick, sum(entry.row.bytes for entry in placed))
         findings = verified(shoot, entries, is_litter, counted.add)
         for name, data in records_of(entries).items():
             if not is_up_to_date(shoot.root / name, data):
@@ -84,7 +84,7 @@ class Undo:
         Raises OnlyCopies, and nothing is done.
         """
         here = self.here
-        counted = Counted(sum(entry.row.bytes for entry in here), tick)
+        counted = Counted(tick, sum(entry.row.bytes for entry in here))
         lost = only_here(self.card, here, counted.add)
         if lost:
             first = lost[0].row.source
@@ -98,7 +98,7 @@ class Undo:
     def carry(self, tick: Tick) -> Undone:
         """The ingest is taken back. Raises ShootNotWritable, NoRoom; run it again then."""
         before = records_of(self._ledger.entries())
-        counted = Counted(sum(entry.row.bytes for entry in self.entries), tick)
+        counted = Counted(tick, sum(entry.row.bytes for entry in self.entries))
         undoing = Undoing(self._shoot, self._ledger, self.card)
         undone = undoing.undo(self.run.run, self.entries, counted.add)
         with stopping_clearly(self._shoot):

@@ -40,11 +40,15 @@ class Ticks:
 class Counted:
     """Adds up what is dealt with, and passes on the sum and the total. Threads may share it."""
 
-    def __init__(self, total: int, tick: Tick) -> None:
+    def __init__(self, tick: Tick, total: int = 0) -> None:
         self._done = 0
         self._total = total
         self._tick = tick
         self._adding = threading.Lock()
+
+    def expect(self, total: int) -> None:
+        """So much is to be dealt with in all."""
+        self._total = total
 
     def add(self, amount: int) -> None:
         """So much more is done. More than the total is not told: some work is done twice."""

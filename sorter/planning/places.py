@@ -130,6 +130,7 @@ class _Planner:
             from_near=self._about.from_near.get(row.source),
             said=tuple(self._said(row.source, destination)),
             unread=row.source in self._about.unread,
+            mark=self._about.files[row.source].mark,
         )
 
     def _said(self, source: str, destination: str) -> Iterator[str]:

@@ -71,7 +71,7 @@ def read_file(card: Card, file: CardFile) -> ReadFile:
         card.expect()
         draft.notes.append(window.obstacle)
         file = replace(file, obstacle=window.obstacle)
-    return _done(file, draft)
+    return _done(file, draft, window.mark())
 
 
 def read_source(source: Source, file: CardFile) -> Draft:
@@ -147,7 +147,7 @@ def _unopened(file: CardFile, note: str) -> ReadFile:
     return ReadFile(file=file, role=names.role(file.extension), notes=(note,))
 
 
-def _done(file: CardFile, draft: Draft) -> ReadFile:
+def _done(file: CardFile, draft: Draft, mark: int) -> ReadFile:
     return ReadFile(
         file=file,
         role=draft.role,
@@ -156,4 +156,5 @@ def _done(file: CardFile, draft: Draft) -> ReadFile:
         facts=draft.facts(),
         previews=tuple(draft.previews),
         notes=tuple(dict.fromkeys(draft.notes)),
+        mark=mark,
     )

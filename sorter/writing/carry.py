@@ -23,7 +23,14 @@ from sorter.disk.card import Card
 from sorter.disk.shoot import UNFINISHED, Shoot, remove_from_card
 from sorter.errors import NoRoom, ShootNotWritable
 from sorter.model.plan import Entry, State
-from sorter.writing.copying import DIFFERS, Copied, Copier, Tick
+from sorter.writing.copying import (
+    DIFFERS,
+    NOT_CARRIED,
+    Copied,
+    Copier,
+    Tick,
+    without_failures,
+)
 from sorter.writing.ledger import Ledger
 
 Renaming: TypeAlias = Callable[[str, int], str]
@@ -121,16 +128,13 @@ class Carrier:
 
     def _fail(self, entry: Entry, reason: str) -> None:
         """Noted as failed, its reason said; the next run tries it again."""
-        placement = entry.placement
-        said = tuple(dict.fromkeys((*placement.said, reason)))
-        placement = replace(placement, row=replace(placement.row, sha256=""), said=said)
-        failed = replace(entry, placement=placement, state=State.FAILED)
+        noted = failed(entry, reason)
         self._shoot.remove(self._shoot.unfinished(entry.number))
-        self._ledger.note([failed])
+        self._ledger.note([noted])
         self._halved.add(_frame_of(entry))
-        self.outcome.failed.append(failed)
+        self.outcome.failed.append(noted)
         if reason == DIFFERS:
-            self.outcome.differing.append(failed)
+            self.outcome.differing.append(noted)
 
     # ---- a batch ---------------------------------------------------------------------------
 
@@ -218,8 +222,10 @@ class Carrier:
         """Whether it is gone from the card now; not where it is another file by now, or locked."""
         path = self._card.at(entry.row.source)
         try:
-            about = os.lstat(path)
-            same = (about.st_size, about.st_mtime_ns) == (entry.row.bytes, entry.modified_ns)
+            same = os.lstat(path).st_mtime_ns == entry.modified_ns
+            same = same and self._card.holds(
+                entry.row.source, entry.row.bytes, entry.placement.mark
+            )
             if same:
                 remove_from_card(path)
         except FileNotFoundError:
@@ -251,6 +257,14 @@ class Carrier:
             gone = entry.moves and not os.path.lexists(self._card.at(entry.row.source))
             return replace(entry, state=State.PLACED, gone=gone)
         return replace(entry, state=State.PLANNED)
+
+
+def failed(entry: Entry, reason: str) -> Entry:
+    """The entry of a file that could not be carried, with the reason among what is said of it."""
+    said = (*without_failures(entry.placement.said), f"{NOT_CARRIED}{reason}")
+    row = replace(entry.row, sha256="")
+    placement = replace(entry.placement, row=row, said=said)
+    return replace(entry, placement=placement, state=State.FAILED)
 
 
 def _batches(entries: Iterable[Entry]) -> Iterator[list[Entry]]:

@@ -6,7 +6,7 @@ picture (same name, same capture time, same bytes) is there too, wherever its ca
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from sorter.disk.card import Card
@@ -15,8 +15,6 @@ from sorter.disk.streams import digest
 from sorter.model.card import CardFile
 from sorter.model.kinds import Role
 from sorter.model.plan import Entry, State
-
-_NOTED = frozenset({State.FAILED, State.LEFT})
 
 
 @dataclass(slots=True, kw_only=True)
@@ -46,12 +44,14 @@ def compare(
     *,
     files: Iterable[CardFile],
     captured: Callable[[str], str],
+    marks: Mapping[str, int],
     entries: Iterable[Entry],
     tick: Callable[[int], None],
 ) -> Comparison:
     """The card's files held against the shoot; both sides are read, byte by byte.
 
     captured: when the file at a path was taken, as the manifest writes it; empty where unknown.
+    marks: the mark of each path's file.
     A file that the card does not give now is not there. Raises CardGone, OSError for the shoot's
     disk.
     """
@@ -59,7 +59,9 @@ def compare(
     for file in files:
         if not known.may_hold(file):
             continue
-        entry = known.uncarried(file) or _equal(card, file, known.like(file, captured), tick)
+        entry = known.uncarried(file, marks.get(file.path, 0)) or _equal(
+            card, file, known.like(file, captured), tick
+        )
         if entry is None:
             continue
         found.there[file.path] = entry
@@ -86,10 +88,10 @@ class _Known:
             (_name(file.path), file.size) in self._by_name
         )
 
-    def uncarried(self, file: CardFile) -> Entry | None:
+    def uncarried(self, file: CardFile, mark: int) -> Entry | None:
         """The entry of a file that is noted and was not carried: it has no digest to compare."""
         own = self._by_path.get((file.path, file.size), ())
-        return next((entry for entry in own if entry.state in _NOTED), None)
+        return next((entry for entry in own if _is_noted(entry, mark)), None)
 
     def like(self, file: CardFile, captured: Callable[[str], str]) -> Iterator[Entry]:
         """The entries that it may be: first those of its own path, then twins of its name."""
@@ -97,6 +99,11 @@ class _Known:
         for entry in self._by_name.get((_name(file.path), file.size), ()):
             if entry.row.captured == captured(file.path):
                 yield entry
+
+
+def _is_noted(entry: Entry, mark: int) -> bool:
+    known = entry.placement.mark
+    return entry.state is not State.PLACED and (0 in (mark, known) or mark == known)
 
 
 def _name(path: str) -> str:

@@ -20,6 +20,7 @@ Tick: TypeAlias = Callable[[int], None]
 """Called with the bytes that were dealt with since the last call."""
 
 DIFFERS: Final = "its copy came out different, twice: the disk of the shoot may be failing"
+NOT_CARRIED: Final = "not carried: "
 STOPPED: Final = "stopped"
 FEWER: Final = "cannot be read to its end: it gave {count} of {size} bytes"
 
@@ -41,10 +42,16 @@ class Read:
         """The entry with all that reading told of its file."""
         placement = entry.placement
         told = set(placement.row.notes.split("; "))
-        said = dict.fromkeys((*placement.said, *(one for one in self.said if one not in told)))
+        before = without_failures(placement.said)
+        said = dict.fromkeys((*before, *(one for one in self.said if one not in told)))
         row = replace(placement.row, bytes=self.count, sha256=self.sha256)
         placement = replace(placement, row=row, said=tuple(said))
         return replace(entry, placement=placement, modified_ns=self.modified_ns)
+
+
+def without_failures(said: tuple[str, ...]) -> tuple[str, ...]:
+    """What is said of a file without the reasons why it could not be carried before."""
+    return tuple(one for one in said if not one.startswith(NOT_CARRIED))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -49,6 +49,7 @@ CREATE TABLE IF NOT EXISTS files (
     container TEXT NOT NULL,
     from_near INTEGER,
     unread INTEGER NOT NULL,      -- 1: not readable as what its name says
+    mark INTEGER NOT NULL,        -- a checksum over its first bytes when it was planned
     said TEXT NOT NULL,           -- JSON list
     row TEXT NOT NULL             -- JSON: the rest of the manifest's columns
 );
@@ -150,7 +151,7 @@ class Ledger:
         with self._speaking():
             found = self._base.execute(
                 "SELECT number, run, source, destination, state, bytes, sha256, modified_ns, gone,"
-                " container, from_near, unread, said, row FROM files ORDER BY number"
+                " container, from_near, unread, mark, said, row FROM files ORDER BY number"
             )
             return tuple(_entry(cells, moves) for cells in found)
 
@@ -269,7 +270,8 @@ class Ledger:
         state = State.PLANNED if placement.row.destination else State.LEFT
         done = self._base.execute(
             "INSERT INTO files (run, source, destination, state, bytes, sha256, modified_ns, gone,"
-            " container, unread, said, row) VALUES (?, ?, '', ?, 0, '', 0, 0, '', 0, '[]', '')",
+            " container, unread, mark, said, row)"
+            " VALUES (?, ?, '', ?, 0, '', 0, 0, '', 0, 0, '[]', '')",
             (run, os.fsencode(placement.row.source), state),
         )
         self._set_placement(done.lastrowid or 0, placement)
@@ -288,7 +290,7 @@ class Ledger:
         row = placement.row
         self._base.execute(
             "UPDATE files SET destination = ?, bytes = ?, sha256 = ?, container = ?, from_near = ?,"
-            " unread = ?, said = ?, row = ? WHERE number = ?",
+            " unread = ?, mark = ?, said = ?, row = ? WHERE number = ?",
             (
                 row.destination,
                 row.bytes,
@@ -296,6 +298,7 @@ class Ledger:
                 placement.container,
                 placement.from_near,
                 placement.unread,
+                placement.mark,
                 json.dumps(placement.said),
                 _row_text(row),
                 number,
@@ -363,12 +366,13 @@ def _progress(entry: Entry) -> tuple[object, ...]:
 
 def _entry(cells: tuple[Any, ...], moves: dict[int, bool]) -> Entry:
     number, run, source, destination, state, count, sha256, modified, gone, *about = cells
-    container, from_near, unread, said, row = about
+    container, from_near, unread, mark, said, row = about
     placement = Placement(
         row=_row(row, os.fsdecode(source), destination, count, sha256),
         container=container,
         from_near=from_near,
         unread=bool(unread),
+        mark=mark,
         said=tuple(json.loads(said)),
     )
     return Entry(

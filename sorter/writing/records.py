@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from sorter.disk.shoot import Shoot
-from sorter.model.plan import Entry
+from sorter.model.plan import Entry, State
 from sorter.model.row import Row
 from sorter.writing.ledger import Ledger
 
@@ -27,8 +27,11 @@ def rows_of(entries: Iterable[Entry]) -> tuple[Row, ...]:
 
 
 def _row(entry: Entry) -> Row:
+    """A file that is not in its place has no destination and no digest yet."""
     row, said = entry.row, entry.placement.said
     told = row.notes.split("; ") if row.notes else []
     notes = dict.fromkeys((*told, *(note.replace(";", ",") for note in said)))
-    carried = bool(row.sha256)
-    return replace(row, notes="; ".join(notes), destination=row.destination if carried else "")
+    notes_text = "; ".join(notes)
+    if entry.state is not State.PLACED:
+        return replace(row, notes=notes_text, destination="", sha256="")
+    return replace(row, notes=notes_text)

@@ -100,17 +100,22 @@ class Undoing:
         """Back on the card by a rename, or by a copy that is read back before the file is removed."""
         path, source = entry.row.destination, f"{self._root}/{entry.row.source}"
         try:
-            self._shoot.give_back(path, source)
+            if self._is_on_card(entry):  # an undo was cut before it could remove the copy
+                self._shoot.remove(path)
+            else:
+                self._bring_back(entry, source)
         except FileExistsError:
-            if not self._is_on_card(entry):
-                self._stays(entry, OCCUPIED)
-                return
-            self._shoot.remove(path)
+            self._stays(entry, OCCUPIED)
+            return
+        self._undone.returned += 1
+
+    def _bring_back(self, entry: Entry, source: str) -> None:
+        try:
+            self._shoot.give_back(entry.row.destination, source)
         except OSError as error:
             if error.errno != errno.EXDEV:
                 raise
             self._return_copy(entry, source)
-        self._undone.returned += 1
 
     def _return_copy(self, entry: Entry, source: str) -> None:
         self._shoot.copy_back(entry.row.destination, source)
