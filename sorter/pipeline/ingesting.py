@@ -29,6 +29,7 @@ from sorter.model.card import Listing
 from sorter.model.focus import focus_places
 from sorter.model.frame import ReadFile
 from sorter.model.plan import Entry, Placement, Plan, State
+from sorter.model.row import Row
 from sorter.model.sequence import Account
 from sorter.pipeline.recording import write_records
 from sorter.pipeline.scanning import account_of, unread_files
@@ -52,7 +53,8 @@ class Ingest:
 
     First `look`, which changes nothing; then `carry`. Where the shoot's ledger holds a plan for
     this card that was not ended, that plan is gone on with (goes_on), and no new one is made before
-    it is done. One for another card waits for that card (waits_elsewhere). Raises what Card and Shoot raise, and BadPattern, BadShoot.
+    it is done. One for another card waits for that card (waits_elsewhere).
+    Raises what Card and Shoot raise, BadPattern and BadShoot.
     """
 
     def __init__(self, card: Path, shoot: Path, wishes: Wishes) -> None:
@@ -117,6 +119,8 @@ class Ingest:
             self._find_stored(self._ledger)
         if self.goes_on is None:
             self._look_afresh(ticks)
+        else:
+            self._listing = self._listed()
 
     def _find_stored(self, ledger: Ledger) -> None:
         """What the ledger holds that is still to be carried and is on this card."""
@@ -164,11 +168,12 @@ class Ingest:
         self.plan = make_plan(rows, about, standing, self._naming)
 
     def _listed(self) -> Listing:
-        """The card's files; none where all of them were moved here."""
+        """The card's files; none where all of them were moved here, or a stopped run needs none."""
         try:
             return self._card.listing()
         except CardEmpty:
-            if self._ledger and any(run.moves for run in self._ledger.runs()):
+            moved = self._ledger is not None and any(run.moves for run in self._ledger.runs())
+            if moved or self.goes_on is not None:
                 return Listing(files=())
             raise
 
@@ -214,7 +219,6 @@ class Ingest:
     def _has_more(self, report: Report) -> bool:
         """Whether the card holds files that the plan which was gone on with does not know."""
         known = {(entry.row.source, entry.row.bytes) for entry in report.entries}
-        self._listing = self._listed()
         return any((file.path, file.size) not in known for file in self._listing.files)
 
     def _carry_plan(self, ticks: Ticks) -> Report:
@@ -229,9 +233,7 @@ class Ingest:
 
     def _check_room(self) -> None:
         """Raises NoRoom before the first byte is written, ShootNotWritable."""
-        needed = sum(
-            _room_for(placement) for placement in self.waiting if not self._is_renamed(placement)
-        )
+        needed = sum(map(_room_for, self._to_write()))
         if not self._shoot.is_writable():
             raise ShootNotWritable(
                 f"{self._shoot.root}: the system lets us write nothing there. Nothing was done: "
@@ -246,11 +248,22 @@ class Ingest:
                 "on another disk."
             )
 
-    def _is_renamed(self, placement: Placement) -> bool:
-        """Whether it needs no room, for it is moved on one disk."""
-        return self._wishes.moves and self._card.device(placement.row.source) == (
-            self._shoot.device()
-        )
+    def _to_write(self) -> Iterator[Row]:
+        """The files that need room: not those that are renamed, or written already."""
+        here = self._shoot.device()
+        plan = self.plan
+        for entry in self._again():
+            if entry.state is not State.VERIFIED and not (entry.moves and self._is_on(entry, here)):
+                yield entry.row
+        yield from (each.row for _, each in plan.updated if not each.row.sha256)
+        for placement in plan.placements:
+            moves = self._wishes.moves and self._is_on(placement, here)
+            if placement.row.destination and not moves:
+                yield placement.row
+
+    def _is_on(self, each: Entry | Placement, device: int) -> bool:
+        """Whether the card's file lies on that file system."""
+        return self._card.device(each.row.source) == device
 
     def _noted(self) -> Ledger:
         """The ledger, with the plan in it."""
@@ -364,8 +377,8 @@ def _about(account: Account, numbers: tuple[int, ...]) -> About:
     )
 
 
-def _room_for(placement: Placement) -> int:
-    units = -(-placement.row.bytes // _UNIT)
+def _room_for(row: Row) -> int:
+    units = -(-row.bytes // _UNIT)
     return units * _UNIT + _BESIDE_A_FILE
 
 
