@@ -21,7 +21,7 @@ from typing import Final, TypeAlias
 
 from sorter.disk.card import Card
 from sorter.disk.shoot import UNFINISHED, Shoot, remove_from_card
-from sorter.errors import NoRoom, ShootNotWritable
+from sorter.errors import NoRoom, ShootNotWritable, SorterError
 from sorter.model.plan import Entry, State
 from sorter.writing.copying import (
     DIFFERS,
@@ -74,6 +74,7 @@ class Carrier:
         self._renaming = renaming
         self._copier = Copier(card, shoot, tick)
         self._workers = ThreadPoolExecutor(WORKERS, thread_name_prefix="carrying")
+        self._placed: list[Entry] = []  # under their final names, and not noted yet
         self._halved: set[int] = set()  # frames of which a file could not be read
         self.outcome = Outcome()
 
@@ -87,11 +88,29 @@ class Carrier:
         with stopping_clearly(self._shoot):
             try:
                 self._carry_all(entries)
-            finally:
-                self._copier.stop()
-                self._workers.shutdown(wait=True, cancel_futures=True)
+            except BaseException:
+                self._stop()
+                self._tidy_up()
+                raise
+            self._stop()
             self._empty_card(runs)
         return self.outcome
+
+    def _stop(self) -> None:
+        """No thread of ours is at work any more."""
+        self._copier.stop()
+        self._workers.shutdown(wait=True, cancel_futures=True)
+
+    def _tidy_up(self) -> None:
+        """Parts of files, and copies that were not noted yet, take no room while we are stopped.
+
+        What is in its place is noted, now that there may be room for that.
+        """
+        with contextlib.suppress(OSError, SorterError):
+            entries = self._ledger.entries()
+            kept = frozenset(e.number for e in entries if e.state is State.VERIFIED)
+            self._shoot.remove_unfinished(keep=kept)
+            self._note_placed()
 
     def _carry_all(self, entries: Iterable[Entry]) -> None:
         """Batch by batch; while one is settled the next is copied already."""
@@ -150,10 +169,15 @@ class Carrier:
         verified = [replace(entry, state=State.VERIFIED) for entry in good]
         self._shoot.force_folders([UNFINISHED])
         self._ledger.note(verified)
-        placed = [self.place(entry) for entry in verified]
-        self._shoot.force_folders(_folders(placed))
-        self._ledger.note(placed)
-        self.outcome.placed += placed
+        for entry in verified:
+            self._placed.append(self.place(entry))
+        self._note_placed()
+
+    def _note_placed(self) -> None:
+        self._shoot.force_folders(_folders(self._placed))
+        self._ledger.note(self._placed)
+        self.outcome.placed += self._placed
+        self._placed = []
 
     def place(self, entry: Entry) -> Entry:
         """The verified file under its final name, or the next free one if something came there.
