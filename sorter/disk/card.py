@@ -14,7 +14,6 @@ import threading
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
-from types import TracebackType
 from typing import Final, Self
 
 from sorter.disk.streams import Stream
@@ -68,12 +67,7 @@ class Window:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         os.close(self._handle)
         self._card.count(self.bytes_read)
 

@@ -14,7 +14,6 @@ import stat
 import sys
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from types import TracebackType
 from typing import Final, Self
 
 from sorter.disk.output import force_folder
@@ -42,12 +41,7 @@ class NewFile:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         os.close(self._handle)
 
     def write(self, block: memoryview) -> None:

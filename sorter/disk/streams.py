@@ -11,7 +11,6 @@ import os
 import stat
 import sys
 from collections.abc import Callable, Iterator
-from types import TracebackType
 from typing import Final, Self
 
 BLOCK: Final = 1024 * 1024
@@ -42,12 +41,7 @@ class Stream:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         os.close(self._handle)
 
     def blocks(self) -> Iterator[memoryview]:

@@ -9,7 +9,6 @@ from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, suppress
 from dataclasses import replace
 from pathlib import Path
-from types import TracebackType
 from typing import Final, Self
 
 from sorter.disk.card import Card
@@ -76,12 +75,7 @@ class Ingest:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._open.close()
 
     @property

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 from sorter.disk.card import is_litter
@@ -60,12 +59,7 @@ class Undo:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._ledger.close()
 
     @property

@@ -15,7 +15,6 @@ import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Final, Self
 
 from sorter.errors import LedgerDamaged, NoRoom, NoShoot, ShootBusy, ShootNotWritable
@@ -110,12 +109,7 @@ class Ledger:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def close(self) -> None:
