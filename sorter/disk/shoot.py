@@ -13,6 +13,7 @@ import os
 import stat
 import sys
 from collections.abc import Iterable, Iterator
+from functools import cache
 from pathlib import Path
 from typing import Final, Self
 
@@ -326,7 +327,7 @@ def _rename_exclusive(source: str, target: str) -> None:
     if sys.platform == "win32":
         os.rename(source, target)  # never replaces there
         return
-    library = ctypes.CDLL(None, use_errno=True)
+    library = _system()
     one, two = os.fsencode(source), os.fsencode(target)
     if sys.platform == "darwin" and hasattr(library, "renamex_np"):
         failed = library.renamex_np(one, two, ctypes.c_uint(4))  # RENAME_EXCL of <stdio.h>
@@ -338,6 +339,11 @@ def _rename_exclusive(source: str, target: str) -> None:
     if failed:
         number = ctypes.get_errno()
         raise OSError(number, os.strerror(number), source, None, target)
+
+
+@cache
+def _system() -> ctypes.CDLL:
+    return ctypes.CDLL(None, use_errno=True)
 
 
 def _link_and_unlink(source: str, target: str) -> None:
