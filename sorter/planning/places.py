@@ -87,11 +87,15 @@ def make_plan(rows: tuple[Row, ...], about: About, standing: Standing, naming: N
 
 
 def _units(rows: tuple[Row, ...]) -> Iterable[list[Row]]:
-    """Rows whose files go together: those of one frame; beside frames those of one stem."""
+    """Rows whose files go together: those of one frame; beside frames those of one stem.
+
+    A clip and a picture of one stem have folders of their own, and so are two.
+    """
     units: dict[object, list[Row]] = {}
     for row in rows:
         folder, _, name = row.source.rpartition("/")
-        key = (folder, name.partition(".")[0].casefold()) if row.frame is None else row.frame
+        loose = (folder, name.partition(".")[0].casefold(), row.kind is Kind.CLIP)
+        key = loose if row.frame is None else row.frame
         units.setdefault(key, []).append(row)
     return units.values()
 
