@@ -77,8 +77,8 @@ def make_plan(rows: tuple[Row, ...], about: About, standing: Standing, naming: N
     placements: list[Placement] = []
     updated: list[tuple[int, Placement]] = []
     for unit in _units(rows):
-        for placement in planner.placed(unit):
-            entry = standing.there.get(placement.row.source)
+        for row, placement in zip(unit, planner.placed(unit), strict=True):
+            entry = standing.there.get(row.source)
             if entry is None:
                 placements.append(placement)
             elif placement != entry.placement:
@@ -117,7 +117,7 @@ class _Planner:
         self._grown = {row.sequence for row in rows if not standing.is_done(row.source)}
 
     def placed(self, unit: list[Row]) -> Iterator[Placement]:
-        """The placements of one unit: of what is new, and of what is there and grew."""
+        """The placements of one unit, row by row: of what is new, and of what is there and grew."""
         new = [row for row in unit if not self._standing.is_done(row.source)]
         carried = [row for row in new if self._about.files[row.source].file.plain]
         given = self._named(carried, self._folder(unit)) if carried else {}
@@ -151,9 +151,12 @@ class _Planner:
         """What is there already stays in its place; of a sequence that grew more is known now."""
         entry = self._standing.there[row.source]
         before = entry.placement
-        if row.sequence not in self._grown or entry.row.sequence != row.sequence:
+        # An update without a digest would say that the file is to be carried once more.
+        known = entry.row
+        if row.sequence not in self._grown or known.sequence != row.sequence or not known.sha256:
             return before
-        now = replace(row, destination=entry.row.destination, sha256=entry.row.sha256)
+        # A twin's path is the other card's: the entry keeps its own.
+        now = replace(row, source=known.source, destination=known.destination, sha256=known.sha256)
         return replace(before, row=now, from_near=self._about.from_near.get(row.source))
 
     # ---- folders -----------------------------------------------------------------------------
