@@ -7,6 +7,7 @@ frame get the same suffix, so that raw, JPEG and sidecar still go together.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
@@ -120,7 +121,7 @@ class _Planner:
         """The placements of one unit, row by row: of what is new, and of what is there and grew."""
         new = [row for row in unit if not self._standing.is_done(row.source)]
         carried = [row for row in new if self._about.files[row.source].file.plain]
-        given = self._named(carried, self._folder(unit)) if carried else {}
+        given = self._named(carried, self._folder(unit), self._number(unit)) if carried else {}
         for row in unit:
             if row in new:
                 yield self._new(row, given.get(row.source, ""))
@@ -188,11 +189,27 @@ class _Planner:
 
     # ---- names -------------------------------------------------------------------------------
 
-    def _named(self, unit: list[Row], folder: str) -> dict[str, str]:
-        """Source and destination of each; one suffix for all, unless they clash among themselves."""
-        own = {row.source: names.legal(row.source.rpartition("/")[2]) for row in unit}
+    def _number(self, unit: list[Row]) -> int:
+        """The number that the unit's files have behind their names already; 1 where they have none.
+
+        A sidecar that comes later must stand beside its own frame, and not beside the one that has
+        its name.
+        """
+        own = _own_names(unit)
         lengths = names.stem_lengths(own.values())
-        number = 1
+        for source, name in own.items():
+            entry = self._standing.there.get(source)
+            if entry is not None and entry.row.destination:
+                return _number_in(entry.row.destination, name, lengths[name])
+        return 1
+
+    def _named(self, unit: list[Row], folder: str, number: int = 1) -> dict[str, str]:
+        """Source and destination of each; one suffix for all, unless they clash among themselves.
+
+        number: the first that is tried.
+        """
+        own = _own_names(unit)
+        lengths = names.stem_lengths(own.values())
         while True:
             given = {
                 source: f"{folder}/{names.numbered(name, lengths[name], number)}"
@@ -204,6 +221,18 @@ class _Planner:
                 self._taken |= {names.same(path) for path in given.values()}
                 return given
             number += 1
+
+
+def _own_names(unit: list[Row]) -> dict[str, str]:
+    """The names that files have on the card, made legal, by their sources."""
+    return {row.source: names.legal(row.source.rpartition("/")[2]) for row in unit}
+
+
+def _number_in(destination: str, name: str, stem: int) -> int:
+    """The number behind the first signs of the name, where the destination has one there; else 1."""
+    form = f"{re.escape(name[:stem])}_([0-9]+){re.escape(name[stem:])}"
+    found = re.fullmatch(form, destination.rpartition("/")[2])
+    return int(found[1]) if found else 1
 
 
 def _folders_known(known: tuple[Entry, ...]) -> Iterator[tuple[int, str]]:
