@@ -36,7 +36,7 @@ def beforehand(work: Ingest) -> Iterator[str]:
     if work.goes_on is not None:
         yield (
             f"going on with the ingest of {work.goes_on.card} that was stopped: "
-            f"{files_and_size(work.waiting)} are left. Its plan is kept as it was."
+            f"{files_and_size(work.waiting)} left. Its plan is kept as it was."
         )
     if work.waits_elsewhere is not None:
         yield (
@@ -87,13 +87,18 @@ def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
 
 
 def _how(report: Report) -> str:
-    new = len(report.new)
+    new, there = len(report.new), report.verified - len(report.new)
     done = "moved" if report.moves else "copied"
-    if new == len(report.entries):
+    if not new and not there:
+        return "none is in the shoot."
+    if not there:
         return f"{done}, read back, and equal to the card's byte by byte."
-    if new == 0:
-        return "all were there already, and are equal to the card's byte by byte."
-    return f"{new} {done} now and read back, {len(report.entries) - new} there already; equal byte by byte."
+    if not new:
+        were = (
+            "all were there already, and are" if there == len(report.entries) else "there already,"
+        )
+        return f"{were} equal to the card's byte by byte."
+    return f"{new} {done} now and read back, {there} there already; equal byte by byte."
 
 
 def _folders(report: Report) -> Iterator[Printed]:

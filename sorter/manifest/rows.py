@@ -15,7 +15,7 @@ from sorter.model.numbers import Numbers, from_one
 from sorter.model.row import Row
 from sorter.model.sequence import Account, Sequence
 
-_ROLE_ORDER: Final = {role: place for place, role in enumerate(Role)}
+_ROLE_ORDER: Final = {role: place for place, role in enumerate(Role)} | {Role.RESULT: 0}
 _FLASH: Final = {None: "", True: "fired", False: "off"}
 _UNDECODABLE: Final = re.compile("[\ud800-\udfff]")
 
@@ -58,11 +58,12 @@ def in_order(rows: Iterable[Row]) -> tuple[Row, ...]:
 
 def _place_of(row: Row) -> tuple[float, float, float, int, str]:
     last = math.inf
+    role = 0 if row.frame is None else _ROLE_ORDER[row.role]  # what is no frame stands by path
     return (
         last if row.sequence is None else row.sequence,
         last if row.position is None else row.position,
         last if row.frame is None else row.frame,
-        _ROLE_ORDER[row.role],
+        role,
         row.source,
     )
 
@@ -82,7 +83,7 @@ def _sequence_rows(
             merged=position is None,
         )
         about_frame = _own_notes(frame)
-        for file in sorted(frame.files, key=_by_role):
+        for file in sorted(frame.files, key=lambda file: _by_role(file, place)):
             said = (*about_frame, *file.notes, *notes)
             yield _row(file, _facts_for(file, frame), place, said, grounds)
             grounds, notes, about_frame = "", (), ()
@@ -102,8 +103,12 @@ def _own_notes(frame: Frame) -> tuple[str, ...]:
     return tuple(note for note in frame.notes if note not in told)
 
 
-def _by_role(file: ReadFile) -> tuple[int, str]:
-    return _ROLE_ORDER[file.role], file.path
+def _by_role(file: ReadFile, place: _Place) -> tuple[int, str]:
+    return _ROLE_ORDER[_role(file, place)], file.path
+
+
+def _role(file: ReadFile, place: _Place) -> Role:
+    return Role.RESULT if place.merged and file.role in PICTURE_ROLES else file.role
 
 
 def _facts_for(file: ReadFile, frame: Frame) -> Facts:
@@ -125,7 +130,7 @@ def _row(
         position=place.position,
         frames=place.frames,
         planned=place.planned,
-        role=Role.RESULT if place.merged and file.role in PICTURE_ROLES else file.role,
+        role=_role(file, place),
         captured=facts.moment.iso() if facts.moment else "",
         camera=facts.camera,
         serial=facts.serial,

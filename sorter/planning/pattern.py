@@ -24,9 +24,10 @@ _FIGURES: Final = frozenset(
 )
 FIELDS: Final = (*(field.name for field in fields(Row)), NAME)
 
+_LARGEST: Final = 2**63 - 1  # bytes of a file
 _NOTHING: Final = "\0"
 # An empty value takes the mark beside it along: the one before it, or at the start the one behind.
-_BESIDE_NOTHING: Final = re.compile(r"^\0+[_\- .]*|[_\- .]*\0+")
+_BESIDE_NOTHING: Final = re.compile(r"^\0[\0_\- .]*|[_\- .]*\0+")
 
 
 class PatternFault(ValueError):
@@ -68,7 +69,9 @@ def parse(text: str) -> Pattern:
     try:
         parsed = list(string.Formatter().parse(text))
     except ValueError as error:
-        raise PatternFault(f"{error}") from error
+        raise PatternFault(
+            f"its braces do not match up ({error}); a brace itself is written twice"
+        ) from error
     parts = tuple(
         _Part(literal, field, form or "", conversion) for literal, field, form, conversion in parsed
     )
@@ -85,7 +88,7 @@ def _check(part: _Part) -> None:
     _check_field(part.field)
     if "{" in part.form or part.conversion not in (None, "s"):
         raise PatternFault(f"the field {part.field} takes a plain format, such as :04d or :.1f")
-    if any(int(width) > WIDEST for width in re.findall(r"\d+", part.form)):
+    if any(_is_too_wide(width) for width in re.findall(r"\d+", part.form)):
         raise PatternFault(f"no field can be wider than {WIDEST} signs")
     try:
         _filled(part, _sample(part.field))
@@ -103,10 +106,15 @@ def _check_field(field: str) -> None:
     raise PatternFault(f"there is no field {field!r}. There are: {', '.join(FIELDS)}")
 
 
+def _is_too_wide(width: str) -> bool:
+    # Python refuses to make a number of some thousand digits, with an error of its own.
+    return len(width) > WIDEST or int(width) > WIDEST
+
+
 def _sample(field: str) -> object:
-    """A value of the field's type, to try a format on."""
+    """A value of the field's type, to try a format on; as large as any, for not all take those."""
     if field in _WHOLE:
-        return 1
+        return _LARGEST
     return 1.5 if field in _FIGURES else "a"
 
 

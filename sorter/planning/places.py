@@ -7,6 +7,7 @@ frame get the same suffix, so that raw, JPEG and sidecar still go together.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
@@ -77,8 +78,8 @@ def make_plan(rows: tuple[Row, ...], about: About, standing: Standing, naming: N
     placements: list[Placement] = []
     updated: list[tuple[int, Placement]] = []
     for unit in _units(rows):
-        for placement in planner.placed(unit):
-            entry = standing.there.get(placement.row.source)
+        for row, placement in zip(unit, planner.placed(unit), strict=True):
+            entry = standing.there.get(row.source)
             if entry is None:
                 placements.append(placement)
             elif placement != entry.placement:
@@ -87,11 +88,15 @@ def make_plan(rows: tuple[Row, ...], about: About, standing: Standing, naming: N
 
 
 def _units(rows: tuple[Row, ...]) -> Iterable[list[Row]]:
-    """Rows whose files go together: those of one frame; beside frames those of one stem."""
+    """Rows whose files go together: those of one frame; beside frames those of one stem.
+
+    A clip and a picture of one stem have folders of their own, and so are two.
+    """
     units: dict[object, list[Row]] = {}
     for row in rows:
         folder, _, name = row.source.rpartition("/")
-        key = (folder, name.partition(".")[0].casefold()) if row.frame is None else row.frame
+        loose = (folder, name.partition(".")[0].casefold(), row.kind is Kind.CLIP)
+        key = loose if row.frame is None else row.frame
         units.setdefault(key, []).append(row)
     return units.values()
 
@@ -113,10 +118,10 @@ class _Planner:
         self._grown = {row.sequence for row in rows if not standing.is_done(row.source)}
 
     def placed(self, unit: list[Row]) -> Iterator[Placement]:
-        """The placements of one unit: of what is new, and of what is there and grew."""
+        """The placements of one unit, row by row: of what is new, and of what is there and grew."""
         new = [row for row in unit if not self._standing.is_done(row.source)]
         carried = [row for row in new if self._about.files[row.source].file.plain]
-        given = self._named(carried, self._folder(unit)) if carried else {}
+        given = self._named(carried, self._folder(unit), self._number(unit)) if carried else {}
         for row in unit:
             if row in new:
                 yield self._new(row, given.get(row.source, ""))
@@ -148,9 +153,12 @@ class _Planner:
         """What is there already stays in its place; of a sequence that grew more is known now."""
         entry = self._standing.there[row.source]
         before = entry.placement
-        if row.sequence not in self._grown or entry.row.sequence != row.sequence:
+        # An update without a digest would say that the file is to be carried once more.
+        known = entry.row
+        if row.sequence not in self._grown or known.sequence != row.sequence or not known.sha256:
             return before
-        now = replace(row, destination=entry.row.destination, sha256=entry.row.sha256)
+        # A twin's path is the other card's: the entry keeps its own.
+        now = replace(row, source=known.source, destination=known.destination, sha256=known.sha256)
         return replace(before, row=now, from_near=self._about.from_near.get(row.source))
 
     # ---- folders -----------------------------------------------------------------------------
@@ -182,11 +190,27 @@ class _Planner:
 
     # ---- names -------------------------------------------------------------------------------
 
-    def _named(self, unit: list[Row], folder: str) -> dict[str, str]:
-        """Source and destination of each; one suffix for all, unless they clash among themselves."""
-        own = {row.source: names.legal(row.source.rpartition("/")[2]) for row in unit}
+    def _number(self, unit: list[Row]) -> int:
+        """The number that the unit's files have behind their names already; 1 where they have none.
+
+        A sidecar that comes later must stand beside its own frame, and not beside the one that has
+        its name.
+        """
+        own = _own_names(unit)
         lengths = names.stem_lengths(own.values())
-        number = 1
+        for source, name in own.items():
+            entry = self._standing.there.get(source)
+            if entry is not None and entry.row.destination:
+                return _number_in(entry.row.destination, name, lengths[name])
+        return 1
+
+    def _named(self, unit: list[Row], folder: str, number: int = 1) -> dict[str, str]:
+        """Source and destination of each; one suffix for all, unless they clash among themselves.
+
+        number: the first that is tried.
+        """
+        own = _own_names(unit)
+        lengths = names.stem_lengths(own.values())
         while True:
             given = {
                 source: f"{folder}/{names.numbered(name, lengths[name], number)}"
@@ -198,6 +222,18 @@ class _Planner:
                 self._taken |= {names.same(path) for path in given.values()}
                 return given
             number += 1
+
+
+def _own_names(unit: list[Row]) -> dict[str, str]:
+    """The names that files have on the card, made legal, by their sources."""
+    return {row.source: names.legal(row.source.rpartition("/")[2]) for row in unit}
+
+
+def _number_in(destination: str, name: str, stem: int) -> int:
+    """The number behind the first signs of the name, where the destination has one there; else 1."""
+    form = f"{re.escape(name[:stem])}_([0-9]+){re.escape(name[stem:])}"
+    found = re.fullmatch(form, destination.rpartition("/")[2])
+    return int(found[1]) if found else 1
 
 
 def _folders_known(known: tuple[Entry, ...]) -> Iterator[tuple[int, str]]:

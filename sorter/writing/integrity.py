@@ -24,6 +24,8 @@ SHARE: Final = 4
 _ENDS: Final = {"jpeg": b"\xff\xd9", "png": b"IEND"}
 _BOXED: Final = frozenset({"cr3", "heif", "mp4", "jxl", "jp2"})
 _RIFFS: Final = frozenset({"avi", "wav", "webp"})
+_BARE: Final = b"\xff"  # JPEG 2000 and JPEG XL without boxes begin with a marker
+_RIFF_HEAD: Final = 8
 _UNTOLD: Final = frozenset({0, 0xFF_FF_FF_FF})  # a RIFF that was not closed
 
 
@@ -48,8 +50,8 @@ class Watch:
         """Takes in the next bytes."""
         if self._container in _BOXED:
             self._follow_boxes(block)
-        elif self._container in _RIFFS and self._count == 0:
-            self._follow_riff(bytes(block[:8]))
+        elif self._container in _RIFFS and self._count < _RIFF_HEAD:
+            self._follow_riff(block)
         self._count += len(block)
         tail = bytes(block[-TAIL:])
         self._tail = tail if len(tail) == TAIL else (self._tail + tail)[-TAIL:]
@@ -77,13 +79,18 @@ class Watch:
     def _has_many_zeros(self) -> bool:
         return self._zeros >= LONG or self._zeros >= max(SHORT, self._count / SHARE)
 
-    def _follow_riff(self, head: bytes) -> None:
-        size = int.from_bytes(head[4:8], "little")
-        if head[:4] == b"RIFF" and len(head) == 8 and size not in _UNTOLD:  # noqa: PLR2004
-            self._told = size + 8
+    def _follow_riff(self, block: memoryview) -> None:
+        self._begun += bytes(block[: _RIFF_HEAD - len(self._begun)])
+        size = int.from_bytes(self._begun[4:], "little")
+        is_riff = len(self._begun) == _RIFF_HEAD and self._begun.startswith(b"RIFF")
+        if is_riff and size not in _UNTOLD:
+            self._told = size + _RIFF_HEAD
 
     def _follow_boxes(self, block: memoryview) -> None:
         """Goes from box to box; each tells where the next begins."""
+        if self._count == 0 and bytes(block[:1]) == _BARE:
+            self._container = ""
+            return
         begun = len(self._begun)  # what the last block had of a head
         while self._box - self._count < len(block):
             at = self._box - self._count + begun

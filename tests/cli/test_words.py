@@ -128,3 +128,30 @@ def test_planned_frames_are_told_only_where_some_are_missing() -> None:
 )
 def test_a_camera_is_its_model_alone(facts: Facts, name: str) -> None:
     assert words.camera(facts) == name
+
+
+@pytest.mark.parametrize(
+    ("size", "text"),
+    [
+        (0, "0 B"),
+        (999, "999 B"),
+        (1000, "1 kB"),
+        (14_240_000, "14.2 MB"),
+        (999_499, "999 kB"),
+        (999_500, "1 MB"),
+        (1_310_000_000, "1.31 GB"),
+        (2_000_000_000_000, "2 TB"),
+        (1_234_500_000_000_000, "1234 TB"),
+    ],
+)
+def test_bytes_are_told_at_a_glance_in_powers_of_ten(size: int, text: str) -> None:
+    # kilo, mega, giga, tera: 10 to the 3, 6, 9, 12 (BIPM, The International System of Units)
+    assert words.amount(size) == text
+
+
+@given(st.integers(0, 9 * 10**15))
+def test_an_amount_is_right_to_three_digits(size: int) -> None:
+    number, unit = words.amount(size).split()
+    power = ["B", "kB", "MB", "GB", "TB"].index(unit)
+    assert float(number) * 1000**power == pytest.approx(size, rel=0.006)
+    assert "e" not in number

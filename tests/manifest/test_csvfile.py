@@ -1,20 +1,26 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
+import shutil
+import subprocess
+import tempfile
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from manifest.accounts import rock_pool
-from sorter.manifest.csvfile import COLUMNS, manifest_bytes, read_manifest
+from sorter.manifest.csvfile import COLUMNS, manifest_bytes, read_manifest, sums_bytes
 from sorter.manifest.figures import rounded
 from sorter.manifest.rows import make_rows
 from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
 from sorter.model.row import Row
+from sorter.planning.names import legal
 
 GOLDEN = Path(__file__).parent / "golden"
 COMPUTED = ("=", "+", "-", "@", "\t", "\r")
@@ -100,3 +106,59 @@ def test_other_columns_are_no_manifest(data: bytes) -> None:
 
 def test_the_manifest_of_the_rock_pool(golden: Callable[[Path, bytes], None]) -> None:
     golden(GOLDEN / "rock-pool.csv", manifest_bytes(make_rows(rock_pool())))
+
+
+# ---- digests --------------------------------------------------------------------------------
+
+_names = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0/"), min_size=1, max_size=20)  # fmt: skip
+
+
+def placed(destination: str, content: bytes = b"") -> Row:
+    digest = hashlib.sha256(content).hexdigest()
+    about = {"kind": Kind.OTHER, "role": Role.OTHER}
+    return Row(source="a", destination=destination, bytes=len(content), sha256=digest, **about)  # type: ignore[arg-type]
+
+
+def test_digests_stand_one_a_line_before_two_blanks_and_the_path() -> None:
+    empty = "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"  # of no bytes: FIPS 180-4
+    lines = sums_bytes([placed("singles/tide pool.JPG"), placed("unsorted/Tümpel")])
+    assert lines == f"{empty}  singles/tide pool.JPG\n{empty}  unsorted/Tümpel\n".encode()
+
+
+def test_what_has_no_digest_has_no_line() -> None:
+    assert sums_bytes([replace(placed("a"), sha256="")]) == b""
+    assert sums_bytes([]) == b""
+
+
+@pytest.mark.parametrize(
+    ("path", "written"),
+    [("a\\b", "a\\\\b"), ("a\nb", "a\\nb"), ("a\rb", "a\\rb"), ("\\n\n", "\\\\n\\n")],
+)
+def test_a_path_that_needs_escapes_has_a_backslash_before_its_line(path: str, written: str) -> None:
+    line = sums_bytes([placed(path)]).decode()
+    assert line.startswith("\\e3b0c442")
+    assert line.endswith(f"  {written}\n")
+
+
+def _check(shoot: Path) -> subprocess.CompletedProcess[bytes]:
+    command = ["sha256sum", "--strict", "-c", "SHA256SUMS"]
+    return subprocess.run(command, cwd=shoot, capture_output=True, check=False)  # noqa: S603  fixed words
+
+
+@pytest.mark.skipif(shutil.which("sha256sum") is None, reason="no GNU coreutils on this system")
+@settings(max_examples=25, deadline=None)
+@given(st.dictionaries(_names.map(legal), st.binary(max_size=9), min_size=1, max_size=5))
+@example({"tide\\pool": b"1", "a\nb": b"2", " blank ": b"3", "*star": b"4"})
+def test_sha256sum_of_coreutils_reads_our_digests(contents: dict[str, bytes]) -> None:
+    with tempfile.TemporaryDirectory() as shoot:
+        (Path(shoot) / "singles").mkdir()
+        paths = {f"singles/{name}": content for name, content in contents.items()}
+        for path, content in paths.items():
+            (Path(shoot) / path).write_bytes(content)
+        sums = sums_bytes(placed(path, content) for path, content in paths.items())
+        (Path(shoot) / "SHA256SUMS").write_bytes(sums)
+        checked = _check(Path(shoot))
+        assert checked.returncode == 0, checked.stderr
+        changed = Path(shoot) / next(iter(paths))
+        changed.write_bytes(b"not a byte of it")
+        assert _check(Path(shoot)).returncode == 1

@@ -17,7 +17,7 @@ from manifest.accounts import (
     moment,
     rock_pool,
 )
-from sorter.manifest.rows import make_rows
+from sorter.manifest.rows import in_order, make_rows
 from sorter.model.frame import Facts, Frame
 from sorter.model.kinds import Kind, Role
 from sorter.model.numbers import Numbers
@@ -208,3 +208,34 @@ def test_every_file_has_exactly_one_row(stems: list[str], data: st.DataObject) -
 def test_the_camera_never_has_its_make_twice() -> None:
     row = make_rows(one(frame("A", replace(FIRST, moment=moment(0)))))[0]
     assert row.camera == "Tidepool R8"
+
+
+# ---- the order of a shoot's rows ------------------------------------------------------------
+
+
+def _pool_with_a_sidecar_of_its_result() -> Account:
+    """The rock pool, its merged result with a raw and a sidecar too."""
+    pool = rock_pool()
+    stack = pool.sequences[1]
+    merged = frame("DCIM/100TIDES/IMG_0013", at(21.5, merged="focus"), "xmp", "ORF", "JPG")
+    sequences = (pool.sequences[0], replace(stack, results=(merged,)), *pool.sequences[2:])
+    return account_of(*sequences, loose=pool.loose)
+
+
+@given(st.permutations(make_rows(_pool_with_a_sidecar_of_its_result())))
+def test_rows_of_a_shoot_stand_in_the_order_of_those_of_one_card(rows: list[Row]) -> None:
+    assert in_order(rows) == make_rows(_pool_with_a_sidecar_of_its_result())
+
+
+def test_a_results_pictures_stand_before_its_sidecar_by_path() -> None:
+    rows = make_rows(_pool_with_a_sidecar_of_its_result())
+    names = [row.source[-12:] for row in rows if row.position is None and row.frame is not None]
+    assert names == ["IMG_0013.JPG", "IMG_0013.ORF", "IMG_0013.xmp"]
+
+
+def test_what_came_later_stands_where_its_sequence_is_and_what_is_no_frame_last() -> None:
+    first, second = Numbers(sequences=(1,), frames=(1, 4)), Numbers(sequences=(2,), frames=(2, 3))
+    early = make_rows(account_of(Sequence(kind=Kind.BURST, frames=bracket(1, 2, 0), grounds=grounds())), first)  # fmt: skip
+    late = make_rows(account_of(Sequence(kind=Kind.BURST, frames=bracket(5, 2, 9), grounds=grounds())), second)  # fmt: skip
+    loose = make_rows(account_of(loose=rock_pool().loose))
+    assert in_order((*loose, *late, *early)) == (*early, *late, *loose)

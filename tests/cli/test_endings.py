@@ -1,0 +1,267 @@
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from handoff.pools import entry
+from sorter.cli import endings
+from sorter.cli.layout import Printed
+from sorter.model.plan import Entry, Placement, Plan, State
+from sorter.pipeline import Findings, Report, Undone
+from sorter.writing.ledger import Run
+
+if TYPE_CHECKING:
+    from sorter.pipeline import Ingest
+
+SHOOT = Path("/home/ada/pool")
+FORMAT = "Before you format the card: make a second copy of /home/ada/pool on another disk"
+KEEP = "Do not format the card"
+
+
+def entries(count: int, state: State = State.PLACED, start: int = 1) -> tuple[Entry, ...]:
+    """Files of the rock pool, numbered."""
+    return tuple(
+        replace(entry(f"singles/IMG_{number:04d}.JPG", state=state), number=number)
+        for number in range(start, start + count)
+    )
+
+
+def failed(number: int) -> Entry:
+    (one,) = entries(1, State.FAILED, number)
+    said = ("cannot be read: Input/output error",)
+    row = replace(one.row, destination="", sha256="")
+    return replace(one, placement=replace(one.placement, row=row, said=said))
+
+
+def lines(report: Report) -> list[str]:
+    return [line.text for line in endings.ingested(report, SHOOT)]
+
+
+def sentence(report: Report) -> str:
+    (found,) = [line for line in lines(report) if " verified: " in line]
+    return found
+
+
+FOUR = entries(4)
+WHOLE = Report(entries=FOUR, new=FOUR)
+MOVED = Report(entries=FOUR, new=FOUR, moves=True)
+AGAIN = Report(entries=FOUR)
+MORE = Report(entries=FOUR, new=FOUR[3:])
+PARTLY = Report(entries=(*FOUR[:3], failed(4)), new=FOUR[:3], failed=(failed(4),))
+NOTHING = Report(entries=(failed(1),), failed=(failed(1),))
+STILL_NOT = Report(entries=(*FOUR[:3], failed(4)), failed=(failed(4),))
+ADDED_PARTLY = Report(entries=(*FOUR[:3], failed(4)), new=FOUR[2:3], failed=(failed(4),))
+EDITED = Report(entries=FOUR, edited=FOUR[:1])
+CLOSED = Report(entries=FOUR, new=FOUR, closed=("DCIM/102TIDES",))
+LINKED = Report(entries=(*FOUR, *entries(1, State.LEFT, 5)), new=FOUR)
+EQUAL = "equal to the card's byte by byte."
+
+
+@pytest.mark.parametrize(
+    ("report", "said"),
+    [
+        (WHOLE, f"4 of 4 files verified: copied, read back, and {EQUAL}"),
+        (MOVED, f"4 of 4 files verified: moved, read back, and {EQUAL}"),
+        (AGAIN, f"4 of 4 files verified: all were there already, and are {EQUAL}"),
+        (MORE, "4 of 4 files verified: 1 copied now and read back, 3 there already; equal byte by byte."),
+        (PARTLY, f"3 of 4 files verified: copied, read back, and {EQUAL}"),
+        (NOTHING, "0 of 1 file verified: none is in the shoot."),
+        (STILL_NOT, f"3 of 4 files verified: there already, {EQUAL}"),
+        (ADDED_PARTLY, "3 of 4 files verified: 1 copied now and read back, 2 there already; equal byte by byte."),
+        (EDITED, f"3 of 4 files verified: there already, {EQUAL}"),
+    ],
+)  # fmt: skip
+def test_how_many_are_verified_and_how(report: Report, said: str) -> None:
+    assert sentence(report) == said
+
+
+@pytest.mark.parametrize("report", [WHOLE, AGAIN, MORE])
+def test_a_whole_copy_asks_for_a_second_one_before_the_card_is_formatted(report: Report) -> None:
+    said = "\n".join(lines(report))
+    assert FORMAT in said
+    assert "`sha256sum -c SHA256SUMS`" in said
+    assert KEEP not in said
+
+
+@pytest.mark.parametrize(
+    "report", [PARTLY, NOTHING, STILL_NOT, ADDED_PARTLY, EDITED, CLOSED, LINKED]
+)
+def test_a_card_that_is_not_all_in_the_shoot_is_not_to_be_formatted(report: Report) -> None:
+    for each in (report, replace(report, moves=True)):
+        said = "\n".join(lines(each))
+        assert KEEP in said
+        assert FORMAT not in said
+
+
+def test_a_card_that_was_moved_whole_holds_nothing_to_warn_of() -> None:
+    said = "\n".join(lines(MOVED))
+    assert FORMAT not in said
+    assert KEEP not in said
+
+
+states = st.sampled_from([State.PLACED, State.FAILED, State.LEFT])
+
+
+@given(
+    st.lists(st.tuples(states, st.booleans()), min_size=1, max_size=6), st.booleans(), st.booleans()
+)
+def test_the_caution_stands_where_all_is_verified_and_copied_and_nowhere_else(
+    files: list[tuple[State, bool]], moves: bool, closed: bool
+) -> None:
+    known = [entries(1, state, n)[0] for n, (state, _) in enumerate(files, 1)]
+    new = [e for e, (state, now) in zip(known, files, strict=True) if now and state is State.PLACED]
+    report = Report(
+        entries=tuple(known), new=tuple(new), moves=moves, closed=("DCIM/X",) if closed else ()
+    )
+    whole = not closed and all(state is State.PLACED for state, _ in files)
+    said = "\n".join(lines(report))
+    assert (FORMAT in said) == (whole and not moves)
+    assert (KEEP in said) == (not whole)
+
+
+def test_folders_stand_in_a_table_with_their_files_and_sizes() -> None:
+    found = list(endings.ingested(WHOLE, SHOOT))
+    assert found[0] == Printed(text="folder   files   size", look="heading")
+    assert found[1].text == "singles      4  116 B"
+
+
+def test_troubles_are_named_with_their_reasons() -> None:
+    one, two, three, four = FOUR
+    unread = replace(one, placement=replace(one.placement, unread=True, said=("no picture in it",)))
+    report = Report(
+        entries=(unread, two, three, four, failed(5)),
+        failed=(failed(5),),
+        edited=(two,),
+        changed=(three,),
+        kept=(four,),
+        closed=("DCIM/\x1b102TIDES",),
+    )
+    said = lines(report)
+    for heading, name in (
+        ("could not be carried", "DCIM/100TIDES/IMG_0005.JPG: cannot be read: Input/output error"),
+        ("folders of the card that cannot be listed", "DCIM/\\x1b102TIDES/"),
+        ("could not be read as pictures", "DCIM/100TIDES/IMG_0001.JPG: no picture in it"),
+        ("edited in the shoot", "singles/IMG_0002.JPG"),
+        ("changed in the shoot", "singles/IMG_0003.JPG"),
+        ("moved, but still on the card", "DCIM/100TIDES/IMG_0004.JPG"),
+    ):
+        (place,) = [n for n, line in enumerate(said) if line.startswith(heading)]
+        assert said[place + 1] == f"  {name}"
+
+
+# ---- before the work ------------------------------------------------------------------------
+
+
+NO_PLAN = Plan(placements=())
+
+
+@dataclass(kw_only=True)
+class _Looked:
+    """What an ingest knows before it carries anything."""
+
+    waiting: tuple[Placement, ...] = ()
+    plan: Plan = NO_PLAN
+    there: int = 0
+    goes_on: Run | None = None
+    would_move: bool = False
+    shoot: Path = SHOOT
+
+
+def _looked(**about: object) -> Ingest:
+    return cast("Ingest", _Looked(**about))  # type: ignore[arg-type]
+
+
+WAITING = tuple(each.placement for each in entries(2))
+STOPPED = Run(run=1, card="/media/card", mounted=True, moves=False, state="open")
+
+
+def test_nothing_is_said_before_a_first_ingest() -> None:
+    assert list(endings.beforehand(_looked(waiting=WAITING))) == []
+
+
+@pytest.mark.parametrize(
+    ("work", "said"),
+    [
+        (
+            _looked(waiting=WAITING, there=1),
+            "1 file is in the shoot already, byte by byte; 2 files (58 B) missing.",
+        ),
+        (
+            _looked(there=4),
+            "4 files are in the shoot already, byte by byte; 0 files (0 B) missing.",
+        ),
+        (
+            _looked(waiting=WAITING[:1], goes_on=STOPPED),
+            (
+                "going on with the ingest of /media/card that was stopped: 1 file (29 B) left. "
+                "Its plan is kept as it was."
+            ),
+        ),
+    ],
+)
+def test_what_is_there_already_is_said_first(work: Ingest, said: str) -> None:
+    assert list(endings.beforehand(work)) == [said]
+
+
+def test_a_dry_run_ends_with_the_sum_and_says_that_nothing_was_written() -> None:
+    link = replace(WAITING[0], row=replace(WAITING[0].row, destination=""))
+    plan = Plan(placements=(*WAITING, link))
+    said = [line.text for line in endings.planned(_looked(waiting=WAITING, plan=plan))]
+    assert said[:3] == [
+        "/home/ada/pool",
+        "└── singles/  2 files, 58 B",
+        "    └── IMG_0001.JPG IMG_0002.JPG  2 files",
+    ]
+    assert "  DCIM/100TIDES/IMG_0001.JPG" in said
+    assert said[-1] == "2 files (58 B) to copy. This was a dry run: nothing was written."
+
+
+def test_a_dry_run_of_a_move_says_move() -> None:
+    *_, last = endings.planned(_looked(waiting=WAITING, would_move=True))
+    assert last.text.startswith("2 files (58 B) to move. ")
+
+
+# ---- verify and undo ------------------------------------------------------------------------
+
+
+def test_a_shoot_as_it_was_carried_needs_one_line() -> None:
+    found = [line.text for line in endings.verified(Findings(good=4), SHOOT)]
+    assert found == ["4 of 4 files verified in /home/ada/pool."]
+
+
+def test_what_is_missing_or_changed_is_named_before_the_sum() -> None:
+    findings = Findings(
+        good=4, missing=["singles/A.JPG"], changed=["singles/B.JPG"], added=["notes.txt"]
+    )
+    found = [line.text for line in endings.verified(findings, SHOOT)]
+    assert found[:2] == ["MISSING", "  singles/A.JPG"]
+    assert found[found.index("CHANGED") + 1] == "  singles/B.JPG"
+    assert "4 of 6 files verified in /home/ada/pool." in found
+    assert found[-1].startswith("Copy what is named above from the card")
+
+
+@pytest.mark.parametrize(
+    ("outcome", "said"),
+    [
+        (Undone(removed=1), "1 copy removed from the shoot."),
+        (Undone(removed=0), "0 copies removed from the shoot."),
+        (Undone(returned=3), "3 files moved back to /media/card."),
+        (
+            Undone(removed=2, returned=1),
+            "2 copies removed from the shoot, 1 file moved back to /media/card.",
+        ),
+    ],
+)
+def test_an_undo_says_what_went_where(outcome: Undone, said: str) -> None:
+    assert [line.text for line in endings.undone(outcome, SHOOT, Path("/media/card"))] == [said]
+
+
+def test_what_an_undo_leaves_is_named_with_the_reason() -> None:
+    outcome = Undone(removed=1, stay={"singles/A.JPG": "changed since it was carried"})
+    found = [line.text for line in endings.undone(outcome, SHOOT, Path("/media/card"))]
+    assert found[:2] == ["stay in /home/ada/pool", "  singles/A.JPG: changed since it was carried"]

@@ -1,0 +1,91 @@
+"""Plans of made-up accounts, and the entries that a ledger has once such a plan was carried out."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import replace
+
+from sorter.manifest.rows import make_rows
+from sorter.model.focus import focus_places
+from sorter.model.frame import Frame, ReadFile
+from sorter.model.plan import Entry, Placement, Plan, State
+from sorter.model.row import Row
+from sorter.model.sequence import Account
+from sorter.planning.numbering import numbers_for
+from sorter.planning.pattern import DEFAULT, parse
+from sorter.planning.places import About, Naming, Standing, make_plan
+
+NAMING = Naming(pattern=parse(DEFAULT))
+NOTHING = Standing()
+
+
+def frames_of(account: Account) -> tuple[Frame, ...]:
+    return tuple(frame for each in account.sequences for frame in (*each.frames, *each.results))
+
+
+def files_of(account: Account) -> dict[str, ReadFile]:
+    """Every file of the account, by its path."""
+    of_frames = [file for frame in frames_of(account) for file in frame.files]
+    return {file.path: file for file in (*of_frames, *(file for _, file in account.loose))}
+
+
+def rows_of(account: Account, standing: Standing = NOTHING) -> tuple[Row, ...]:
+    return make_rows(account, numbers_for(account, standing.there, standing.known))
+
+
+def about(account: Account, numbers: tuple[int, ...]) -> About:
+    places = {
+        file.path: place
+        for each in account.sequences
+        for frame, place in zip(each.frames, focus_places(each), strict=True)
+        for file in frame.files
+    }
+    named = zip(numbers, account.sequences, strict=True)
+    return About(
+        files=files_of(account),
+        from_near=places,
+        names={number: each.name for number, each in named if each.name},
+    )
+
+
+def plan_of(account: Account, standing: Standing = NOTHING, naming: Naming = NAMING) -> Plan:
+    numbers = numbers_for(account, standing.there, standing.known)
+    rows = make_rows(account, numbers)
+    return make_plan(rows, about(account, numbers.sequences), standing, naming)
+
+
+def carried(plan: Plan, before: Iterable[Entry] = ()) -> tuple[Entry, ...]:
+    """What the ledger knows once the plan was carried out, behind what it knew before."""
+    entries = {entry.number: entry for entry in before}
+    for number, placement in plan.updated:
+        entries[number] = replace(entries[number], placement=_read(placement))
+    run = max((entry.run for entry in entries.values()), default=0) + 1
+    for number, placement in enumerate(plan.placements, len(entries) + 1):
+        state = State.PLACED if placement.row.destination else State.LEFT
+        entries[number] = Entry(number=number, run=run, placement=_read(placement), state=state)
+    return tuple(entries.values())
+
+
+def _read(placement: Placement) -> Placement:
+    row = placement.row
+    if not row.destination or row.sha256:
+        return placement
+    digest = hashlib.sha256(row.source.encode("utf-8", "surrogateescape")).hexdigest()
+    return replace(placement, row=replace(row, sha256=digest))
+
+
+def standing(account: Account, known: tuple[Entry, ...], *more: str) -> Standing:
+    """The shoot of these entries as this card finds it: each file is told by its path."""
+    there = {entry.row.source: entry for entry in known}
+    here = files_of(account)
+    return Standing(
+        known=known,
+        there={path: entry for path, entry in there.items() if path in here},
+        taken=frozenset({entry.row.destination for entry in known} - {""} | {*more}),
+    )
+
+
+def destinations(plan: Plan) -> dict[str, str]:
+    """Source to destination of all that is new."""
+    return {each.row.source: each.row.destination for each in plan.placements}
