@@ -20,6 +20,11 @@ CAUTION: Final = (
     "with `sha256sum -c SHA256SUMS`. Format the card only when two verified copies exist."
 )
 
+MOVED: Final = (
+    "What was moved is nowhere else now: make a second copy of {shoot} on another disk, and check it "
+    "there with `sha256sum -c SHA256SUMS`, before the card is used again."
+)
+
 
 def files_and_size(placements: Iterable[Placement]) -> str:
     """How much that is: 443 files (24.1 MB)."""
@@ -82,23 +87,24 @@ def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
         yield Printed(
             text="Do not format the card: not everything on it is in the shoot.", look="note"
         )
-    elif not report.moves:
-        yield Printed(text=CAUTION.format(shoot=words.safe(str(shoot))))
+    else:
+        caution = MOVED if report.moves else CAUTION
+        yield Printed(text=caution.format(shoot=words.safe(str(shoot))))
 
 
 def _how(report: Report) -> str:
     new, there = len(report.new), report.verified - len(report.new)
-    done = "moved" if report.moves else "copied"
+    done = "moved" if report.moves else "copied and read back"
     if not new and not there:
         return "none is in the shoot."
     if not there:
-        return f"{done}, read back, and equal to the card's byte by byte."
+        return f"{done}, and equal to the card's byte by byte."
     if not new:
         were = (
             "all were there already, and are" if there == len(report.entries) else "there already,"
         )
         return f"{were} equal to the card's byte by byte."
-    return f"{new} {done} now and read back, {there} there already; equal byte by byte."
+    return f"{new} {done} now, {there} there already; equal byte by byte."
 
 
 def _folders(report: Report) -> Iterator[Printed]:

@@ -34,11 +34,13 @@ class Plan:
     """The way of every file that is to be carried, and what changes about those that are there.
 
     updated: files that the ledger has, by their number there, of which more is known now. Those
-    that are placed stay where they are.
+    that are placed stay where they are, but for again: these are carried once more, to the places
+    that updated gives them.
     """
 
     placements: tuple[Placement, ...]
     updated: tuple[tuple[int, Placement], ...] = ()
+    again: frozenset[int] = frozenset()
 
 
 class State(StrEnum):

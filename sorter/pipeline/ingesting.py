@@ -86,7 +86,7 @@ class Ingest:
     @property
     def waiting(self) -> tuple[Placement, ...]:
         """Every placement that carry is to carry out, those of stopped runs first."""
-        changed = [each for _, each in self.plan.updated if not each.row.sha256]
+        changed = [each for number, each in self.plan.updated if number in self.plan.again]
         new = [each for each in self.plan.placements if each.row.destination]
         return (*(entry.placement for entry in self._again()), *changed, *new)
 
@@ -249,7 +249,7 @@ class Ingest:
         for entry in self._again():
             if entry.state is not State.VERIFIED and not (entry.moves and self._is_on(entry, here)):
                 yield entry.row
-        yield from (each.row for _, each in plan.updated if not each.row.sha256)
+        yield from (each.row for number, each in plan.updated if number in plan.again)
         for placement in plan.placements:
             moves = self._wishes.moves and self._is_on(placement, here)
             if placement.row.destination and not moves:
@@ -303,7 +303,7 @@ class Ingest:
     def _to_carry(self, entries: Iterable[Entry]) -> list[Entry]:
         """What belongs to the new plan, and what is carried again, in the order of the plans."""
         again = {entry.number for entry in self._again()}
-        again |= {number for number, each in self.plan.updated if not each.row.sha256}
+        again |= self.plan.again
         return [
             entry
             for entry in entries

@@ -17,6 +17,7 @@ from sorter.model.kinds import NO_FRAME_KINDS, Kind, Role
 from sorter.model.plan import Entry, Placement, Plan
 from sorter.model.row import Row
 from sorter.planning import names
+from sorter.planning.numbering import reached
 from sorter.planning.pattern import Pattern
 
 SINGLES: Final = "singles"
@@ -77,6 +78,7 @@ def make_plan(rows: tuple[Row, ...], about: About, standing: Standing, naming: N
     planner = _Planner(rows, about, standing, naming)
     placements: list[Placement] = []
     updated: list[tuple[int, Placement]] = []
+    again: set[int] = set()
     for unit in _units(rows):
         for row, placement in zip(unit, planner.placed(unit), strict=True):
             entry = standing.there.get(row.source)
@@ -84,7 +86,26 @@ def make_plan(rows: tuple[Row, ...], about: About, standing: Standing, naming: N
                 placements.append(placement)
             elif placement != entry.placement:
                 updated.append((entry.number, placement))
-    return Plan(placements=tuple(placements), updated=tuple(updated))
+                if placement.row.source in standing.changed:
+                    again.add(entry.number)
+    return Plan(placements=tuple(placements), updated=tuple(updated), again=frozenset(again))
+
+
+def _grown(rows: tuple[Row, ...], standing: Standing) -> set[int]:
+    """The sequences of which something is said anew: those that more came to.
+
+    So are those that another account now makes of the same known frames; of all others nothing is.
+    """
+    grown = {row.sequence for row in rows if not standing.is_done(row.source)}
+    pairs = (
+        (row.sequence, standing.there[row.source].row.sequence)
+        for row in rows
+        if row.source in standing.there
+    )
+    return reached(
+        (number for number in grown if number is not None),
+        ((now, old) for now, old in pairs if now is not None and old is not None),
+    )
 
 
 def _units(rows: tuple[Row, ...]) -> Iterable[list[Row]]:
@@ -114,8 +135,7 @@ class _Planner:
         self._taken |= {names.same(entry.row.destination) for entry in standing.known}
         self._tops = {path.partition("/")[0] for path in self._taken} | RESERVED
         self._folders = dict(_folders_known(standing.known))
-        # Of a sequence that nothing is added to, nothing is said anew.
-        self._grown = {row.sequence for row in rows if not standing.is_done(row.source)}
+        self._grown = _grown(rows, standing)
 
     def placed(self, unit: list[Row]) -> Iterator[Placement]:
         """The placements of one unit, row by row: of what is new, and of what is there and grew."""
@@ -151,12 +171,10 @@ class _Planner:
 
     def _again(self, row: Row) -> Placement:
         """What is there already stays in its place; of a sequence that grew more is known now."""
-        entry = self._standing.there[row.source]
-        before = entry.placement
-        # An update without a digest would say that the file is to be carried once more.
-        known = entry.row
-        if row.sequence not in self._grown or known.sequence != row.sequence or not known.sha256:
+        before = self._standing.there[row.source].placement
+        if row.sequence not in self._grown:
             return before
+        known = before.row
         # A twin's path is the other card's: the entry keeps its own.
         now = replace(row, source=known.source, destination=known.destination, sha256=known.sha256)
         return replace(before, row=now, from_near=self._about.from_near.get(row.source))

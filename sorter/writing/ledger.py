@@ -162,7 +162,7 @@ class Ledger:
             for placement in plan.placements:
                 self._add(run, placement)
             for number, placement in plan.updated:
-                self._update(run, number, placement)
+                self._update(run, number, placement, again=number in plan.again)
         return run
 
     def note(self, entries: Iterable[Entry]) -> None:
@@ -270,14 +270,14 @@ class Ledger:
         )
         self._set_placement(done.lastrowid or 0, placement)
 
-    def _update(self, run: int, number: int, placement: Placement) -> None:
-        if placement.row.sha256:
+    def _update(self, run: int, number: int, placement: Placement, *, again: bool) -> None:
+        if again:
+            self._base.execute("UPDATE files SET state = 'planned' WHERE number = ?", (number,))
+        else:
             self._base.execute(
                 "INSERT INTO earlier SELECT ?, number, from_near, row FROM files WHERE number = ?",
                 (run, number),
             )
-        else:  # to be carried once more
-            self._base.execute("UPDATE files SET state = 'planned' WHERE number = ?", (number,))
         self._set_placement(number, placement)
 
     def _set_placement(self, number: int, placement: Placement) -> None:

@@ -65,14 +65,14 @@ EQUAL = "equal to the card's byte by byte."
 @pytest.mark.parametrize(
     ("report", "said"),
     [
-        (WHOLE, f"4 of 4 files verified: copied, read back, and {EQUAL}"),
-        (MOVED, f"4 of 4 files verified: moved, read back, and {EQUAL}"),
+        (WHOLE, f"4 of 4 files verified: copied and read back, and {EQUAL}"),
+        (MOVED, f"4 of 4 files verified: moved, and {EQUAL}"),
         (AGAIN, f"4 of 4 files verified: all were there already, and are {EQUAL}"),
-        (MORE, "4 of 4 files verified: 1 copied now and read back, 3 there already; equal byte by byte."),
-        (PARTLY, f"3 of 4 files verified: copied, read back, and {EQUAL}"),
+        (MORE, "4 of 4 files verified: 1 copied and read back now, 3 there already; equal byte by byte."),
+        (PARTLY, f"3 of 4 files verified: copied and read back, and {EQUAL}"),
         (NOTHING, "0 of 1 file verified: none is in the shoot."),
         (STILL_NOT, f"3 of 4 files verified: there already, {EQUAL}"),
-        (ADDED_PARTLY, "3 of 4 files verified: 1 copied now and read back, 2 there already; equal byte by byte."),
+        (ADDED_PARTLY, "3 of 4 files verified: 1 copied and read back now, 2 there already; equal byte by byte."),
         (EDITED, f"3 of 4 files verified: there already, {EQUAL}"),
     ],
 )  # fmt: skip
@@ -98,8 +98,9 @@ def test_a_card_that_is_not_all_in_the_shoot_is_not_to_be_formatted(report: Repo
         assert FORMAT not in said
 
 
-def test_a_card_that_was_moved_whole_holds_nothing_to_warn_of() -> None:
+def test_what_was_moved_asks_for_a_second_copy_too_for_it_is_nowhere_else() -> None:
     said = "\n".join(lines(MOVED))
+    assert "nowhere else now: make a second copy" in said
     assert FORMAT not in said
     assert KEEP not in said
 
@@ -167,6 +168,7 @@ class _Looked:
     waiting: tuple[Placement, ...] = ()
     plan: Plan = NO_PLAN
     there: int = 0
+    waits_elsewhere: Run | None = None
     goes_on: Run | None = None
     would_move: bool = False
     shoot: Path = SHOOT

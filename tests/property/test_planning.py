@@ -266,7 +266,7 @@ def test_a_card_that_grew_adds_only_what_is_new(seed: int, body: str, part: list
     after = carried(plan, known)
     _all_differ(after)
     _nothing_there_was_touched(known, after)
-    _what_grew_goes_on(whole, here, after)
+    _every_sequence_is_one(after)
     assert plan_of(whole, standing(whole, after)) == Plan(placements=(), updated=())
 
 
@@ -274,23 +274,18 @@ def _nothing_there_was_touched(known: tuple[Entry, ...], after: tuple[Entry, ...
     for old, now in zip(known, after, strict=False):
         assert (old.number, old.row.source) == (now.number, now.row.source)
         assert (old.row.destination, old.row.sha256) == (now.row.destination, now.row.sha256)
-        assert (old.row.sequence, old.row.frame) == (now.row.sequence, now.row.frame)
+        assert old.row.frame == now.row.frame
 
 
-def _what_grew_goes_on(whole: Account, here: Standing, after: tuple[Entry, ...]) -> None:
-    """New frames of a sequence that was there have its number, unless another has taken it."""
-    by_source = {entry.row.source: entry.row for entry in after}
-    taken: set[int | None] = set()
-    for sequence in whole.sequences:
-        paths = [frame.path for frame in (*sequence.frames, *sequence.results)]
-        old = [by_source[path].sequence for path in paths if path in here.there]
-        new = {by_source[path].sequence for path in paths if path not in here.there}
-        free = [number for number in old if number not in taken]
-        if new and free:
-            assert new == {free[0]}
-        elif new:
-            assert not new & {entry.row.sequence for entry in here.known}
-        taken |= new or set(old[:1])
+def _every_sequence_is_one(after: tuple[Entry, ...]) -> None:
+    """Its positions count from 1 to its frames, and all its rows say the same of it."""
+    sequences: dict[int | None, set[tuple[int | None, int | None]]] = {}
+    for entry in after:
+        if entry.row.position is not None:
+            found = sequences.setdefault(entry.row.sequence, set())
+            found.add((entry.row.position, entry.row.frames))
+    for places in sequences.values():
+        assert places == {(place, len(places)) for place in range(1, len(places) + 1)}
 
 
 # ---- into the manifest and back -------------------------------------------------------------
