@@ -19,6 +19,7 @@ from sorter.errors import (
     BadShoot,
     CardEmpty,
     NoRoom,
+    NoShoot,
     OtherCard,
     ShootNotWritable,
     SorterError,
@@ -36,7 +37,7 @@ from sorter.planning.numbering import numbers_for
 from sorter.planning.places import About, Naming, Standing, another_name, make_plan
 from sorter.writing.carry import Carrier, Outcome, stopping_clearly
 from sorter.writing.compare import Comparison, compare, size_to_compare
-from sorter.writing.ledger import FILE, Ledger, Run
+from sorter.writing.ledger import Ledger, Run
 
 # A file takes whole units of a file system; the ledger, the manifest and the digests need room too.
 _UNIT: Final = 4096
@@ -108,8 +109,9 @@ class Ingest:
         hold: nobody else may work in the shoot until the end. Raises what Card, Ledger and scan
         raise, BadShoot and OtherCard.
         """
-        if (self._shoot.hidden / FILE).is_file():
+        with suppress(NoShoot):
             self._ledger = self._open.enter_context(Ledger(self._shoot.hidden, hold=hold))
+        if self._ledger is not None:
             self._find_stored(self._ledger)
         if self.goes_on is None:
             self._look_afresh(ticks)
