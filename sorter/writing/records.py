@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from sorter.disk.shoot import Shoot
-from sorter.model.plan import Entry
+from sorter.model.plan import Entry, State
 from sorter.model.row import Row
 from sorter.writing.ledger import Ledger
 
@@ -22,7 +22,10 @@ def entries_of(shoot: Path) -> tuple[Entry, ...]:
 
 
 def rows_of(entries: Iterable[Entry]) -> tuple[Row, ...]:
-    """A row for each file, with what carrying had to say of it among its notes."""
+    """A row for each file, with what carrying had to say of it among its notes.
+
+    Destination and digest stand only where the file is under its final name.
+    """
     return tuple(_row(entry) for entry in entries)
 
 
@@ -30,5 +33,5 @@ def _row(entry: Entry) -> Row:
     row, said = entry.row, entry.placement.said
     told = row.notes.split("; ") if row.notes else []
     notes = dict.fromkeys((*told, *(note.replace(";", ",") for note in said)))
-    carried = bool(row.sha256)
-    return replace(row, notes="; ".join(notes), destination=row.destination if carried else "")
+    row = replace(row, notes="; ".join(notes))
+    return row if entry.state is State.PLACED else replace(row, destination="", sha256="")
