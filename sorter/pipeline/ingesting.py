@@ -21,6 +21,7 @@ from sorter.errors import (
     NoRoom,
     NoShoot,
     OtherCard,
+    ShootBusy,
     ShootNotWritable,
     SorterError,
 )
@@ -219,11 +220,19 @@ class Ingest:
     def _carry_plan(self, ticks: Ticks) -> Report:
         self._check_room()
         ledger = self._noted()
+        runs = frozenset(run.run for run in ledger.runs() if run.is_open)
         try:
-            return self._carry_noted(ledger, ticks)
-        finally:
-            with suppress(SorterError):  # where the run stops, the reason of that counts
+            outcome = self._carry_noted(ledger, runs, ticks)
+        except BaseException:
+            with suppress(SorterError):  # the reason for which the run stops counts
                 write_records(self._shoot, ledger.entries())
+            raise
+        entries = ledger.entries()
+        write_records(self._shoot, entries)
+        for run in runs:  # ended only now: of a move that was ended nothing is left to run again
+            if not any(e.run == run and e.state in _OPEN for e in entries):
+                ledger.set_state(run, "done")
+        return self._report(entries, runs, outcome)
 
     def _check_room(self) -> None:
         """Raises NoRoom before the first byte is written, ShootNotWritable."""
@@ -246,9 +255,7 @@ class Ingest:
 
     def _is_renamed(self, placement: Placement) -> bool:
         """Whether it needs no room, for it is moved on one disk."""
-        return self._wishes.moves and self._card.device(placement.row.source) == (
-            self._shoot.device()
-        )
+        return self.would_move and self._card.device(placement.row.source) == (self._shoot.device())
 
     def _noted(self) -> Ledger:
         """The ledger, with the plan in it."""
@@ -257,6 +264,7 @@ class Ingest:
                 self._shoot.prepare()
             ledger = Ledger(self._shoot.hidden, hold=True, make=True)
             self._ledger = self._open.enter_context(ledger)
+            self._refuse_other_runs(ledger)
         missing = self._comparison.missing.values()
         if missing:
             self._ledger.note(replace(entry, state=State.PLANNED) for entry in missing)
@@ -265,18 +273,22 @@ class Ingest:
             self._ledger.add_run(root, self.plan, moves=self._wishes.moves)
         return self._ledger
 
-    def _carry_noted(self, ledger: Ledger, ticks: Ticks) -> Report:
-        runs = frozenset(run.run for run in ledger.runs() if run.is_open)
+    def _refuse_other_runs(self, ledger: Ledger) -> None:
+        """Raises ShootBusy where a run made the shoot while we looked at the card."""
+        if ledger.runs():
+            raise ShootBusy(
+                f"{self._shoot.root}: another run was at work here meanwhile. Nothing was done: "
+                "run this again."
+            )
+
+    def _carry_noted(self, ledger: Ledger, runs: frozenset[int], ticks: Ticks) -> Outcome:
         waiting = self._to_carry(ledger, runs)
         counted = Counted(sum(entry.row.bytes for entry in waiting), ticks.carrying)
         carrier = Carrier(self._card, self._shoot, ledger, another_name, counted.add)
         carrier.recover(tuple(e for e in waiting if e.state is State.VERIFIED))
-        outcome = carrier.carry(self._to_carry(ledger, runs), runs=runs)
-        entries = ledger.entries()
-        for run in runs:
-            if not any(e.run == run and e.state in _OPEN for e in entries):
-                ledger.set_state(run, "done")
-        return self._report(entries, runs, outcome)
+        # What failed once may belong to an older ingest, and frees the card of its frame now.
+        freed = runs | {entry.run for entry in waiting}
+        return carrier.carry(self._to_carry(ledger, runs), runs=freed)
 
     def _to_carry(self, ledger: Ledger, runs: frozenset[int]) -> list[Entry]:
         """What is open in these runs, and what is to be carried again, in the order of the plans."""
