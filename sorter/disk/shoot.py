@@ -203,6 +203,26 @@ class Shoot:
                 os.unlink(unfinished)
             raise
 
+    def replace(self, path: str, data: bytes) -> None:
+        """The file holds exactly these bytes, or what it held before; a link gives way to it.
+
+        Raises ShootNotWritable where a folder is in its place, OSError.
+        """
+        there = self._at(path)
+        if os.path.isdir(there) and not os.path.islink(there):
+            raise ShootNotWritable(
+                f"{there} is a folder, and the sorter keeps a file of this name. Move it away, and "
+                "run the same command again."
+            )
+        unfinished = self._made(f"{UNFINISHED}/{path}")
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(unfinished)
+        with NewFile(unfinished) as file:
+            file.write(memoryview(data))
+        _force_file(unfinished)
+        os.replace(unfinished, there)
+        force_folder(os.path.dirname(there))
+
     def remove(self, path: str) -> None:
         """The file is gone; it may have been gone before. Raises OSError."""
         with contextlib.suppress(FileNotFoundError):

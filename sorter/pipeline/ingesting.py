@@ -259,9 +259,9 @@ class Ingest:
 
     def _noted(self) -> Ledger:
         """The ledger, with the plan in it."""
+        with stopping_clearly(self._shoot):
+            self._shoot.prepare()  # also where the folders were lost: who copies may leave empty ones out
         if self._ledger is None:
-            with stopping_clearly(self._shoot):
-                self._shoot.prepare()
             ledger = Ledger(self._shoot.hidden, hold=True, make=True)
             self._ledger = self._open.enter_context(ledger)
             self._refuse_other_runs(ledger)

@@ -125,10 +125,7 @@ def other_devices(patch: pytest.MonkeyPatch) -> None:
 
 
 def recorded(patch: pytest.MonkeyPatch, shoot: Path) -> list[str]:
-    """What is done to the disk and the ledger, in its order, as it is done from now on.
-
-    Of what is done with manifest and digests nothing is told.
-    """
+    """What is done to the disk and the ledger, in its order, as it is done from now on."""
     said: list[str] = []
 
     def record(owner: object, verb: str, word: Callable[..., str]) -> None:
@@ -147,7 +144,7 @@ def recorded(patch: pytest.MonkeyPatch, shoot: Path) -> list[str]:
     record(os, "fsync", lambda handle: _forced(handle, shoot))
     record(Shoot, "place", lambda _self, _number, path: f"place {path}")
     record(Shoot, "take", lambda _self, _source, path: f"take {path}")
-    record(carry, "remove_from_card", lambda path: f"remove {os.path.basename(path)}")
+    record(carry, "remove_from_card", lambda path: f"remove {Path(path).name}")
     note = Ledger.note
 
     def noted(self: Ledger, entries: Iterable[Entry]) -> None:
@@ -162,9 +159,9 @@ def recorded(patch: pytest.MonkeyPatch, shoot: Path) -> list[str]:
 
 
 def _forced(handle: int, shoot: Path) -> str:
-    """What of the shoot is forced to the disk; nothing where it is a list."""
+    """Which of the shoot's files and folders is forced to the disk; its own folder is not told."""
     hidden = shoot / ".sorter" / "unfinished"
     for path in (hidden, *hidden.iterdir(), *shoot.iterdir()):
-        if is_file(handle, path) and not path.name.startswith(".sorter-"):
+        if is_file(handle, path):
             return f"force {path.relative_to(shoot).as_posix()}"
     return ""
