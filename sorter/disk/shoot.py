@@ -180,6 +180,7 @@ class Shoot:
         """The file stands on the card again. Raises FileExistsError, OSError as take does."""
         os.makedirs(os.path.dirname(source), exist_ok=True)
         _rename_new(self._at(path), source)
+        force_folder(os.path.dirname(source))
 
     def copy_back(self, path: str, source: str) -> None:
         """A copy of the file stands on the card again, forced to its disk.
@@ -198,6 +199,7 @@ class Shoot:
                 file.stamp(stream.modified_ns)
             _force_file(unfinished)
             _rename_new(unfinished, source)
+            force_folder(os.path.dirname(source))
         except BaseException:
             with contextlib.suppress(OSError):
                 os.unlink(unfinished)
@@ -248,10 +250,10 @@ class Shoot:
 
         Raises OSError.
         """
+        self.remove_unfinished()
         with contextlib.suppress(FileNotFoundError):
-            for name in (*os.listdir(self.root / UNFINISHED),):
-                os.unlink(self.root / UNFINISHED / name)
             os.rmdir(self.root / UNFINISHED)
+        with contextlib.suppress(FileNotFoundError):
             for name in os.listdir(self.hidden):
                 os.unlink(self.hidden / name)
             os.rmdir(self.hidden)

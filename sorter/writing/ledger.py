@@ -185,7 +185,10 @@ class Ledger:
             self._base.execute("UPDATE runs SET state = ? WHERE run = ?", (state, run))
 
     def forget(self, run: int, *, kept: Iterable[int] = ()) -> None:
-        """The ingest was taken back, but for the files that stay; without any it never was."""
+        """The files of the ingest are known no more, but for those that stay.
+
+        What it changed of others is as it was before. The ingest itself is known until forget_run.
+        """
         stay = set(kept)
         with self._committing():
             found = self._base.execute("SELECT number FROM files WHERE run = ?", (run,)).fetchall()
@@ -198,10 +201,14 @@ class Ledger:
                 (run, run),
             )
             self._base.execute("DELETE FROM earlier WHERE run = ?", (run,))
-            if stay:
-                self._base.execute("UPDATE runs SET state = 'done' WHERE run = ?", (run,))
-            else:
-                self._base.execute("DELETE FROM runs WHERE run = ?", (run,))
+
+    def forget_run(self, run: int) -> None:
+        """The ingest was taken back: without files that stay it never was."""
+        with self._committing():
+            self._base.execute("UPDATE runs SET state = 'done' WHERE run = ?", (run,))
+            self._base.execute(
+                "DELETE FROM runs WHERE run = ? AND run NOT IN (SELECT run FROM files)", (run,)
+            )
 
     # ---- within ----------------------------------------------------------------------------
 

@@ -170,6 +170,8 @@ def test_forgetting_an_ingest_restores_what_it_changed_of_others(hidden: Path) -
         second = ledger.add_run("/card", grown(before), moves=False)
         assert ledger.entries()[0].row.notes == "grew"
         ledger.forget(second)
+        assert [run.run for run in ledger.runs()] == [first, second]
+        ledger.forget_run(second)
         assert ledger.entries() == (before,)
         assert [run.run for run in ledger.runs()] == [first]
 
@@ -180,6 +182,7 @@ def test_an_ingest_of_which_files_stay_is_known_by_them(hidden: Path) -> None:
         one, two = ledger.entries()
         ledger.set_state(run, "undoing")
         ledger.forget(run, kept=[two.number])
+        ledger.forget_run(run)
         assert ledger.entries() == (two,)
         assert [(each.run, each.state) for each in ledger.runs()] == [(one.run, "done")]
 
