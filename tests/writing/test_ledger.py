@@ -119,9 +119,11 @@ def test_a_plan_comes_back_as_it_was_noted(placements: list[Placement], moves: b
 @given(PLACEMENTS, PLACEMENTS, st.sampled_from(State), st.booleans(), st.integers(0, 2**62))
 @settings(max_examples=60, deadline=None)
 def test_what_became_of_a_file_comes_back(
-    before: Placement, after: Placement, state: State, gone: bool, modified_ns: int
+    before: Placement, other: Placement, state: State, gone: bool, modified_ns: int
 ) -> None:
-    after = replace(after, row=replace(after.row, source=before.row.source, sha256="ab" * 32))
+    carried = {"destination": other.row.destination, "bytes": other.row.bytes}
+    row = replace(before.row, **carried, sha256="ab" * 32)  # type: ignore[arg-type]
+    after = replace(before, row=row, said=other.said)
     with new_ledger() as ledger:
         ledger.add_run("/card", Plan(placements=(before, before)), moves=True)
         first, second = ledger.entries()
