@@ -84,14 +84,15 @@ def spoiled_copies(patch: pytest.MonkeyPatch, shoot: Path, data: bytes, *, times
     patch.setattr(Shoot, "force", spoil)
 
 
-def no_way_to_rename(patch: pytest.MonkeyPatch) -> None:
-    """The file system has neither renames that replace nothing nor second names."""
+def no_way_to_rename(patch: pytest.MonkeyPatch, *, second_names: bool = False) -> None:
+    """The file system has no renames that replace nothing, and no second names unless told so."""
 
     def fail(*_: object) -> None:
         raise OSError(errno.EPERM, os.strerror(errno.EPERM))
 
     patch.setattr(door, "_rename_exclusive", fail)
-    patch.setattr(door, "_link_and_unlink", fail)
+    if not second_names:
+        patch.setattr(door, "_link_and_unlink", fail)
 
 
 def fails_at(

@@ -311,7 +311,8 @@ def test_a_file_that_gives_fewer_bytes_than_its_size_is_not_carried(
         report = ingest(card, shoot)
     (failed,) = report.failed
     size = len(originals[FIRST])
-    assert failed.placement.said == (f"cannot be read to its end: it gave 100 of {size} bytes",)
+    (said,) = failed.placement.said
+    assert said.endswith(f"cannot be read to its end: it gave 100 of {size} bytes")
     assert FIRST not in by_source(shoot)
     hold_consistent(shoot)
     ingest(card, shoot)
@@ -334,9 +335,9 @@ def test_a_file_that_cannot_be_read_is_named_the_others_go_and_the_next_run_trie
     with monkeypatch.context() as patch:
         read_faults(patch, card / FIRST, times=2)
         report = ingest(card, shoot)
-    assert [(e.row.source, e.placement.said) for e in report.failed] == [
-        (FIRST, ("cannot be read: Input/output error",))
-    ]
+    (failed,) = report.failed
+    assert failed.row.source == FIRST
+    assert failed.placement.said[0].endswith("cannot be read: Input/output error")
     assert by_source(shoot) == {path: originals[path] for path in originals if path != FIRST}
     hold_consistent(shoot)
     again = ingest(card, shoot)
@@ -353,14 +354,14 @@ def looked_at(card: Path, shoot: Path, **wishes: object) -> Ingest:
     return work
 
 
-@pytest.mark.parametrize("ways", ["all", "none"])
+@pytest.mark.parametrize("ways", ["all", "second names", "none"])
 @pytest.mark.parametrize("moves", [True, False])
 def test_a_file_that_came_in_between_is_never_replaced(
     card: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch, ways: str, *, moves: bool
 ) -> None:
     originals = contents(card)
-    if ways == "none":
-        no_way_to_rename(monkeypatch)
+    if ways != "all":
+        no_way_to_rename(monkeypatch, second_names=ways == "second names")
     with looked_at(card, shoot, moves=moves) as work:
         (shoot / BURST).mkdir(parents=True)
         (shoot / BURST / "IMG_0001.JPG").write_bytes(b"a crab")
@@ -632,7 +633,7 @@ def test_a_shoot_that_another_run_made_meanwhile_is_looked_at_again(
 ) -> None:
     with looked_at(card, shoot) as slow:
         ingest(card, shoot)
-        with pytest.raises(ShootBusy, match="run this again"):
+        with pytest.raises(ShootBusy, match=r"another run .* meanwhile. Nothing was done"):
             slow.carry(QUIET)
     hold_whole(shoot, contents(card))
 
