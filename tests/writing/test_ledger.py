@@ -144,6 +144,14 @@ def test_a_plan_of_nothing_new_is_no_ingest(hidden: Path) -> None:
         assert ledger.entries()[0].row.frames == 9
 
 
+def test_every_note_is_forced_to_the_disk(hidden: Path) -> None:
+    """Only synchronous FULL (2) does so with this journal: SQLite's documentation of the pragma."""
+    with Ledger(hidden, hold=True, make=True) as ledger:
+        base = ledger._base  # noqa: SLF001  what a connection is set to, only it can tell
+        assert base.execute("PRAGMA synchronous").fetchone() == (2,)
+        assert base.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+
+
 # ---- taking an ingest back -------------------------------------------------------------------
 
 

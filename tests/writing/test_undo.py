@@ -218,6 +218,22 @@ def test_moved_files_wait_for_their_card(card: Path, shoot: Path) -> None:
     assert not shoot.exists()
 
 
+def test_moved_files_do_not_go_to_the_folder_that_their_card_was_mounted_on(
+    card: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    originals = contents(card)
+    mounted = [True]
+    monkeypatch.setattr(os.path, "ismount", lambda path: mounted[0] and Path(path) == card)
+    ingest(card, shoot, moves=True)
+    mounted[0] = False
+    with pytest.raises(CardNotFound, match="Put it in"):
+        undo(shoot)
+    assert contents(card) == {}
+    mounted[0] = True
+    undo(shoot)
+    assert contents(card) == originals
+
+
 def test_a_copy_back_that_came_out_different_keeps_the_moved_file(
     card: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
