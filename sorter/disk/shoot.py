@@ -19,7 +19,7 @@ from typing import Final, Self
 
 from sorter.disk.output import force_folder
 from sorter.disk.streams import Stream, digest
-from sorter.errors import BadShoot
+from sorter.errors import BadShoot, ShootNotWritable
 
 HIDDEN: Final = ".sorter"
 UNFINISHED: Final = f"{HIDDEN}/unfinished"
@@ -183,6 +183,7 @@ class Shoot:
         """The file stands on the card again. Raises FileExistsError, OSError as take does."""
         os.makedirs(os.path.dirname(source), exist_ok=True)
         _rename_new(self._at(path), source)
+        force_folder(os.path.dirname(source))
 
     def copy_back(self, path: str, source: str) -> None:
         """A copy of the file stands on the card again, forced to its disk.
@@ -201,10 +202,31 @@ class Shoot:
                 file.stamp(stream.modified_ns)
             _force_file(unfinished)
             _rename_new(unfinished, source)
+            force_folder(os.path.dirname(source))
         except BaseException:
             with contextlib.suppress(OSError):
                 os.unlink(unfinished)
             raise
+
+    def replace(self, path: str, data: bytes) -> None:
+        """The file holds exactly these bytes, or what it held before; a link gives way to it.
+
+        Raises ShootNotWritable where a folder is in its place, OSError.
+        """
+        there = self._at(path)
+        if os.path.isdir(there) and not os.path.islink(there):
+            raise ShootNotWritable(
+                f"{there} is a folder, and the sorter keeps a file of this name. Move it away, and "
+                "run the same command again."
+            )
+        unfinished = self._made(f"{UNFINISHED}/{path}")
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(unfinished)
+        with NewFile(unfinished) as file:
+            file.write(memoryview(data))
+        _force_file(unfinished)
+        os.replace(unfinished, there)
+        force_folder(os.path.dirname(there))
 
     def remove(self, path: str) -> None:
         """The file is gone; it may have been gone before. Raises OSError."""
@@ -231,10 +253,10 @@ class Shoot:
 
         Raises OSError.
         """
+        self.remove_unfinished()
         with contextlib.suppress(FileNotFoundError):
-            for name in (*os.listdir(self.root / UNFINISHED),):
-                os.unlink(self.root / UNFINISHED / name)
             os.rmdir(self.root / UNFINISHED)
+        with contextlib.suppress(FileNotFoundError):
             for name in os.listdir(self.hidden):
                 os.unlink(self.hidden / name)
             os.rmdir(self.hidden)
@@ -274,9 +296,19 @@ class Shoot:
         there = self._at(path)
         folder = os.path.dirname(there)
         if not os.path.isdir(folder):
-            os.makedirs(folder, exist_ok=True)
+            self._make(folder)
             force_folder(os.path.dirname(folder))
         return there
+
+    def _make(self, folder: str) -> None:
+        """Raises ShootNotWritable where a file stands in the folder's way, OSError."""
+        try:
+            os.makedirs(folder, exist_ok=True)
+        except (FileExistsError, NotADirectoryError) as error:
+            raise ShootNotWritable(
+                f"{folder} is a file, and a folder of this name is needed. Nothing is lost: move "
+                "that file away, and run the same command again; it goes on where it stopped."
+            ) from error
 
     def _nearest(self) -> Path:
         """The folder itself, or the nearest one above it that is there."""
@@ -308,11 +340,17 @@ def _rename_new(source: str, target: str) -> None:
 
     By the system's own call for it; where the file system has none, by a second name and taking
     the first away; where it has no second names either (FAT), by looking first: there another
-    program could slip in between.
+    program could slip in between. Where a run was killed between the second name and taking the first
+    away, the first is taken away now.
     """
     for way in (_rename_exclusive, _link_and_unlink):
         try:
             way(source, target)
+        except FileExistsError:
+            if not _are_names_of_one(source, target):
+                raise
+            os.unlink(source)
+            return
         except OSError as error:
             if error.errno not in _NOT_THERE_FOR_US:
                 raise
@@ -321,6 +359,12 @@ def _rename_new(source: str, target: str) -> None:
     if os.path.lexists(target):
         raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), target)
     os.rename(source, target)
+
+
+def _are_names_of_one(source: str, target: str) -> bool:
+    """Whether both are names of one file. File systems without second names count one for each."""
+    one, two = os.lstat(source), os.lstat(target)
+    return os.path.samestat(one, two) and stat.S_ISREG(one.st_mode) and one.st_nlink > 1
 
 
 def _rename_exclusive(source: str, target: str) -> None:

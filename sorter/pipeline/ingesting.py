@@ -19,6 +19,7 @@ from sorter.errors import (
     BadShoot,
     CardEmpty,
     NoRoom,
+    NoShoot,
     ShootBusy,
     ShootNotWritable,
     SorterError,
@@ -38,7 +39,7 @@ from sorter.planning.numbering import numbers_for
 from sorter.planning.places import About, Naming, Standing, another_name, make_plan
 from sorter.writing.carry import Carrier, Outcome, failed, stopping_clearly
 from sorter.writing.compare import Comparison, compare, size_to_compare
-from sorter.writing.ledger import FILE, Ledger, Run
+from sorter.writing.ledger import Ledger, Run
 
 # A file takes whole units of a file system; the ledger, the manifest and the digests need room too.
 _UNIT: Final = 4096
@@ -108,8 +109,9 @@ class Ingest:
         hold: nobody else may work in the shoot until the end. Raises what Card, Ledger and scan
         raise, and BadShoot.
         """
-        if (self._shoot.hidden / FILE).is_file():
+        with suppress(NoShoot):
             self._ledger = self._open.enter_context(Ledger(self._shoot.hidden, hold=hold))
+        if self._ledger is not None:
             self._find_stored(self._ledger)
         if self.goes_on is None:
             self._look_afresh(ticks)
@@ -261,6 +263,8 @@ class Ingest:
 
     def _noted(self) -> Ledger:
         """The ledger, with the plan in it."""
+        with stopping_clearly(self._shoot):
+            self._shoot.prepare()  # also where the folders were lost: who copies may leave empty ones out
         if self._ledger is None:
             self._ledger = self._open.enter_context(self._made())
         missing = self._comparison.missing.values()
@@ -272,15 +276,15 @@ class Ingest:
         return self._ledger
 
     def _made(self) -> Ledger:
-        """A new ledger; not where another run made one since we looked."""
-        if (self._shoot.hidden / FILE).is_file():
+        """A new ledger. Raises ShootBusy where a run made one while we looked at the card."""
+        ledger = Ledger(self._shoot.hidden, hold=True, make=True)
+        if ledger.runs():
+            ledger.close()
             raise ShootBusy(
-                f"{self._shoot.root}: another run has begun here meanwhile. Nothing was done: run "
-                "it again."
+                f"{self._shoot.root}: another run was at work here meanwhile. Nothing was done: "
+                "run it again."
             )
-        with stopping_clearly(self._shoot):
-            self._shoot.prepare()
-        return Ledger(self._shoot.hidden, hold=True, make=True)
+        return ledger
 
     def _carry_noted(self, ledger: Ledger, ticks: Ticks) -> Report:
         runs = frozenset({self._new_run, self.goes_on.run if self.goes_on else 0})
@@ -292,7 +296,8 @@ class Ingest:
         lost = _lost(entries, waiting, runs)
         ledger.note(lost)
         counted.expect(sum(entry.row.bytes for entry in waiting))
-        outcome = carrier.carry(waiting, runs=runs)
+        # What failed once may belong to an older ingest, and frees the card of its frame now.
+        outcome = carrier.carry(waiting, runs=runs | {entry.run for entry in waiting})
         outcome.failed += lost
         # Before the end is noted: a run that is cut between the two is gone on with.
         write_records(self._shoot, ledger.entries())

@@ -96,11 +96,17 @@ class Undo:
         undoing = Undoing(self._shoot, self._ledger, self.card)
         undone = undoing.undo(self.run.run, self.entries, counted.add)
         with stopping_clearly(self._shoot):
-            if self._ledger.runs():
-                write_records(self._shoot, self._ledger.entries())
+            if undone.kept or len(self._ledger.runs()) > 1:
+                self._forget(undone)
             else:
                 self._leave_nothing(before)
         return undone
+
+    def _forget(self, undone: Undone) -> None:
+        """The ingest is known until all of this is done: a second undo ends it, and takes no other."""
+        self._ledger.forget(self.run.run, kept=undone.kept)
+        write_records(self._shoot, self._ledger.entries())
+        self._ledger.forget_run(self.run.run)
 
     def _leave_nothing(self, before: dict[str, bytes]) -> None:
         """No ingest is left: the sorter's own files go, and the folder where nothing else is in it.

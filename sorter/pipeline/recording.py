@@ -6,12 +6,11 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
-from sorter.disk.output import replace_file
 from sorter.disk.shoot import Shoot
-from sorter.errors import OutputNotWritable, ShootNotWritable
 from sorter.manifest.csvfile import manifest_bytes, sums_bytes
 from sorter.manifest.rows import in_order
 from sorter.model.plan import Entry
+from sorter.writing.carry import stopping_clearly
 from sorter.writing.records import rows_of
 
 MANIFEST: Final = "manifest.csv"
@@ -25,13 +24,11 @@ def records_of(entries: Iterable[Entry]) -> dict[str, bytes]:
 
 
 def write_records(shoot: Shoot, entries: Iterable[Entry]) -> None:
-    """Both files say what the ledger knows. Raises ShootNotWritable."""
+    """Both files say what the ledger knows. Raises ShootNotWritable, NoRoom."""
     for name, data in records_of(entries).items():
         if not is_up_to_date(shoot.root / name, data):
-            try:
-                replace_file(shoot.root / name, data)
-            except OutputNotWritable as error:
-                raise ShootNotWritable(f"{error} Run the same command again after that.") from error
+            with stopping_clearly(shoot):
+                shoot.replace(name, data)
 
 
 def is_up_to_date(path: Path, data: bytes) -> bool:

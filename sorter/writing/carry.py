@@ -81,7 +81,7 @@ class Carrier:
     def carry(self, entries: Iterable[Entry], *, runs: frozenset[int]) -> Outcome:
         """Carries all of them, in their order, and removes from the card what was to be moved.
 
-        runs: the ingests of this card that are to be ended. Raises NoRoom, ShootNotWritable,
+        runs: the ingests that these entries are of. Raises NoRoom, ShootNotWritable,
         CardGone and what the ledger raises. All that was noted stays good; the next run goes on
         from there.
         """
@@ -184,13 +184,13 @@ class Carrier:
 
         Raises OSError for the shoot's disk.
         """
-        tries = 1
+        wanted, tries = entry, 1
         while True:
             try:
                 gone = self._bring(entry)
             except FileExistsError:
                 tries += 1
-                entry = self._renamed(entry, tries)
+                entry = self._renamed(wanted, tries)
                 self._ledger.note([entry])
             else:
                 return replace(entry, state=State.PLACED, gone=gone)

@@ -97,7 +97,7 @@ class Ledger:
         self._hidden = hidden
         self._held = hold
         if not make and not (hidden / FILE).is_file():
-            raise NoShoot(f"{hidden.parent}: this is no shoot folder: it has no ledger.")
+            raise self._no_ledger()
         with self._speaking():
             self._base = self._connect(hold=hold, make=make)
             try:
@@ -183,7 +183,10 @@ class Ledger:
             self._base.execute("UPDATE runs SET state = ? WHERE run = ?", (state, run))
 
     def forget(self, run: int, *, kept: Iterable[int] = ()) -> None:
-        """The ingest was taken back, but for the files that stay; without any it never was."""
+        """The files of the ingest are known no more, but for those that stay.
+
+        What it changed of others is as it was before. The ingest itself is known until forget_run.
+        """
         stay = set(kept)
         with self._committing():
             found = self._base.execute("SELECT number FROM files WHERE run = ?", (run,)).fetchall()
@@ -196,10 +199,14 @@ class Ledger:
                 (run, run),
             )
             self._base.execute("DELETE FROM earlier WHERE run = ?", (run,))
-            if stay:
-                self._base.execute("UPDATE runs SET state = 'done' WHERE run = ?", (run,))
-            else:
-                self._base.execute("DELETE FROM runs WHERE run = ?", (run,))
+
+    def forget_run(self, run: int) -> None:
+        """The ingest was taken back: without files that stay it never was."""
+        with self._committing():
+            self._base.execute("UPDATE runs SET state = 'done' WHERE run = ?", (run,))
+            self._base.execute(
+                "DELETE FROM runs WHERE run = ? AND run NOT IN (SELECT run FROM files)", (run,)
+            )
 
     # ---- within ----------------------------------------------------------------------------
 
@@ -227,18 +234,31 @@ class Ledger:
             base.execute("PRAGMA locking_mode = EXCLUSIVE")
             base.execute("PRAGMA journal_mode = DELETE")
             base.execute("BEGIN EXCLUSIVE")
-            if make:
+            if make and self._is_blank():
                 for statement in _TABLES.split(";\n"):
                     base.execute(statement)
                 base.execute(f"PRAGMA user_version = {FORM}")
             base.execute("COMMIT")
+        self._check_form()
+        if hold:
             self._say_who()
-        form = base.execute("PRAGMA user_version").fetchone()[0]
+
+    def _is_blank(self) -> bool:
+        """Whether nothing was ever noted: a run that is killed at once leaves an empty file."""
+        return not self._base.execute("PRAGMA schema_version").fetchone()[0]
+
+    def _check_form(self) -> None:
+        if self._is_blank():
+            raise self._no_ledger()
+        form = self._base.execute("PRAGMA user_version").fetchone()[0]
         if form != FORM:
             raise LedgerDamaged(
                 f"{self._hidden / FILE}: this ledger has form {form}, and this sorter knows form "
                 f"{FORM}. Use the sorter that wrote it."
             )
+
+    def _no_ledger(self) -> NoShoot:
+        return NoShoot(f"{self._hidden.parent}: this is no shoot folder: it has no ledger.")
 
     def _say_who(self) -> None:
         """Who holds the ledger, for the one who comes second. Nothing depends on it."""

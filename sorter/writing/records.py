@@ -22,7 +22,10 @@ def entries_of(shoot: Path) -> tuple[Entry, ...]:
 
 
 def rows_of(entries: Iterable[Entry]) -> tuple[Row, ...]:
-    """A row for each file, with what carrying had to say of it among its notes."""
+    """A row for each file, with what carrying had to say of it among its notes.
+
+    Destination and digest stand only where the file is under its final name.
+    """
     return tuple(_row(entry) for entry in entries)
 
 
@@ -31,7 +34,5 @@ def _row(entry: Entry) -> Row:
     row, said = entry.row, entry.placement.said
     told = row.notes.split("; ") if row.notes else []
     notes = dict.fromkeys((*told, *(note.replace(";", ",") for note in said)))
-    notes_text = "; ".join(notes)
-    if entry.state is not State.PLACED:
-        return replace(row, notes=notes_text, destination="", sha256="")
-    return replace(row, notes=notes_text)
+    row = replace(row, notes="; ".join(notes))
+    return row if entry.state is State.PLACED else replace(row, destination="", sha256="")

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Stream, digest
-from sorter.model.plan import Entry, State
+from sorter.model.plan import Entry
 from sorter.writing.carry import stopping_clearly
 from sorter.writing.ledger import Ledger
 
@@ -36,12 +36,8 @@ OCCUPIED = "another file is in its place on the card"
 def only_here(
     root: Path, entries: Iterable[Entry], tick: Callable[[int], None]
 ) -> tuple[Entry, ...]:
-    """The copies whose originals are not on the card at the root any more, byte by byte."""
-    return tuple(
-        entry
-        for entry in entries
-        if entry.state is State.PLACED and not entry.moves and not _is_at(root, entry, tick)
-    )
+    """Those of the copies whose originals are not on the card at the root any more, byte by byte."""
+    return tuple(entry for entry in entries if not entry.moves and not _is_at(root, entry, tick))
 
 
 def _is_at(root: Path, entry: Entry, tick: Callable[[int], None]) -> bool:
@@ -49,6 +45,7 @@ def _is_at(root: Path, entry: Entry, tick: Callable[[int], None]) -> bool:
         with Stream(f"{root}/{entry.row.source}") as stream:
             if stream.size != entry.row.bytes:
                 return False
+            stream.past_the_cache()
             return digest(stream, tick)[1] == entry.row.sha256
     except OSError:
         return False
@@ -66,7 +63,8 @@ class Undoing:
     def undo(self, run: int, entries: Iterable[Entry], tick: Callable[[int], None]) -> Undone:
         """All files of the ingest are taken back, but for what was changed since.
 
-        root is the card of a move. Raises ShootNotWritable, NoRoom, what the ledger raises.
+        root is the card of a move. The ledger still knows them after that. Raises ShootNotWritable,
+        NoRoom, what the ledger raises.
         """
         entries = list(entries)
         with stopping_clearly(self._shoot):
@@ -78,7 +76,6 @@ class Undoing:
             folders = {entry.row.destination.rpartition("/")[0] for entry in entries} - {""}
             self._shoot.force_folders(folders)
             self._shoot.remove_empty(folders)
-            self._ledger.forget(run, kept=self._undone.kept)
         return self._undone
 
     def _take_back(self, entry: Entry) -> None:
@@ -100,13 +97,12 @@ class Undoing:
         """Back on the card by a rename, or by a copy that is read back before the file is removed."""
         path, source = entry.row.destination, f"{self._root}/{entry.row.source}"
         try:
-            if self._is_on_card(entry):  # an undo was cut before it could remove the copy
-                self._shoot.remove(path)
-            else:
-                self._bring_back(entry, source)
+            self._bring_back(entry, source)
         except FileExistsError:
-            self._stays(entry, OCCUPIED)
-            return
+            if not self._is_on_card(entry):
+                self._stays(entry, OCCUPIED)
+                return
+            self._shoot.remove(path)
         self._undone.returned += 1
 
     def _bring_back(self, entry: Entry, source: str) -> None:
@@ -115,9 +111,9 @@ class Undoing:
         except OSError as error:
             if error.errno != errno.EXDEV:
                 raise
-            self._return_copy(entry, source)
+            self._bring_copy(entry, source)
 
-    def _return_copy(self, entry: Entry, source: str) -> None:
+    def _bring_copy(self, entry: Entry, source: str) -> None:
         self._shoot.copy_back(entry.row.destination, source)
         if not self._is_on_card(entry):
             raise OSError(errno.EIO, "a file did not come back to the card as it was", source)

@@ -1,0 +1,202 @@
+"""`sorter verify` and `sorter undo` as a user calls them."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from sorter.cli import commands, console
+from sorter.disk.shoot import Shoot
+from sorter.writing.ledger import Ledger
+from writing import cards
+from writing.cards import ANEMONES, contents, ingest, tide_card, tree
+from writing.faults import fails_at
+
+BURST = "0001_burst_4"
+
+
+def sorter(*arguments: str | Path, answer: str | None = None) -> Result:
+    return CliRunner().invoke(commands, list(map(str, arguments)), prog_name="sorter", input=answer)
+
+
+def refused(result: Result, *says: str) -> None:
+    """Exit code 2, nothing on stdout, one sentence on stderr."""
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr.startswith("Error: ")
+    assert result.stderr.count("\n") == 1
+    for words in says:
+        assert words in result.stderr
+
+
+@pytest.fixture
+def card(tmp_path: Path) -> Path:
+    card = tide_card(tmp_path / "card")
+    (card / "latest.JPG").unlink()
+    (card / ANEMONES / "IMG_0004.JPG").unlink()
+    return card
+
+
+@pytest.fixture
+def shoot(card: Path, tmp_path: Path) -> Path:
+    ingest(card, tmp_path / "shoot")
+    return tmp_path / "shoot"
+
+
+@pytest.fixture
+def terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(console, "can_ask", lambda: True)
+
+
+# ---- verify ------------------------------------------------------------------------------------
+
+
+def test_a_good_shoot(shoot: Path) -> None:
+    before = tree(shoot)
+    result = sorter("verify", shoot)
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert result.stdout == f"12 of 12 files verified in {shoot}.\n"
+    assert tree(shoot) == before
+
+
+def test_added_edited_and_uncarried_files_are_listed(card: Path, shoot: Path) -> None:
+    (shoot / BURST / "IMG_0001.xmp").write_text("<x:xmpmeta>five stars</x:xmpmeta>")
+    (shoot / "best.txt").write_text("IMG_0003")
+    (card / "latest.JPG").symlink_to(card / "tides.txt")
+    ingest(card, shoot)
+    result = sorter("verify", shoot)
+    assert result.exit_code == 1
+    assert f"edited since (sidecars, lists)\n  {BURST}/IMG_0001.xmp\n" in result.stdout
+    assert "added since, and not known to the ledger\n  best.txt\n" in result.stdout
+    assert "on the card, and never carried\n  latest.JPG\n" in result.stdout
+    assert "11 of 12 files verified" in result.stdout
+
+
+def test_changed_and_missing_files_are_named(shoot: Path) -> None:
+    (shoot / "singles" / "IMG_0001.JPG").unlink()
+    (shoot / "singles" / "IMG_0002.JPG").write_bytes(b"cropped")
+    (shoot / "best.txt").write_text("IMG_0003")
+    result = sorter("verify", shoot)
+    assert result.exit_code == 4
+    assert "MISSING\n  singles/IMG_0001.JPG\n" in result.stdout
+    assert "CHANGED\n  singles/IMG_0002.JPG\n" in result.stdout
+    assert f"10 of 12 files verified in {shoot}." in result.stdout
+    assert "from your second copy" in result.stdout
+
+
+def test_what_is_no_shoot_is_refused(tmp_path: Path) -> None:
+    for command in (("verify",), ("undo", "--yes")):
+        refused(sorter(*command, tmp_path / "nowhere"), "this is no shoot folder")
+        refused(sorter(*command, tmp_path), "this is no shoot folder")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_damaged_ledger_is_told_of_and_left(shoot: Path) -> None:
+    (shoot / ".sorter" / "ledger.db").write_bytes(b"limpet " * 800)
+    before = contents(shoot)
+    for command in (("verify",), ("undo", "--yes")):
+        refused(sorter(*command, shoot), "cannot be read", "sha256sum -c")
+    assert contents(shoot) == before
+
+
+def test_while_another_run_is_at_work_both_stop(shoot: Path) -> None:
+    before = contents(shoot)
+    with Ledger(shoot / ".sorter", hold=True):
+        for command in (("verify",), ("undo", "--yes")):
+            result = sorter(*command, shoot)
+            assert (result.exit_code, result.stdout) == (3, "")
+            assert f"another run is at work here (process {os.getpid()}" in result.stderr
+    assert contents(shoot) == before
+
+
+# ---- undo --------------------------------------------------------------------------------------
+
+
+def test_copies_are_taken_back(card: Path, shoot: Path) -> None:
+    before = tree(card)
+    result = sorter("undo", shoot, "--yes")
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert result.stdout == "12 copies removed from the shoot.\n"
+    assert not shoot.exists()
+    assert tree(card) == before
+    refused(sorter("undo", shoot, "--yes"), "this is no shoot folder")
+
+
+def test_moved_files_are_taken_back(card: Path, tmp_path: Path) -> None:
+    originals = contents(card)
+    ingest(card, tmp_path / "shoot", moves=True)
+    result = sorter("undo", tmp_path / "shoot", "--yes")
+    assert result.exit_code == 0
+    assert result.stdout == f"12 files moved back to {card}.\n"
+    assert contents(card) == originals
+
+
+def test_without_a_terminal_undo_needs_yes(shoot: Path, tmp_path: Path) -> None:
+    before = tree(tmp_path)
+    refused(sorter("undo", shoot), "--yes")
+    assert tree(tmp_path) == before
+
+
+@pytest.mark.usefixtures("terminal")
+def test_an_undo_that_is_not_agreed_to_is_not_done(card: Path, shoot: Path) -> None:
+    before, kept = contents(shoot), tree(card)
+    result = sorter("undo", shoot, answer="n\n")
+    assert result.exit_code == 2
+    assert f"Take the last ingest of {shoot} back: remove 12 files (" in result.stderr
+    assert (contents(shoot), tree(card)) == (before, kept)
+    assert sorter("undo", shoot, answer="y\n").exit_code == 0
+    assert not shoot.exists()
+
+
+def test_what_stays_is_named(shoot: Path) -> None:
+    (shoot / "singles" / "IMG_0002.JPG").write_bytes(b"cropped")
+    result = sorter("undo", shoot, "--yes")
+    assert result.exit_code == 1
+    assert f"stay in {shoot}\n  singles/IMG_0002.JPG: changed since it was carried" in result.stdout
+    assert "11 copies removed from the shoot.\n" in result.stdout
+    assert contents(shoot) == {"singles/IMG_0002.JPG": b"cropped"}
+
+
+def test_the_only_copies_are_kept_unless_that_is_asked_for(card: Path, shoot: Path) -> None:
+    shutil.rmtree(card)
+    card.mkdir()
+    before = contents(shoot)
+    refused(sorter("undo", shoot, "--yes"), "and 11 more", "--without-card", "Nothing was done")
+    assert contents(shoot) == before
+    assert sorter("verify", shoot).exit_code == 0
+    assert sorter("undo", shoot, "--yes", "--without-card").exit_code == 0
+    assert not shoot.exists()
+
+
+def test_the_card_may_be_named(card: Path, shoot: Path) -> None:
+    elsewhere = card.rename(card.with_name("elsewhere"))
+    refused(sorter("undo", shoot, "--yes"), "--card")
+    assert sorter("undo", shoot, "--yes", "--card", elsewhere).exit_code == 0
+
+
+def test_an_undo_that_stops_is_ended_by_the_next(
+    card: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patch:
+        error = OSError(errno.EIO, os.strerror(errno.EIO))
+        fails_at(patch, Shoot, "remove", call=5, error=error)
+        result = sorter("undo", shoot, "--yes")
+    assert (result.exit_code, result.stdout) == (3, "")
+    assert "run the same command again" in result.stderr
+    refused(sorter("ingest", card, shoot), "an undo was stopped here", "sorter undo")
+    assert sorter("undo", shoot, "--yes").exit_code == 0
+    assert not shoot.exists()
+
+
+def test_one_undo_takes_one_ingest_back(card: Path, shoot: Path, tmp_path: Path) -> None:
+    before = contents(shoot)
+    cards.picture(tmp_path / "second" / "IMG_0001.JPG", 4000)
+    ingest(tmp_path / "second", shoot)
+    assert sorter("undo", shoot, "--yes").stdout == "1 copy removed from the shoot.\n"
+    assert contents(shoot) == before
+    assert sorter("undo", shoot, "--yes").stdout == "12 copies removed from the shoot.\n"
+    assert contents(card) != {}
