@@ -8,6 +8,7 @@ import secrets
 import stat
 from pathlib import Path
 
+from sorter.disk.files import force_folder
 from sorter.errors import BadShoot, OutputNotWritable
 
 
@@ -144,13 +145,3 @@ def _write_through(path: Path, data: bytes, mode: int | None) -> None:
         file.write(data)
         file.flush()
         os.fsync(file.fileno())
-
-
-def force_folder(folder: Path | str) -> None:
-    """The names in the folder are on the disk, where the system lets us see to that."""
-    with contextlib.suppress(OSError):  # some systems and shares force no folders
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

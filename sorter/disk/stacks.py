@@ -17,12 +17,13 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
-from sorter.disk.output import force_folder, is_within, real_path, replace_file
+from sorter.disk.files import NewFile, force_file, force_folder, rename_new
+from sorter.disk.output import is_within, real_path, replace_file
+from sorter.disk.streams import Stream, digest
 from sorter.errors import NoRoom, OutputNotWritable, SorterError
 
 ASK_VERIFY: Final = "See what `sorter verify` says of this shoot."
 
-_BLOCK: Final = 1 << 20
 _UNFINISHED: Final = re.compile(r"\.sorter-[0-9a-f]+\.unfinished")
 _FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT})
 
@@ -166,9 +167,7 @@ def _copy(source: Path, target: Path, size: int, sha256: str) -> None:
             raise Spoiled(f"no longer holds the bytes that were ingested. {ASK_VERIFY}")
         if _measured(unfinished) != (size, sha256):
             raise Spoiled(f"came out different as {target}. Check that disk, and run it again.")
-        if os.path.lexists(target):  # renaming would take its place
-            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST))
-        unfinished.rename(target)
+        rename_new(str(unfinished), str(target))
     finally:
         with contextlib.suppress(OSError):
             unfinished.unlink(missing_ok=True)
@@ -176,36 +175,31 @@ def _copy(source: Path, target: Path, size: int, sha256: str) -> None:
 
 def _write_through(source: Path, target: Path) -> str:
     """The target is a copy with the source's time, forced to the disk; returns what was read's digest."""
-    digest = hashlib.sha256()
-    with target.open("xb") as file:
+    hashed = hashlib.sha256()
+    with NewFile(str(target)) as file:
         for block in _blocks(source):
-            digest.update(block)
+            hashed.update(block)
             file.write(block)
-        file.flush()
         with contextlib.suppress(OSError):  # programs may sort by it; some disks keep none
-            about = source.stat()
-            os.utime(target, ns=(about.st_atime_ns, about.st_mtime_ns))
-        os.fsync(file.fileno())
-    return digest.hexdigest()
+            file.stamp(source.stat().st_mtime_ns)
+    force_file(str(target))
+    return hashed.hexdigest()
 
 
-def _blocks(source: Path) -> Iterator[bytes]:
+def _blocks(source: Path) -> Iterator[memoryview]:
     """The file's bytes. What fails here is the shoot's disk, and not the one that is written to."""
     try:
-        with source.open("rb") as file:
-            while block := file.read(_BLOCK):
-                yield block
+        with Stream(str(source)) as stream:
+            yield from stream.blocks()
     except OSError as error:
         raise Spoiled(f"cannot be read ({error.strerror}). {ASK_VERIFY}") from error
 
 
 def _measured(path: Path) -> tuple[int, str]:
     """Bytes and SHA-256, read from the disk rather than from memory where the system lets us."""
-    with path.open("rb") as file:
-        if hasattr(os, "posix_fadvise"):
-            os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
-        digest = hashlib.file_digest(file, "sha256")
-        return os.fstat(file.fileno()).st_size, digest.hexdigest()
+    with Stream(str(path)) as stream:
+        stream.past_the_cache()
+        return digest(stream)
 
 
 def _failure(path: Path, error: OSError) -> SorterError:

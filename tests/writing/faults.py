@@ -9,10 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from sorter.disk import shoot as door
+from sorter.disk import files as door
 from sorter.disk import streams
 from sorter.disk.card import Card
-from sorter.disk.shoot import NewFile, Shoot
+from sorter.disk.files import NewFile
+from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Stream
 from sorter.model.plan import Entry
 from sorter.writing import carry

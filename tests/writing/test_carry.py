@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from sorter.disk import shoot as door
+from sorter.disk import files as door
+from sorter.disk import shoot as shoots
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadShoot, CardGone, NoRoom, ShootBusy, ShootNotWritable
 from sorter.model.plan import Entry
@@ -247,7 +248,7 @@ def test_what_changed_on_the_card_meanwhile_is_not_removed(
     card: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     other_devices(monkeypatch)
-    remove, path = door.remove_from_card, card / LIMPETS / "IMG_0004.xmp"
+    remove, path = shoots.remove_from_card, card / LIMPETS / "IMG_0004.xmp"
 
     def edited_meanwhile(gone: str) -> None:
         path.write_text("edited on the card")
@@ -594,7 +595,7 @@ def test_a_list_that_is_half_written_lies_among_the_unfinished_files(
     ingest(card, shoot)
     before = contents(shoot)
     picture(card / ANEMONES / "IMG_0005.JPG", 1200)
-    force = door._force_file  # noqa: SLF001  the last call before a list is renamed
+    force = door.force_file  # the last call before a list is renamed
     seen: list[set[str]] = []
 
     def looking(path: str) -> None:
@@ -602,7 +603,7 @@ def test_a_list_that_is_half_written_lies_among_the_unfinished_files(
             seen.append(contents(shoot).keys() - before.keys())
         force(path)
 
-    monkeypatch.setattr(door, "_force_file", looking)
+    monkeypatch.setattr(shoots, "force_file", looking)
     ingest(card, shoot)
     assert seen == [{"singles/IMG_0005.JPG"}] * 2
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 import sorter
-from sorter.disk import shoot as door
+from sorter.disk import files as door
 from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
 from sorter.errors import CardEmpty

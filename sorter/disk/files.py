@@ -1,0 +1,138 @@
+"""How files come into being, reach the disk and get their names: the verbs that all writers share."""
+
+from __future__ import annotations
+
+import contextlib
+import ctypes
+import errno
+import os
+import stat
+import sys
+from functools import cache
+from pathlib import Path
+from typing import Final, Self
+
+_NEW: Final = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC | os.O_NOFOLLOW
+_READABLE: Final = 0o666  # less what the user's umask takes
+_NOT_THERE_FOR_US: Final = frozenset(
+    {errno.ENOSYS, errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EPERM}
+)
+
+
+class NewFile:
+    """A file that was not there before, while it is written. It is closed, and stays, at the end."""
+
+    __slots__ = ("_handle",)
+
+    def __init__(self, path: str) -> None:
+        self._handle = os.open(path, _NEW, _READABLE)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        os.close(self._handle)
+
+    def write(self, block: memoryview) -> None:
+        """Writes all of the block; a system may take a part of it at a time."""
+        left = block
+        while left:
+            left = left[os.write(self._handle, left) :]
+
+    def start_writing(self) -> None:
+        """Asks the system to begin to bring the bytes to the disk, where it can be asked for that.
+
+        Forcing many files one after the other costs far less when their writing has begun.
+        """
+        if hasattr(os, "posix_fadvise"):
+            os.posix_fadvise(self._handle, 0, 0, os.POSIX_FADV_DONTNEED)
+
+    def stamp(self, modified_ns: int) -> str:
+        """Sets the modification time; returns why it could not be set, else nothing."""
+        try:
+            os.utime(self._handle, ns=(modified_ns, modified_ns))
+        except OSError as error:
+            return f"its modification time could not be kept: {error.strerror}"
+        return ""
+
+
+def force_file(path: str) -> None:
+    """Returns when the system says that the file is on the disk. Raises OSError."""
+    handle = os.open(path, os.O_RDWR | os.O_CLOEXEC | os.O_NOFOLLOW)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def force_folder(folder: Path | str) -> None:
+    """The names in the folder are on the disk, where the system lets us see to that."""
+    with contextlib.suppress(OSError):  # some systems and shares force no folders
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+# ---- renaming without replacing -------------------------------------------------------------
+
+
+def rename_new(source: str, target: str) -> None:
+    """A rename that fails with FileExistsError where the target is there.
+
+    By the system's own call for it; where the file system has none, by a second name and taking
+    the first away; where it has no second names either (FAT), by looking first: there another
+    program could slip in between. Where a run was killed between the second name and taking the first
+    away, the first is taken away now.
+    """
+    for way in (_rename_exclusive, _link_and_unlink):
+        try:
+            way(source, target)
+        except FileExistsError:
+            if not _are_names_of_one(source, target):
+                raise
+            os.unlink(source)
+            return
+        except OSError as error:
+            if error.errno not in _NOT_THERE_FOR_US:
+                raise
+        else:
+            return
+    if os.path.lexists(target):
+        raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), target)
+    os.rename(source, target)
+
+
+def _are_names_of_one(source: str, target: str) -> bool:
+    """Whether both are names of one file. File systems without second names count one for each."""
+    one, two = os.lstat(source), os.lstat(target)
+    return os.path.samestat(one, two) and stat.S_ISREG(one.st_mode) and one.st_nlink > 1
+
+
+def _rename_exclusive(source: str, target: str) -> None:
+    if sys.platform == "win32":
+        os.rename(source, target)  # never replaces there
+        return
+    library = _system()
+    one, two = os.fsencode(source), os.fsencode(target)
+    if sys.platform == "darwin" and hasattr(library, "renamex_np"):
+        failed = library.renamex_np(one, two, ctypes.c_uint(4))  # RENAME_EXCL of <stdio.h>
+    elif hasattr(library, "renameat2"):
+        here = ctypes.c_int(-100)  # AT_FDCWD of <fcntl.h>
+        failed = library.renameat2(here, one, here, two, ctypes.c_uint(1))  # RENAME_NOREPLACE
+    else:
+        raise OSError(errno.ENOSYS, os.strerror(errno.ENOSYS))
+    if failed:
+        number = ctypes.get_errno()
+        raise OSError(number, os.strerror(number), source, None, target)
+
+
+@cache
+def _system() -> ctypes.CDLL:
+    return ctypes.CDLL(None, use_errno=True)
+
+
+def _link_and_unlink(source: str, target: str) -> None:
+    os.link(source, target, follow_symlinks=False)
+    os.unlink(source)
