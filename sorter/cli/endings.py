@@ -49,9 +49,10 @@ def beforehand(work: Ingest) -> Iterator[str]:
             "card; it is left as it is."
         )
     if work.there:
+        missing = files_and_size(work.waiting) if work.waiting else "nothing is"
         yield (
             f"{words.counted(work.there, 'file is', 'files are')} in the shoot already, byte by "
-            f"byte; {files_and_size(work.waiting)} missing."
+            f"byte; {missing} missing."
         )
 
 

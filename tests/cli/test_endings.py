@@ -195,7 +195,7 @@ def test_nothing_is_said_before_a_first_ingest() -> None:
         ),
         (
             _looked(there=4),
-            "4 files are in the shoot already, byte by byte; 0 files (0 B) missing.",
+            "4 files are in the shoot already, byte by byte; nothing is missing.",
         ),
         (
             _looked(waiting=WAITING[:1], goes_on=STOPPED),

@@ -109,7 +109,7 @@ def test_a_second_run_says_that_all_is_there(card: Path, shoot: Path) -> None:
     result = ingest(card, shoot)
     assert result.exit_code == 0
     assert result.stderr == (
-        "12 files are in the shoot already, byte by byte; 0 files (0 B) missing.\n"
+        "12 files are in the shoot already, byte by byte; nothing is missing.\n"
     )
     assert "12 of 12 files verified: all were there already, and are equal" in result.stdout
     assert contents(shoot) == before
