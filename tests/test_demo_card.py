@@ -7,14 +7,19 @@ lies beside it.
 from __future__ import annotations
 
 import csv
+import hashlib
+import io
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).parents[1]
 CORRECTIONS = ROOT / "fixtures" / "corrections.csv"
+GOLDEN = Path(__file__).parent / "golden"
+PLACED = ("source", "destination", "frame", "sequence", "kind", "position", "frames", "role")
 COMPARED = ("frame", "sequence", "kind", "position", "frames", "planned", "role")
 
 
@@ -86,3 +91,49 @@ def test_the_readmes_corrections_change_what_they_name_and_nothing_else(
 def test_the_corrections_in_the_readme_are_the_fixtures() -> None:
     example = CORRECTIONS.read_text(encoding="utf-8")
     assert f"```csv\n{example}```" in (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+# ---- carried --------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def demo_shoot(demo_card: Path) -> Path:
+    """The demo card carried into a shoot, once. To be read, never changed."""
+    shoot = demo_card.parent / "shoot"
+    command = [sys.executable, "-m", "sorter", "ingest", str(demo_card), str(shoot)]
+    done = subprocess.run(command, check=False, capture_output=True)  # noqa: S603
+    assert done.returncode == 1, done.stderr  # one file of the card is empty
+    return shoot
+
+
+def test_every_file_of_the_demo_card_has_the_place_that_it_had_before(
+    demo_shoot: Path, golden: Callable[[Path, bytes], None]
+) -> None:
+    """Digests are left out: another version of the encoder makes other pictures."""
+    rows = _by_source(demo_shoot / "manifest.csv").values()
+    text = io.StringIO(newline="")
+    writer = csv.DictWriter(text, PLACED, extrasaction="ignore", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    golden(GOLDEN / "demo-shoot.csv", text.getvalue().encode())
+
+
+def test_every_file_of_the_demo_card_is_in_the_shoot_byte_by_byte(
+    demo_card: Path, demo_shoot: Path
+) -> None:
+    rows = _by_source(demo_shoot / "manifest.csv")
+    assert set(rows) == set(_by_source(demo_card.parent / "card-truth.csv"))
+    for source, row in rows.items():
+        data = (demo_card / source).read_bytes()
+        assert (demo_shoot / row["destination"]).read_bytes() == data
+        assert row["sha256"] == hashlib.sha256(data).hexdigest()
+        assert row["bytes"] == str(len(data))
+
+
+def test_a_shoot_tells_of_every_file_what_a_scan_told(
+    demo_shoot: Path, demo_manifest: dict[str, dict[str, str]]
+) -> None:
+    filled = {"destination", "sha256"}
+    for source, row in _by_source(demo_shoot / "manifest.csv").items():
+        scanned = demo_manifest[source]
+        assert {name for name in row if row[name] != scanned[name]} == filled
