@@ -65,6 +65,23 @@ def force_file(path: str) -> None:
         os.close(handle)
 
 
+def force_all(folder: Path | str) -> bool:
+    """Whether all that was written to the folder's file system is on the disk now.
+
+    False where the system has no such call; then each file is to be forced. Raises OSError.
+    """
+    if not sys.platform.startswith("linux") or not hasattr(_system(), "syncfs"):
+        return False
+    handle = os.open(folder, os.O_RDONLY | os.O_CLOEXEC)
+    try:
+        if _system().syncfs(handle):
+            number = ctypes.get_errno()
+            raise OSError(number, os.strerror(number), str(folder))
+    finally:
+        os.close(handle)
+    return True
+
+
 def force_folder(folder: Path | str) -> None:
     """The names in the folder are on the disk, where the system lets us see to that."""
     with contextlib.suppress(OSError):  # some systems and shares force no folders

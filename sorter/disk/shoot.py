@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
-from sorter.disk.files import NewFile, force_file, force_folder, rename_new
+from sorter.disk.files import NewFile, force_all, force_file, force_folder, rename_new
 from sorter.disk.streams import Stream, digest
 from sorter.errors import BadShoot, ShootNotWritable
 
@@ -118,6 +118,10 @@ class Shoot:
     def force(self, number: int) -> None:
         """Returns when the system says that the unfinished file is on the disk. Raises OSError."""
         force_file(self._at(self.unfinished(number)))
+
+    def force_all(self) -> bool:
+        """Whether all unfinished files are on the disk now; False where each is to be forced."""
+        return force_all(self._at(UNFINISHED))
 
     def place(self, number: int, path: str) -> None:
         """The unfinished file stands under its final name.

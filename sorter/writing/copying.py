@@ -85,12 +85,12 @@ class Copier:
         except Unreadable as reason:
             return Copied(entry=entry, reason=str(reason))
 
-    def checked(self, copied: Copied) -> Copied:
-        """The copy is forced to the disk, and reads back as what the card gave.
+    def checked(self, copied: Copied, *, forced: bool = False) -> Copied:
+        """The copy is forced to the disk, unless it was, and reads back as what the card gave.
 
         One that differs is made once more. Raises as copied does.
         """
-        if copied.reason or self.is_on_disk(copied.entry):
+        if copied.reason or self.is_on_disk(copied.entry, forced=forced):
             return copied
         again = self.copied(copied.entry)
         if again.reason or self.is_on_disk(again.entry):
@@ -112,12 +112,13 @@ class Copier:
             file.start_writing()
         return replace(read, said=(*read.said, late)) if late else read
 
-    def is_on_disk(self, entry: Entry) -> bool:
+    def is_on_disk(self, entry: Entry, *, forced: bool = False) -> bool:
         """Whether the unfinished file, forced to the disk, reads back as the entry's bytes.
 
         Raises OSError.
         """
-        self._shoot.force(entry.number)
+        if not forced:
+            self._shoot.force(entry.number)
         with self._shoot.open(self._shoot.unfinished(entry.number)) as stream:
             stream.past_the_cache()
             return digest(stream) == (entry.row.bytes, entry.row.sha256)

@@ -201,6 +201,56 @@ def test_a_move_on_one_disk_is_noted_renamed_and_noted(
     ]
 
 
+def many_small(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(carry, "MANY", 4)
+
+
+def test_many_small_copies_are_forced_at_once_after_the_last_and_before_any_is_read_back(
+    tmp_path: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    many_small(monkeypatch)
+    limpets(tmp_path / "card")
+    done = recorded(monkeypatch, shoot)
+    force = Shoot.force_all
+
+    def told(self: Shoot) -> bool:
+        done.append("all")
+        return force(self)
+
+    monkeypatch.setattr(Shoot, "force_all", told)
+    ingest(tmp_path / "card", shoot)
+    files = len(contents(tmp_path / "card"))
+    assert done[: 2 * files + 1] == ["write"] * files + ["all"] + ["read back"] * files
+    assert not [text for text in done if text.startswith("force .sorter/unfinished/1")]
+
+
+def test_where_a_disk_cannot_be_forced_as_a_whole_each_copy_is(
+    tmp_path: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    many_small(monkeypatch)
+    limpets(tmp_path / "card")
+    monkeypatch.setattr(Shoot, "force_all", lambda _: False)
+    done = recorded(monkeypatch, shoot)
+    ingest(tmp_path / "card", shoot)
+    forced = {text for text in done if text.startswith("force .sorter/unfinished/")}
+    copies = {f"force .sorter/unfinished/{n}" for n in range(1, len(by_source(shoot)) + 1)}
+    assert copies <= forced
+
+
+def test_a_disk_that_cannot_bring_all_to_rest_stops_the_run(
+    card: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    originals = contents(card)
+    many_small(monkeypatch)
+    with monkeypatch.context() as patch:
+        fails_at(patch, Shoot, "force_all", call=1, error=OSError(errno.EIO, "Input/output error"))
+        with pytest.raises(ShootNotWritable, match="Input/output error"):
+            ingest(card, shoot)
+    assert by_source(shoot) == {}
+    ingest(card, shoot)
+    hold_whole(shoot, originals)
+
+
 # ---- moving ------------------------------------------------------------------------------------
 
 WAYS: dict[str, Callable[[pytest.MonkeyPatch], None]] = {
