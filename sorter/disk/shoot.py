@@ -111,9 +111,11 @@ class Shoot:
     def new_file(self, number: int) -> NewFile:
         """A new unfinished file; what a stopped run left under its name is removed. Raises OSError."""
         path = self._at(self.unfinished(number))
-        with contextlib.suppress(FileNotFoundError):
+        try:
+            return NewFile(path)
+        except FileExistsError:
             os.unlink(path)
-        return NewFile(path)
+            return NewFile(path)
 
     def force(self, number: int) -> None:
         """Returns when the system says that the unfinished file is on the disk. Raises OSError."""
