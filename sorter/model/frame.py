@@ -86,7 +86,7 @@ class ReadFile:
     container: the format by its content ("jpeg", "cr3", "tiff" …); empty where it is none that we
     know. is_picture: a picture container by content. notes: what could not be read, in words.
     mark: a checksum over its first bytes, which hold its time and counters: another file has another
-    one. 0 where they could not be read.
+    one. 0 where something of it could not be read.
     """
 
     file: CardFile

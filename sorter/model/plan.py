@@ -78,3 +78,9 @@ class Entry:
     def row(self) -> Row:
         """What the manifest says of it."""
         return self.placement.row
+
+    @property
+    def is_told(self) -> bool:
+        """Whether it could be read when it was planned; else little is known of its frame."""
+        is_read = self.placement.mark != 0 or self.row.bytes == 0
+        return is_read or self.state is State.LEFT

@@ -139,8 +139,9 @@ class Ingest:
         """Whether it is to be carried, and can be now."""
         if entry.state is State.VERIFIED:
             return True
-        if entry.state not in (State.PLANNED, State.FAILED):
-            return False
+        return entry.state is State.PLANNED and self._is_on_card(entry)
+
+    def _is_on_card(self, entry: Entry) -> bool:
         return self._card.holds(entry.row.source, entry.row.bytes, entry.placement.mark)
 
     def _look_afresh(self, ticks: Ticks) -> None:
@@ -155,10 +156,11 @@ class Ingest:
         standing = Standing(
             known=known,
             there=self._comparison.there,
+            failed=self._comparison.failed,
             changed=frozenset(self._comparison.changed),
             taken=frozenset(path for path, _ in self._shoot.paths()),
         )
-        numbers = numbers_for(account, standing.there, known)
+        numbers = numbers_for(account, standing.told, known)
         rows = make_rows(account, numbers)
         about = _about(account, numbers.sequences)
         self.plan = make_plan(rows, about, standing, self._naming)
@@ -198,24 +200,34 @@ class Ingest:
     def carry(self, ticks: Ticks) -> Report:
         """Carries the plan out, and writes manifest.csv and SHA256SUMS out of the ledger.
 
-        After a stopped plan, what came onto the card since is planned and carried too. Raises
+        After a stopped plan, what came onto the card since is planned and carried too; so is said
+        what files are that the card gave only now. Raises
         NoRoom, ShootNotWritable, CardGone and what the ledger raises: nothing is lost then, and
         the same command goes on.
         """
         report = self._carry_plan(ticks)
-        if self.goes_on is not None and self._has_more(report):
+        if self._is_unsorted(report) or (self.goes_on is not None and self._has_more(report)):
             self.goes_on, self._stored = None, ()
             self._look_afresh(ticks)
             again = self._carry_plan(ticks)
-            report = replace(
-                again, new=(*report.new, *again.new), failed=(*report.failed, *again.failed)
-            )
+            report = replace(again, new=(*report.new, *again.new))
         return report
 
     def _has_more(self, report: Report) -> bool:
         """Whether the card holds files that the plan which was gone on with does not know."""
         known = {(entry.row.source, entry.row.bytes) for entry in report.entries}
-        return any((file.path, file.size) not in known for file in self._listing.files)
+        if any((file.path, file.size) not in known for file in self._listing.files):
+            return True
+        failed = (entry for entry in report.entries if entry.state is State.FAILED)
+        return any(self._is_on_card(entry) for entry in failed)
+
+    def _is_unsorted(self, report: Report) -> bool:
+        """Whether a file was carried that could not be read when its place was planned.
+
+        The card gave it after all, so that it can be said now what it is.
+        """
+        new = {entry.number for entry in report.new}
+        return any(not e.is_told and e.number in new for e in report.entries)
 
     def _carry_plan(self, ticks: Ticks) -> Report:
         self._check_room()
@@ -298,7 +310,6 @@ class Ingest:
         counted.expect(sum(entry.row.bytes for entry in waiting))
         # What failed once may belong to an older ingest, and frees the card of its frame now.
         outcome = carrier.carry(waiting, runs=runs | {entry.run for entry in waiting})
-        outcome.failed += lost
         # Before the end is noted: a run that is cut between the two is gone on with.
         write_records(self._shoot, ledger.entries())
         for run in runs - {0}:
@@ -319,11 +330,12 @@ class Ingest:
     def _report(self, entries: tuple[Entry, ...], runs: frozenset[int], outcome: Outcome) -> Report:
         found = self._comparison
         there = {entry.number for entry in found.there.values()}
-        there |= {entry.number for entry in self._stored}
+        there |= {entry.number for entry in (*self._stored, *found.failed.values())}
+        entries = tuple(e for e in entries if e.run in runs or e.number in there)
         return Report(
-            entries=tuple(e for e in entries if e.run in runs or e.number in there),
+            entries=entries,
             new=tuple(outcome.placed),
-            failed=tuple(outcome.failed),
+            failed=tuple(entry for entry in entries if entry.state is State.FAILED),
             differing=tuple(outcome.differing),
             edited=tuple(found.edited.values()),
             changed=tuple(found.changed.values()),

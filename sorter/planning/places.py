@@ -45,18 +45,34 @@ class Standing:
     """What a shoot holds already.
 
     known: every file in its ledger. there: those that are files of this card, by their paths on it.
-    changed: paths on the card whose copies were changed since; they are carried once more, under
-    another name. taken: every path in the folder and in the ledger.
+    failed: those that the card did not give before; they are planned anew. changed: paths on the
+    card whose copies were changed since; they are carried once more, under another name. taken:
+    every path in the folder and in the ledger.
     """
 
     known: tuple[Entry, ...] = ()
     there: Mapping[str, Entry] = field(default_factory=dict)
+    failed: Mapping[str, Entry] = field(default_factory=dict)
     changed: frozenset[str] = frozenset()
     taken: frozenset[str] = frozenset()
 
     def is_done(self, path: str) -> bool:
         """Whether nothing has to be carried for this path."""
         return path in self.there and path not in self.changed
+
+    def entry(self, path: str) -> Entry | None:
+        """What the ledger knows of the file at this path on the card."""
+        return self.there.get(path) or self.failed.get(path)
+
+    @property
+    def told(self) -> dict[str, Entry]:
+        """The entries that have the numbers of a frame, by their paths on the card."""
+        both = {**self.there, **self.failed}
+        return {path: entry for path, entry in both.items() if entry.is_told}
+
+    def is_told(self, path: str) -> bool:
+        """Whether nothing new has to be said of this path: its file is there, and was read."""
+        return self.is_done(path) and self.there[path].is_told
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,13 +97,14 @@ def make_plan(rows: tuple[Row, ...], about: About, standing: Standing, naming: N
     again: set[int] = set()
     for unit in _units(rows):
         for row, placement in zip(unit, planner.placed(unit), strict=True):
-            entry = standing.there.get(row.source)
+            entry = standing.entry(row.source)
             if entry is None:
                 placements.append(placement)
+            elif not standing.is_done(row.source):
+                updated.append((entry.number, placement))
+                again.add(entry.number)
             elif placement != entry.placement:
                 updated.append((entry.number, placement))
-                if placement.row.source in standing.changed:
-                    again.add(entry.number)
     return Plan(placements=tuple(placements), updated=tuple(updated), again=frozenset(again))
 
 
@@ -96,12 +113,9 @@ def _grown(rows: tuple[Row, ...], standing: Standing) -> set[int]:
 
     So are those that another account now makes of the same known frames; of all others nothing is.
     """
-    grown = {row.sequence for row in rows if not standing.is_done(row.source)}
-    pairs = (
-        (row.sequence, standing.there[row.source].row.sequence)
-        for row in rows
-        if row.source in standing.there
-    )
+    grown = {row.sequence for row in rows if not standing.is_told(row.source)}
+    told = standing.told
+    pairs = ((row.sequence, told[row.source].row.sequence) for row in rows if row.source in told)
     return reached(
         (number for number in grown if number is not None),
         ((now, old) for now, old in pairs if now is not None and old is not None),
@@ -132,7 +146,9 @@ class _Planner:
         self._standing = standing
         self._naming = naming
         self._taken = {names.same(path) for path in standing.taken}
-        self._taken |= {names.same(entry.row.destination) for entry in standing.known}
+        anew = {entry.number for entry in standing.failed.values()}
+        kept = [entry for entry in standing.known if entry.number not in anew]
+        self._taken |= {names.same(entry.row.destination) for entry in kept}
         self._tops = {path.partition("/")[0] for path in self._taken} | RESERVED
         self._folders = dict(_folders_known(standing.known))
         self._grown = _grown(rows, standing)
@@ -172,12 +188,20 @@ class _Planner:
     def _again(self, row: Row) -> Placement:
         """What is there already stays in its place; of a sequence that grew more is known now."""
         before = self._standing.there[row.source].placement
-        if row.sequence not in self._grown:
+        if row.sequence not in self._grown and self._standing.is_told(row.source):
             return before
         known = before.row
         # A twin's path is the other card's: the entry keeps its own.
         now = replace(row, source=known.source, destination=known.destination, sha256=known.sha256)
-        return replace(before, row=now, from_near=self._about.from_near.get(row.source))
+        file = self._about.files[row.source]
+        return replace(
+            before,
+            row=now,
+            container=file.container,
+            from_near=self._about.from_near.get(row.source),
+            unread=row.source in self._about.unread,
+            mark=file.mark,
+        )
 
     # ---- folders -----------------------------------------------------------------------------
 

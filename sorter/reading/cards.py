@@ -67,11 +67,14 @@ def read_file(card: Card, file: CardFile) -> ReadFile:
         draft = read_source(window, file)
         if window.exhausted:
             draft.notes.append(BUDGET_SPENT)
-    if window.obstacle:
-        card.expect()
-        draft.notes.append(window.obstacle)
-        file = replace(file, obstacle=window.obstacle)
-    return _done(file, draft, window.mark())
+    if not window.obstacle:
+        return _done(file, draft, window.mark())
+    card.expect()
+    file = replace(file, obstacle=window.obstacle)
+    if not window.head:  # nothing of it was seen, so that nothing can be said of its content
+        return _unopened(file, window.obstacle)
+    draft.notes.append(window.obstacle)
+    return _done(file, draft, mark=0)
 
 
 def read_source(source: Source, file: CardFile) -> Draft:

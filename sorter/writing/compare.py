@@ -21,12 +21,14 @@ from sorter.model.plan import Entry, State
 class Comparison:
     """What was found, by path on the card.
 
-    there: the entries of files that the shoot has. missing: those of them whose copies are gone.
+    there: the entries of files that the shoot has, or that are never carried. failed: those of files
+    that the card did not give before. missing: those of them whose copies are gone.
     changed: those whose copies hold other bytes now. edited: sidecars among these, which stay as
     they are.
     """
 
     there: dict[str, Entry] = field(default_factory=dict)
+    failed: dict[str, Entry] = field(default_factory=dict)
     missing: dict[str, Entry] = field(default_factory=dict)
     changed: dict[str, Entry] = field(default_factory=dict)
     edited: dict[str, Entry] = field(default_factory=dict)
@@ -63,6 +65,9 @@ def compare(
             card, file, known.like(file, captured), tick
         )
         if entry is None:
+            continue
+        if entry.state is State.FAILED:
+            found.failed[file.path] = entry
             continue
         found.there[file.path] = entry
         if entry.state is State.PLACED:

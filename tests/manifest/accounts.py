@@ -38,7 +38,7 @@ def moment(after_s: float, digits: int | None = 2) -> Moment:
 def file(path: str, facts: Facts | None = None, **more: object) -> ReadFile:
     role = ROLES.get(path.rpartition(".")[2], Role.OTHER)
     told = replace(
-        ReadFile(file=CardFile(path=path, size=len(path) * 1000), role=role),
+        ReadFile(file=CardFile(path=path, size=len(path) * 1000), role=role, mark=len(path)),
         is_picture=role in (Role.RAW, Role.IMAGE),
         facts=facts or Facts(),
     )

@@ -31,7 +31,7 @@ def files_of(account: Account) -> dict[str, ReadFile]:
 
 
 def rows_of(account: Account, standing: Standing = NOTHING) -> tuple[Row, ...]:
-    return make_rows(account, numbers_for(account, standing.there, standing.known))
+    return make_rows(account, numbers_for(account, standing.told, standing.known))
 
 
 def about(account: Account, numbers: tuple[int, ...]) -> About:
@@ -50,7 +50,7 @@ def about(account: Account, numbers: tuple[int, ...]) -> About:
 
 
 def plan_of(account: Account, standing: Standing = NOTHING, naming: Naming = NAMING) -> Plan:
-    numbers = numbers_for(account, standing.there, standing.known)
+    numbers = numbers_for(account, standing.told, standing.known)
     rows = make_rows(account, numbers)
     return make_plan(rows, about(account, numbers.sequences), standing, naming)
 
