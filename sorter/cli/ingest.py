@@ -100,7 +100,7 @@ def ingest(
         if dry_run:
             console.show_lines(endings.planned(work))
             return
-        if move and not yes and work.waiting:
+        if work.would_move and not yes and work.waiting:
             _ask(work, card)
         _say_what_comes(work)
         with console.Bars() as bars:
@@ -125,6 +125,11 @@ def _ticks(bars: Bars) -> pipeline.Ticks:
 def _ask(work: pipeline.Ingest, card: Path) -> None:
     from sorter.cli import console, endings  # noqa: PLC0415  see above
 
+    if not console.can_ask():
+        raise NotAgreed(
+            "the ingest that was stopped here is a move, which takes files off the card. Without a "
+            "terminal to ask on, give --yes to go on with it."
+        )
     files = endings.files_and_size(work.waiting)
     if not console.agrees(
         f"Move {files} from {card} to {work.shoot}? The card keeps none of them."

@@ -30,8 +30,19 @@ class Shoot:
 
     def __init__(self, root: Path) -> None:
         self.root = Path(os.path.realpath(root))
-        if self.root.exists() and not self.root.is_dir():
-            raise BadShoot(f"{root}: this is a file. Name a folder for the shoot.")
+        try:
+            if self.root.exists() and not self.root.is_dir():
+                raise BadShoot(f"{root}: this is a file. Name a folder for the shoot.")
+        except OSError as error:
+            raise BadShoot(
+                f"{root}: the system does not let us look there ({error.strerror}). Check the "
+                "permissions, or name another folder."
+            ) from error
+        if self.hidden.is_symlink():
+            raise BadShoot(
+                f"{self.hidden} is a link to another place, and nothing is written through links. "
+                "Take it away, or name another folder."
+            )
         self._checked: set[str] = set()
 
     @property

@@ -5,6 +5,7 @@ The plan is a value. A dry run shows it, a run notes the same value in the ledge
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, suppress
 from dataclasses import replace
@@ -31,7 +32,7 @@ from sorter.model.frame import ReadFile
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.row import Row
 from sorter.model.sequence import Account
-from sorter.pipeline.recording import write_records
+from sorter.pipeline.recording import RECORDS, write_records
 from sorter.pipeline.scanning import account_of, unread_files
 from sorter.pipeline.wishes import Counted, Report, Tick, Ticks, Wishes
 from sorter.planning import pattern
@@ -113,10 +114,21 @@ class Ingest:
             self._ledger = self._open.enter_context(Ledger(self._shoot.hidden, hold=hold))
         if self._ledger is not None:
             self._find_stored(self._ledger)
+        else:
+            self._refuse_foreign_lists()
         if self.goes_on is None:
             self._look_afresh(ticks)
         else:
             self._listing = self._listed()
+
+    def _refuse_foreign_lists(self) -> None:
+        """A folder without a ledger may hold lists of its own, which ours would replace."""
+        for name in RECORDS:
+            if os.path.lexists(self._shoot.root / name):
+                raise BadShoot(
+                    f"{self._shoot.root} holds a {name}, and no ledger that says it is ours. Move it "
+                    "away, or name another folder for the shoot."
+                )
 
     def _find_stored(self, ledger: Ledger) -> None:
         """What the ledger holds that is still to be carried and is on this card."""

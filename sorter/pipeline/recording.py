@@ -15,6 +15,7 @@ from sorter.writing.records import rows_of
 
 MANIFEST: Final = "manifest.csv"
 SUMS: Final = "SHA256SUMS"
+RECORDS: Final = (MANIFEST, SUMS)
 
 
 def records_of(entries: Iterable[Entry]) -> dict[str, bytes]:

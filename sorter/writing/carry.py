@@ -284,6 +284,7 @@ class Carrier:
             found = [self._recovered(entry) for entry in entries]
             self._shoot.force_folders(_folders(found))
             self._ledger.note(found)
+            self.outcome.placed += [entry for entry in found if entry.state is State.PLACED]
 
     def _recovered(self, entry: Entry) -> Entry:
         if self._shoot.size(self._shoot.unfinished(entry.number)) is not None:

@@ -252,6 +252,22 @@ def test_a_move_without_a_terminal_needs_yes(card: Path, shoot: Path, tmp_path: 
     assert tree(tmp_path) == before
 
 
+def test_a_stopped_move_goes_on_only_with_leave(
+    card: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    originals = contents(card)
+    with monkeypatch.context() as patch:
+        fails_at(patch, Shoot, "take", call=3, error=KeyboardInterrupt())
+        assert ingest(card, shoot, "--move", "--yes").exit_code == 3
+    before = tree(card)
+    result = ingest(card, shoot)
+    assert result.exit_code == 2
+    assert "is a move, which takes files off the card" in result.stderr
+    assert tree(card) == before
+    assert ingest(card, shoot, "--yes").exit_code == 0
+    hold_whole(shoot, originals)
+
+
 @pytest.mark.usefixtures("terminal")
 @pytest.mark.parametrize("answer", ["n\n", "\n", "", "limpet\n"])
 def test_a_move_that_is_not_agreed_to_is_not_done(

@@ -630,13 +630,33 @@ def test_a_stored_plan_of_copies_is_not_made_a_move(
 
 
 def test_lists_are_never_written_through_a_link(card: Path, shoot: Path) -> None:
+    ingest(card, shoot)
     mine = shoot.parent / "mine.csv"
-    shoot.mkdir(parents=True)
     mine.write_text("limpet, anemone")
+    (shoot / "manifest.csv").unlink()
     (shoot / "manifest.csv").symlink_to(mine)
     ingest(card, shoot)
     hold_whole(shoot, contents(card))
     assert mine.read_text() == "limpet, anemone"
+
+
+@pytest.mark.parametrize("name", ["manifest.csv", "SHA256SUMS"])
+def test_lists_that_are_not_ours_are_never_replaced(card: Path, shoot: Path, name: str) -> None:
+    shoot.mkdir(parents=True)
+    (shoot / name).write_text("limpet, anemone")
+    before = tree(card, shoot)
+    with pytest.raises(BadShoot, match=f"holds a {name}"):
+        ingest(card, shoot)
+    assert tree(card, shoot) == before
+
+
+def test_a_hidden_folder_that_is_a_link_is_refused(card: Path, shoot: Path) -> None:
+    (shoot.parent / "elsewhere").mkdir(parents=True, exist_ok=True)
+    shoot.mkdir(parents=True, exist_ok=True)
+    (shoot / ".sorter").symlink_to(shoot.parent / "elsewhere")
+    with pytest.raises(BadShoot, match="is a link to another place"):
+        ingest(card, shoot)
+    assert list((shoot.parent / "elsewhere").iterdir()) == []
 
 
 def test_a_list_that_is_half_written_lies_among_the_unfinished_files(
@@ -667,8 +687,11 @@ def test_a_shoot_that_lost_its_empty_folders_goes_on(card: Path, shoot: Path) ->
 
 
 def test_a_manifest_that_cannot_be_written_stops_the_run(card: Path, shoot: Path) -> None:
+    ingest(card, shoot)
+    picture(card / ANEMONES / "IMG_0005.JPG", 1200)
     originals = contents(card)
-    (shoot / "manifest.csv").mkdir(parents=True)
+    (shoot / "manifest.csv").unlink()
+    (shoot / "manifest.csv").mkdir()
     with pytest.raises(ShootNotWritable, match=r"manifest\.csv is a folder"):
         ingest(card, shoot, moves=True)
     (shoot / "manifest.csv").rmdir()
