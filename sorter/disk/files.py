@@ -12,6 +12,9 @@ from functools import cache
 from pathlib import Path
 from typing import Final, Self
 
+FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT})
+"""What a system says of a disk that takes no more."""
+
 _NEW: Final = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC | os.O_NOFOLLOW
 _READABLE: Final = 0o666  # less what the user's umask takes
 _NOT_THERE_FOR_US: Final = frozenset(

@@ -10,7 +10,7 @@ import contextlib
 import os
 import stat
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
@@ -49,10 +49,6 @@ class Shoot:
     def hidden(self) -> Path:
         """The folder of the ledger and of unfinished files."""
         return self.root / HIDDEN
-
-    def is_there(self) -> bool:
-        """Whether the folder exists."""
-        return self.root.is_dir()
 
     def prepare(self) -> None:
         """The folder and what is hidden in it are there. Raises OSError."""
@@ -105,13 +101,18 @@ class Shoot:
             return None
         return about.st_size if stat.S_ISREG(about.st_mode) else -1
 
-    def holds(self, path: str, count: int, sha256: str) -> bool:
-        """Whether a plain file of these bytes is there. Raises OSError where it cannot be read."""
+    def holds(
+        self, path: str, count: int, sha256: str, tick: Callable[[int], None] | None = None
+    ) -> bool:
+        """Whether a plain file of these bytes is there; tick is told of each block that was read.
+
+        Raises OSError where it cannot be read.
+        """
         if self.size(path) != count:
             return False
         with self.open(path) as stream:
             stream.past_the_cache()
-            return digest(stream) == (count, sha256)
+            return digest(stream, tick) == (count, sha256)
 
     def unfinished(self, number: int) -> str:
         """The path of an unfinished file."""

@@ -7,7 +7,6 @@ to, or read.
 from __future__ import annotations
 
 import contextlib
-import errno
 import hashlib
 import os
 import re
@@ -17,7 +16,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
-from sorter.disk.files import NewFile, force_file, force_folder, rename_new
+from sorter.disk.files import FULL, NewFile, force_file, force_folder, rename_new
 from sorter.disk.output import is_within, real_path, replace_file
 from sorter.disk.streams import Stream, digest
 from sorter.errors import NoRoom, OutputNotWritable, SorterError
@@ -25,7 +24,6 @@ from sorter.errors import NoRoom, OutputNotWritable, SorterError
 ASK_VERIFY: Final = "See what `sorter verify` says of this shoot."
 
 _UNFINISHED: Final = re.compile(r"\.sorter-[0-9a-f]+\.unfinished")
-_FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT})
 
 
 class Spoiled(Exception):
@@ -144,7 +142,7 @@ def write_list(path: Path, data: bytes) -> None:
     try:
         replace_file(path, data)
     except OutputNotWritable as error:
-        if isinstance(error.__cause__, OSError) and error.__cause__.errno in _FULL:
+        if isinstance(error.__cause__, OSError) and error.__cause__.errno in FULL:
             raise _failure(path, error.__cause__) from error
         raise
 
@@ -203,7 +201,7 @@ def _measured(path: Path) -> tuple[int, str]:
 
 
 def _failure(path: Path, error: OSError) -> SorterError:
-    if error.errno in _FULL:
+    if error.errno in FULL:
         return NoRoom(
             f"{path} cannot be written: {error.strerror}. Make room there and run it again: it "
             "goes on where it stopped."

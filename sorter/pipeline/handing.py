@@ -9,7 +9,7 @@ from sorter.errors import BadChoice
 from sorter.handoff.choose import choose
 from sorter.handoff.deliver import Delivery, refuse_lists, refuse_shoots_own
 from sorter.model.stack import Handed, Handoff, LeftOut, Wish
-from sorter.pipeline.wishes import Tick
+from sorter.pipeline.scanning import Tick
 from sorter.writing import records
 
 

@@ -33,8 +33,8 @@ from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.row import Row
 from sorter.model.sequence import Account
 from sorter.pipeline.recording import RECORDS, write_records
-from sorter.pipeline.scanning import account_of, unread_files
-from sorter.pipeline.wishes import Counted, Report, Tick, Ticks, Wishes
+from sorter.pipeline.scanning import Tick, account_of, unread_files
+from sorter.pipeline.wishes import Counted, Report, Ticks, Wishes
 from sorter.planning import pattern
 from sorter.planning.numbering import numbers_for
 from sorter.planning.places import About, Naming, Standing, another_name, make_plan
@@ -204,7 +204,7 @@ class Ingest:
             )
 
     def _again(self) -> tuple[Entry, ...]:
-        """Entries that are carried to the places that they have: stopped, failed or gone missing."""
+        """Entries that are carried to the places that they have: stopped, or gone missing."""
         return (*self._stored, *self._comparison.missing.values())
 
     # ---- carrying ----------------------------------------------------------------------------
@@ -213,9 +213,8 @@ class Ingest:
         """Carries the plan out, and writes manifest.csv and SHA256SUMS out of the ledger.
 
         After a stopped plan, what came onto the card since is planned and carried too; so is said
-        what files are that the card gave only now. Raises
-        NoRoom, ShootNotWritable, CardGone and what the ledger raises: nothing is lost then, and
-        the same command goes on.
+        what files are that the card gave only now. Raises NoRoom, ShootNotWritable, CardGone and
+        what the ledger raises: nothing is lost then, and the same command goes on.
         """
         report = self._carry_plan(ticks)
         if self._is_unsorted(report) or (self.goes_on is not None and self._has_more(report)):

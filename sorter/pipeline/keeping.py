@@ -11,7 +11,8 @@ from sorter.disk.shoot import Shoot
 from sorter.errors import CardNotFound, NothingToUndo, OnlyCopies
 from sorter.model.plan import Entry, State
 from sorter.pipeline.recording import is_up_to_date, records_of, write_records
-from sorter.pipeline.wishes import Counted, Tick
+from sorter.pipeline.scanning import Tick
+from sorter.pipeline.wishes import Counted
 from sorter.writing.carry import stopping_clearly
 from sorter.writing.ledger import Ledger, Run
 from sorter.writing.undo import Undoing, Undone, only_here

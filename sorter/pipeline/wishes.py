@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TypeAlias
 
 from sorter.model.correction import Correction
 from sorter.model.damage import DAMAGES
 from sorter.model.plan import Entry, State
+from sorter.pipeline.scanning import Tick
 from sorter.planning import pattern
 from sorter.settings import Settings
-
-Tick: TypeAlias = Callable[[int, int], None]
-"""Called while work goes on: how much is done, of how much."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,7 @@
 
 For a copy: written under .sorter while it is hashed, forced to the disk, read back past the system's
 cache and compared by count and digest, noted in the ledger, placed by a rename that replaces nothing.
-Two threads carry a file each, and while one batch is noted and placed the next is under way.
+Threads carry a file each, and while one batch is noted and placed the next is under way.
 
 Notes are forced to the disk for a batch of files at a time. A cut costs the work on the files of two
 batches at most, which are then carried again, and never a file.
@@ -20,6 +20,7 @@ from itertools import groupby
 from typing import Final, TypeAlias
 
 from sorter.disk.card import Card
+from sorter.disk.files import FULL
 from sorter.disk.shoot import UNFINISHED, Shoot, remove_from_card
 from sorter.errors import NoRoom, ShootNotWritable, SorterError
 from sorter.model.plan import Entry, State
@@ -45,7 +46,6 @@ and four no less: one of them mostly waits for the disk. More of them only make 
 MANY: Final = 16
 SMALL: Final = 1024 * 1024
 """So many files that are smaller than so many bytes on the average are forced to the disk at once."""
-_FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT})
 # Two file systems after all, or a card that lets nothing be taken: then a copy is made.
 _NO_RENAME: Final = frozenset({errno.EXDEV, errno.EACCES, errno.EPERM, errno.EROFS})
 
@@ -128,7 +128,7 @@ class Carrier:
 
     def _begin(self, batch: list[Entry]) -> list[Future[Copied]]:
         """All files of the batch are written before the first is forced to the disk."""
-        copies = [(self._is_near(entry), self._read(entry)) for entry in batch]
+        copies = [self._read(entry) for entry in batch]
         written = [copy for near, copy in copies if not near]
         forced = self._workers.submit(self._force, written)
         return [
@@ -145,9 +145,11 @@ class Carrier:
         sizes = [copy.result().entry.row.bytes for copy in copies]
         return len(sizes) >= MANY and sum(sizes) < len(sizes) * SMALL and self._shoot.force_all()
 
-    def _read(self, entry: Entry) -> Future[Copied]:
-        work = self._copier.looked_at if self._is_near(entry) else self._copier.copied
-        return self._workers.submit(work, entry)
+    def _read(self, entry: Entry) -> tuple[bool, Future[Copied]]:
+        """Whether the file needs no copy, and its reading."""
+        near = self._is_near(entry)
+        work = self._copier.looked_at if near else self._copier.copied
+        return near, self._workers.submit(work, entry)
 
     def _checked(self, copy: Future[Copied], forced: Future[bool]) -> Copied:
         # Workers take up work in its order, so that what is waited for is done or under way by now.
@@ -331,7 +333,7 @@ def stopping_clearly(shoot: Shoot) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        if error.errno in _FULL:
+        if error.errno in FULL:
             raise NoRoom(
                 f"{shoot.root}: the disk is full. Nothing is lost: make room and run the same "
                 "command again; it goes on where it stopped."

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from sorter.disk.shoot import Shoot
-from sorter.disk.streams import digest
 from sorter.model.kinds import Role
 from sorter.model.plan import Entry, State
 
@@ -21,8 +20,9 @@ class Findings:
     """What was found; paths below the shoot, in their order.
 
     good: files that are as they were carried. missing, changed: not so. edited: sidecars that were
-    changed, so many, and what the sorter itself wrote. unreadable: the disk did not give their bytes, each with the system's reason. added:
-    files that the ledger does not know. uncarried: files of the card that are not in the shoot.
+    changed, so many, and what the sorter itself wrote. unreadable: the disk did not give their
+    bytes, each with the system's reason. added: files that the ledger does not know. uncarried:
+    files of the card that are not in the shoot.
     """
 
     good: int = 0
@@ -72,13 +72,12 @@ def verify(
 
 def _check(shoot: Shoot, entry: Entry, findings: Findings, tick: Callable[[int], None]) -> None:
     row = entry.row
-    size = shoot.size(row.destination)
-    if size is None:
+    if shoot.size(row.destination) is None:
         findings.missing.append(row.destination)
         tick(row.bytes)
         return
     try:
-        same = size == row.bytes and _digest(shoot, row.destination, tick) == row.sha256
+        same = shoot.holds(row.destination, row.bytes, row.sha256, tick)
     except OSError as error:
         findings.unreadable[row.destination] = error.strerror or str(error)
         return
@@ -89,12 +88,6 @@ def _check(shoot: Shoot, entry: Entry, findings: Findings, tick: Callable[[int],
         findings.sidecars += 1
     else:
         findings.changed.append(row.destination)
-
-
-def _digest(shoot: Shoot, path: str, tick: Callable[[int], None]) -> str:
-    with shoot.open(path) as stream:
-        stream.past_the_cache()
-        return digest(stream, tick)[1]
 
 
 def _is_ours(path: str) -> bool:
