@@ -7,12 +7,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from sorter.errors import BadChoice
+from sorter.model.folders import SHARED
 from sorter.model.plan import Entry
 from sorter.model.stack import Slice, Stack
 
 LEAST_DIGITS: Final = 4
 # What no stack is called: no folder at all, and the folders that many sequences share in a shoot.
-_NO_NAMES: Final = frozenset({"", ".", "..", "singles", "markers", "clips", "unsorted", "results"})
+_NO_NAMES: Final = SHARED | {"", ".", ".."}
 
 
 def base_name(path: str) -> str:

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
 
+from sorter.model.folders import CLIPS, MARKERS, RESULTS, SHARED, SINGLES, UNSORTED
 from sorter.model.frame import ReadFile
 from sorter.model.kinds import NO_FRAME_KINDS, Kind, Role
 from sorter.model.plan import Entry, Placement, Plan
@@ -20,15 +21,7 @@ from sorter.planning import names
 from sorter.planning.numbering import reached
 from sorter.planning.pattern import Pattern
 
-SINGLES: Final = "singles"
-MARKERS: Final = "markers"
-CLIPS: Final = "clips"
-UNSORTED: Final = "unsorted"
-RESULTS: Final = "results"
-RESERVED: Final = frozenset(
-    {SINGLES, MARKERS, CLIPS, UNSORTED, RESULTS, "report", "checks.csv"}
-    | {".sorter", "manifest.csv", "sha256sums"}
-)
+RESERVED: Final = SHARED | {"report", "checks.csv", ".sorter", "manifest.csv", "sha256sums"}
 """Names at the top of a shoot that no sequence's folder gets; folded."""
 
 

@@ -54,13 +54,11 @@ _NO_RENAME: Final = frozenset({errno.EXDEV, errno.EACCES, errno.EPERM, errno.ERO
 class Outcome:
     """What became of the files of one run.
 
-    placed: under their final names, verified. failed: not carried, the reason in what is said of
-    them. differing: those of the failed whose copies came out wrong. kept: moved files that stay
-    on the card too.
+    placed: under their final names, verified. differing: not carried, for their copies came out
+    wrong. kept: moved files that stay on the card too.
     """
 
     placed: list[Entry] = field(default_factory=list)
-    failed: list[Entry] = field(default_factory=list)
     differing: list[Entry] = field(default_factory=list)
     kept: list[Entry] = field(default_factory=list)
 
@@ -165,7 +163,6 @@ class Carrier:
         self._shoot.remove(self._shoot.unfinished(entry.number))
         self._ledger.note([noted])
         self._halved.add(_frame_of(entry))
-        self.outcome.failed.append(noted)
         if reason == DIFFERS:
             self.outcome.differing.append(noted)
 
