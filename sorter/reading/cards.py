@@ -5,16 +5,18 @@ from __future__ import annotations
 import os
 import struct
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import replace
 from typing import Final
 
-from sorter.disk.card import Card
+from sorter.disk.ahead import Opened, opened
+from sorter.disk.card import Card, Window
 from sorter.model.card import CardFile, Listing
 from sorter.model.damage import EMPTY
 from sorter.model.frame import ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Role
 from sorter.reading import fallback, names
-from sorter.reading.containers import block
+from sorter.reading.containers import block, jpeg
 from sorter.reading.containers.recognise import Container, Reader, recognise
 from sorter.reading.draft import Draft
 from sorter.reading.frames import join
@@ -38,10 +40,13 @@ def read_card(card: Card, listing: Listing, tick: Callable[[int], None] | None =
     tick is called with the number of files done. Raises CardGone where the card went away.
     """
     read: list[ReadFile] = []
-    for done, file in enumerate(listing.files, start=1):
-        read.append(read_file(card, file))
-        if tick is not None:
-            tick(done)
+    paths = [file.path for file in listing.files if _is_opened(file)]
+    windows = opened(card, paths, _prepare)
+    with closing(windows):
+        for done, file in enumerate(listing.files, start=1):
+            read.append(_read(card, file, next(windows)) if _is_opened(file) else _unopened(file))
+            if tick is not None:
+                tick(done)
     frames, loose = join(read)
     return Reading(
         frames=frames,
@@ -53,16 +58,31 @@ def read_card(card: Card, listing: Listing, tick: Callable[[int], None] | None =
 
 def read_file(card: Card, file: CardFile) -> ReadFile:
     """One file read; what stands in the way becomes a note. Raises CardGone."""
-    if file.obstacle:
-        return _unopened(file, file.obstacle)
-    if file.size == 0:
-        return _unopened(file, EMPTY)
+    if not _is_opened(file):
+        return _unopened(file)
     try:
-        window = card.open(file.path)
+        return _read(card, file, card.open(file.path))
     except OSError as error:
-        reason = os.strerror(error.errno) if error.errno else str(error)
-        obstacle = f"cannot be read: {reason}"
-        return _unopened(replace(file, obstacle=obstacle), obstacle)
+        return _read(card, file, error)
+
+
+def _prepare(window: Window) -> None:
+    """Reads what will be asked for and lies far from the head: where a JPEG ends."""
+    if window.head.startswith(jpeg.START):
+        window.read(window.size - jpeg.TAIL, jpeg.TAIL)
+
+
+def _is_opened(file: CardFile) -> bool:
+    return not file.obstacle and file.size > 0
+
+
+def _read(card: Card, file: CardFile, window: Opened) -> ReadFile:
+    """What the open file says, or why it could not be opened."""
+    if isinstance(window, OSError):
+        reason = os.strerror(window.errno) if window.errno else str(window)
+        return _unopened(replace(file, obstacle=f"cannot be read: {reason}"))
+    if isinstance(window, Exception):
+        raise window
     with window:
         draft = read_source(window, file)
         if window.exhausted:
@@ -72,7 +92,7 @@ def read_file(card: Card, file: CardFile) -> ReadFile:
     card.expect()
     file = replace(file, obstacle=window.obstacle)
     if not window.head:  # nothing of it was seen, so that nothing can be said of its content
-        return _unopened(file, window.obstacle)
+        return _unopened(file)
     draft.notes.append(window.obstacle)
     return _done(file, draft, mark=0)
 
@@ -146,8 +166,9 @@ def _lie(file: CardFile, draft: Draft) -> str:
     return f"its name says {file.extension}, its content is {draft.container}"
 
 
-def _unopened(file: CardFile, note: str) -> ReadFile:
-    return ReadFile(file=file, role=names.role(file.extension), notes=(note,))
+def _unopened(file: CardFile) -> ReadFile:
+    """A file of which nothing was seen: for its obstacle, or because there is nothing in it."""
+    return ReadFile(file=file, role=names.role(file.extension), notes=(file.obstacle or EMPTY,))
 
 
 def _done(file: CardFile, draft: Draft, mark: int) -> ReadFile:
