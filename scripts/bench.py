@@ -1,20 +1,22 @@
 #!/usr/bin/env python3
-"""Measures `sorter scan` against bare open + read, and `sorter ingest` against copying by hand.
+"""Measures `sorter scan` against general-purpose libraries, and `sorter ingest` against copying by hand.
 
 A card of so many frames is made once in a cache folder: JPEG and CR3 in turn, each padded with a
 hole to the size that such files have, so that reading whole files would show. Ratios are of one run
-on the same files with a warm cache; only they mean something on another machine.
+on the same files with a warm cache; only they mean something on another machine. The libraries are
+exiftool (the program, over the whole tree) and exiv2 (its binding, file by file in this process).
 """
 
 from __future__ import annotations
 
 import argparse
 import os
+import shutil
 import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from fractions import Fraction
 from pathlib import Path
@@ -33,6 +35,7 @@ from sorter.reading.cards import read_card
 
 HEAD = 64 * 1024  # what a reader of metadata needs at most of an ordinary file
 BRACKET = 40
+SCAN = (sys.executable, "-m", "sorter", "scan")
 TIDE_OUT = datetime(2026, 5, 17, 13, 0, 0)  # noqa: DTZ001 - a camera's clock has no zone
 
 
@@ -116,24 +119,123 @@ def stages(root: Path, runs: int) -> dict[str, float]:
     } | {"rows": float(len(rows)), "bytes read a file": bytes_a_file(root)}
 
 
+def by_exiv2(root: Path) -> None:
+    """Reads every file's metadata with the binding of exiv2, in this process."""
+    import exiv2  # noqa: PLC0415 - only this needs it
+
+    for folder, _, names in os.walk(root):
+        for name in names:
+            exiv2.ImageFactory.open(os.path.join(folder, name)).readMetadata()  # noqa: PTH118
+
+
+def by_exiftool(root: Path) -> None:
+    """Reads the tree's metadata with exiftool, in its quick way, as one process."""
+    _run(["exiftool", "-fast2", "-json", "-q", "-r", str(root)])
+
+
+def show_references(root: Path, runs: int) -> None:
+    """Prints the reading stage against exiv2 and the whole process against exiftool, run by run."""
+    card = Card(root)
+    listing = card.listing()
+    pairs: list[tuple[str, Callable[[], object], str, Callable[[], object]]] = [
+        ("reading", lambda: read_card(Card(root), listing), "exiv2", lambda: by_exiv2(root)),
+    ]
+    if shutil.which("exiftool"):
+        ours = ("whole process", lambda: whole_process(root))
+        pairs.append((*ours, "exiftool -fast2 -json", lambda: by_exiftool(root)))
+    else:
+        print("  exiftool is not installed (libimage-exiftool-perl): left out")
+    for mine, one, theirs, other in pairs:
+        taken = [(seconds(one), seconds(other)) for _ in range(runs)]
+        ratio = statistics.median(a / b for a, b in taken)
+        a, b = (statistics.median(column) for column in zip(*taken, strict=True))
+        print(f"  {mine} {a:.3f} s, {theirs} {b:.3f} s: {ratio:.3f} x, or 1/{1 / ratio:.1f}")
+
+
+def seconds(call: Callable[[], object]) -> float:
+    """How long the call takes."""
+    began = time.perf_counter()
+    call()
+    return time.perf_counter() - began
+
+
+# ---- many files -----------------------------------------------------------------------------
+
+
+def make_tiny_card(root: Path, files: int) -> None:
+    """Writes a card of so many JPEGs of a few kB, unless it is there already."""
+    stamp = root.parent / f"{root.name}.made"
+    if stamp.exists():
+        return
+    small = encoded(Image.new("RGB", (64, 48), (90, 110, 120)), width=64, quality=50)
+    for index in range(files):
+        path = root / "DCIM" / f"{100 + index // 9999}ROCKP" / f"POOL{index % 9999 + 1:04d}.JPG"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(jpeg(shot(index), small))
+    stamp.touch()
+
+
+def show_many(cache: Path, numbers: Sequence[int], runs: int) -> None:
+    """Prints the whole process' seconds and memory for cards of these numbers of tiny files."""
+    print("many tiny files, whole process with --manifest")
+    each: list[float] = []
+    for number in numbers:
+        root = cache / f"tiny-{number}"
+        make_tiny_card(root, number)
+        taken = [with_memory(root) for _ in range(runs)]
+        median, most = statistics.median(one for one, _ in taken), max(two for _, two in taken)
+        each.append(median / number * 1e3)
+        print(
+            f"  {number:7} files {median:7.2f} s {each[-1]:8.4f} ms a file, {most:.0f} MB at most"
+        )
+    print(f"  a file of the largest card costs {each[-1] / each[0]:.2f} x one of the smallest")
+
+
+def with_memory(root: Path) -> tuple[float, float]:
+    """Seconds and the most memory in MB that a scan of this card took as a process of its own."""
+    with TemporaryDirectory() as scratch, Path(os.devnull).open("wb") as nowhere:
+        began = time.perf_counter()
+        process = subprocess.Popen(  # noqa: S603 - see above
+            [*SCAN, str(root), "--manifest", f"{scratch}/manifest.csv"],
+            stdout=nowhere,
+            stderr=nowhere,
+        )
+        _, status, usage = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode:
+        raise SystemExit(f"the scan of {root} ended with {process.returncode}")
+    return time.perf_counter() - began, usage.ru_maxrss / 1024
+
+
 def whole_process(root: Path) -> None:
     """`sorter scan --manifest` as its user calls it, start-up included."""
     with TemporaryDirectory() as scratch:
-        command = [sys.executable, "-m", "sorter", "scan", str(root), "--manifest"]
         subprocess.run(  # noqa: S603 - our own interpreter and our own module
-            [*command, f"{scratch}/manifest.csv"],
+            [*SCAN, str(root), "--manifest", f"{scratch}/manifest.csv"],
             check=True,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
 
 
+class CountingCard(Card):
+    """A card that keeps how many bytes of each file were asked for."""
+
+    def __init__(self, root: Path) -> None:
+        super().__init__(root)
+        self.each: list[int] = []
+
+    def count(self, amount: int) -> None:
+        """Keeps the bytes of one file."""
+        super().count(amount)
+        self.each.append(amount)
+
+
 def bytes_a_file(root: Path) -> float:
-    """How many bytes of each file the reader asked for, on the average."""
-    card = Card(root)
-    listing = card.listing()
-    read_card(card, listing)
-    return card.bytes_read / len(listing.files)
+    """How many bytes of a file the reader asked for: the median over the card."""
+    card = CountingCard(root)
+    read_card(card, card.listing())
+    return statistics.median(card.each)
 
 
 def start_up(runs: int) -> tuple[float, float]:
@@ -231,6 +333,7 @@ def show_scanning(root: Path, chosen: argparse.Namespace) -> None:
         each = taken / chosen.frames * 1e3
         print(f"  {name:17} {taken:7.3f} s  {each:7.4f} ms a frame  {taken / bare:6.2f} x bare")
     print(f"  bytes read a file: {figures['bytes read a file']:,.0f}; rows: {figures['rows']:.0f}")
+    show_references(root, chosen.references)
     ours, click_alone = start_up(4 * chosen.runs)
     print(
         f"sorter --help {ours * 1e3:.0f} ms, python -c 'import click' {click_alone * 1e3:.0f} ms:"
@@ -243,17 +346,21 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, epilog="example: scripts/bench.py --part carry --files 400"
     )
-    parser.add_argument("--part", choices=("scan", "carry", "both"), default="both")
+    parser.add_argument("--part", choices=("scan", "many", "carry", "all"), default="all")
     parser.add_argument("--frames", type=int, default=2000, help="of the card that is scanned")
     parser.add_argument("--runs", type=int, default=5)
+    parser.add_argument("--references", type=int, default=3, help="runs against the libraries")
+    parser.add_argument("--many", type=int, nargs="+", default=[10_000, 100_000], metavar="N")
     parser.add_argument("--padded", type=int, default=30_000_000, help="bytes a file, as a hole")
     parser.add_argument("--files", type=int, default=400, help="of the card that is carried")
     parser.add_argument("--size", type=int, default=5_000_000, help="bytes of each of these")
     parser.add_argument("--cache", type=Path, default=Path("build/bench"))
     chosen = parser.parse_args()
-    if chosen.part != "carry":
+    if chosen.part in {"scan", "all"}:
         show_scanning(chosen.cache / f"card-{chosen.frames}-{chosen.padded}", chosen)
-    if chosen.part != "scan":
+    if chosen.part in {"many", "all"}:
+        show_many(chosen.cache, chosen.many, chosen.references)
+    if chosen.part in {"carry", "all"}:
         root = chosen.cache / f"full-{chosen.files}-{chosen.size}"
         show_carrying(root, chosen.files, chosen.size, chosen.runs)
 
