@@ -9,7 +9,7 @@ from PIL import Image
 
 from reading.builders import EXIF_POINTER, LITTLE, TIME, draft, exif_tiff
 from sorter.model.kinds import Role
-from sorter.reading.containers.block import NONE, UNREADABLE
+from sorter.reading.containers.block import NONE, NONE_LEFT, UNREADABLE
 
 BLOCK = exif_tiff([LITTLE.text(0x010F, "Maker")], [TIME, LITTLE.ratios(0x9204, (1, 3), kind=10)])
 JXL = b"\0\0\0\x0cJXL \r\n\x87\n"
@@ -64,7 +64,7 @@ def test_cut_anywhere_nothing_raises(name: str) -> None:
 
 
 def test_a_length_that_leads_behind_the_end_ends_the_walk() -> None:
-    assert draft(FILES["png"][:8] + b"\xff\xff\xff\xffIHDR", "a.png").notes == [NONE]
+    assert draft(FILES["png"][:8] + b"\xff\xff\xff\xffIHDR", "a.png").notes == [NONE_LEFT]
 
 
 @pytest.mark.parametrize("kind", ["PNG", "WEBP"])

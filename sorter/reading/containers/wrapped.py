@@ -45,7 +45,7 @@ _MRW: Final = _Form(first=8)
 
 def read_png(source: Source, draft: Draft) -> None:
     """The facts of a PNG's eXIf chunk."""
-    _take(source, _find(source, _PNG, b"eXIf"), draft)
+    _take_of(source, _PNG, _find(source, _PNG, b"eXIf"), draft)
 
 
 def read_webp(source: Source, draft: Draft) -> None:
@@ -53,7 +53,7 @@ def read_webp(source: Source, draft: Draft) -> None:
     found = _find(source, _RIFF, b"EXIF")
     if found is not None and source.read(found.start, len(jpeg.EXIF)) == jpeg.EXIF:
         found = found._replace(start=found.start + len(jpeg.EXIF))
-    _take(source, found, draft)
+    _take_of(source, _RIFF, found, draft)
 
 
 def read_boxes(source: Source, draft: Draft) -> None:
@@ -66,7 +66,8 @@ def read_boxes(source: Source, draft: Draft) -> None:
         if box.kind == b"uuid" and source.read(box.start, 16) == EXIF_ID:
             _take(source, Part(box.kind, box.start + 16, box.end), draft)
             return
-    _take(source, None, draft)
+    whole = all(box.end <= source.size for box in boxes(source, 0, source.size))
+    _take(source, None, draft, whole=whole)
 
 
 def read_bare(source: Source, draft: Draft) -> None:
@@ -76,14 +77,27 @@ def read_bare(source: Source, draft: Draft) -> None:
 
 def read_mrw(source: Source, draft: Draft) -> None:
     """The facts of an MRW's block that is a TIFF."""
-    _take(source, _find(source, _MRW, b"\0TTW"), draft)
+    _take_of(source, _MRW, _find(source, _MRW, b"\0TTW"), draft)
 
 
-def _take(source: Source, part: Part | None, draft: Draft) -> None:
+def _take(source: Source, part: Part | None, draft: Draft, *, whole: bool = True) -> None:
+    """The facts of the block; whole: whether all places where it might stand were seen."""
     if part is None:
-        draft.notes.append(block.NONE)
-    elif block.read(source, part.start, min(part.end, source.size), draft) is None:
+        draft.notes.append(block.NONE if whole else block.NONE_LEFT)
+        return
+    if part.end > source.size:
+        draft.notes.append(block.ends_early(source, part.end))
+    main = block.read(source, part.start, min(part.end, source.size), draft)
+    if main is None:
         draft.notes.append(block.UNREADABLE)
+    else:
+        block.thumbnail(source, main, draft)
+
+
+def _take_of(source: Source, form: _Form, part: Part | None, draft: Draft) -> None:
+    """The facts of the block; where there is none, whether all parts end within the file."""
+    whole = part is not None or all(one.end <= source.size for one in _parts(source, form))
+    _take(source, part, draft, whole=whole)
 
 
 def _find(source: Source, form: _Form, name: bytes) -> Part | None:
