@@ -42,7 +42,8 @@ def take(
     if any(one.offset == offset for one in draft.previews):
         return
     marker, own = frame_in(head, offset, offset + length) if seen else (0, None)
-    if marker not in LOSSLESS:
+    headless = not marker and seen and offset + length <= len(head)
+    if marker not in LOSSLESS and not headless:
         width, height = own or size
         draft.previews.append(Preview(offset=offset, length=length, width=width, height=height))
 

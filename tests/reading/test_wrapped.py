@@ -28,12 +28,22 @@ def riff(kind: bytes, content: bytes) -> bytes:
     return kind + len(content).to_bytes(4, "little") + content + b"\0" * (len(content) % 2)
 
 
+def mrw(content: bytes) -> bytes:
+    return b"\0MRM" + len(content).to_bytes(4) + content
+
+
 FILES = {
-    "png": b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", b"\0" * 13) + chunk(b"eXIf", BLOCK),
-    "webp": b"RIFF\0\0\0\0WEBP" + riff(b"VP8 ", b"odd") + riff(b"EXIF", BLOCK),
-    "jxl": JXL + box(b"ftyp", b"jxl ") + box(b"Exif", b"\0\0\0\2xx" + BLOCK),
-    "jp2": JP2 + box(b"ftyp", b"jp2 ") + box(b"uuid", b"JpgTiffExif->JP2" + BLOCK),
-    "mrw": b"\0MRM\0\0\0\0" + b"\0PRD\0\0\0\x04abcd" + b"\0TTW" + len(BLOCK).to_bytes(4) + BLOCK,
+    "png": b"\x89PNG\r\n\x1a\n"
+    + chunk(b"IHDR", b"\0" * 13)
+    + chunk(b"eXIf", BLOCK)
+    + chunk(b"IEND", b""),
+    "webp": riff(b"RIFF", b"WEBP" + riff(b"VP8 ", b"odd") + riff(b"EXIF", BLOCK)),
+    "jxl": JXL + box(b"ftyp", b"jxl ") + box(b"Exif", b"\0\0\0\2xx" + BLOCK) + box(b"jxlc", b"\1"),
+    "jp2": JP2
+    + box(b"ftyp", b"jp2 ")
+    + box(b"uuid", b"JpgTiffExif->JP2" + BLOCK)
+    + box(b"jp2c", b"\1"),
+    "mrw": mrw(b"\0PRD\0\0\0\x04abcd" + b"\0TTW" + len(BLOCK).to_bytes(4) + BLOCK),
 }
 
 

@@ -43,11 +43,10 @@ def embedded(source: Source, start: int, end: int, draft: Draft) -> int:
 
     Returns where the walk for the facts came to.
     """
-    end = min(end, source.size)
-    came_to = facts(source, start, end, draft)
+    came_to = facts(source, start, min(end, source.size), draft)
     size = draft.said.get("width") or 0, draft.said.get("height") or 0
     previews.take(source, draft, start, end - start, size)
-    _others(source, came_to, end, draft)
+    _others(source, start + 2, min(end, source.size), draft)
     return came_to
 
 

@@ -27,7 +27,9 @@ def read(source: Source, draft: Draft) -> None:
         return
     place = outer.place(EMBEDDED_JPEG)
     if place is None or source.read(place[0], 3) != jpeg.START:
-        standard.read(outer, below(outer, standard.EXIF_POINTER), draft)
+        # The first bodies put all Exif, with the note, into the shell.
+        block.directories(outer, below(outer, standard.EXIF_POINTER), draft)
+        block.thumbnail(source, outer, draft)
     else:
         jpeg.embedded(source, place[0], sum(place), draft)
     larger = outer.place(LARGER_JPEG)

@@ -29,18 +29,24 @@ class Part(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Form:
-    """How the parts of a format follow each other: where they begin, and what is around them."""
+    """How the parts of a format follow each other: where they begin, and what is around them.
+
+    last: the part that ends every file; where there is none, the head tells how long all are.
+    """
 
     first: int
     order: Literal["big", "little"] = "big"
     name_first: bool = True
     behind: int = 0
     even: bool = False
+    last: bytes = b""
 
 
-_PNG: Final = _Form(first=8, name_first=False, behind=4)  # a checksum stands behind
+_PNG: Final = _Form(first=8, name_first=False, behind=4, last=b"IEND")  # a checksum stands behind
 _RIFF: Final = _Form(first=12, order="little", even=True)
 _MRW: Final = _Form(first=8)
+_STREAMS: Final = frozenset({b"jxlc", b"jxlp", b"jp2c"})
+"""The picture data, without which a file of boxes was cut."""
 
 
 def read_png(source: Source, draft: Draft) -> None:
@@ -66,8 +72,9 @@ def read_boxes(source: Source, draft: Draft) -> None:
         if box.kind == b"uuid" and source.read(box.start, 16) == EXIF_ID:
             _take(source, Part(box.kind, box.start + 16, box.end), draft)
             return
-    whole = all(box.end <= source.size for box in boxes(source, 0, source.size))
-    _take(source, None, draft, whole=whole)
+    every = list(boxes(source, 0, source.size))
+    ended = bool(every) and every[-1].end == source.size
+    _take(source, None, draft, whole=ended and any(box.kind in _STREAMS for box in every))
 
 
 def read_bare(source: Source, draft: Draft) -> None:
@@ -95,9 +102,17 @@ def _take(source: Source, part: Part | None, draft: Draft, *, whole: bool = True
 
 
 def _take_of(source: Source, form: _Form, part: Part | None, draft: Draft) -> None:
-    """The facts of the block; where there is none, whether all parts end within the file."""
-    whole = part is not None or all(one.end <= source.size for one in _parts(source, form))
-    _take(source, part, draft, whole=whole)
+    """The facts of the block; where there is none, it matters whether the file is whole."""
+    _take(source, part, draft, whole=part is not None or _is_whole(source, form))
+
+
+def _is_whole(source: Source, form: _Form) -> bool:
+    """Whether all parts that there should be end within the file."""
+    if form.last:
+        last = _find(source, form, form.last)
+        return last is not None and last.end <= source.size
+    size = source.read(4, 4)
+    return len(size) == 4 and 8 + int.from_bytes(size, form.order) <= source.size
 
 
 def _find(source: Source, form: _Form, name: bytes) -> Part | None:
