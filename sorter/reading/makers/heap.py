@@ -37,6 +37,7 @@ UNITS: Final = 25
 """The word of SETTINGS that tells how many units of focal length make a millimetre."""
 MOST_BYTES: Final = 4096
 """No record that is read here comes near it."""
+STOPS: Final = 3
 MILLION: Final = 1_000_000
 _ORIENTATIONS: Final = {0: 1, 90: 6, -270: 6, 180: 3, -180: 3, 270: 8, -90: 8}
 _NUMBERED: Final = "EOS"
@@ -129,11 +130,16 @@ def _camera(names: bytes) -> tuple[str, str]:
 
 
 def _exposure(records: Records, shot: tuple[int, ...], said: Said) -> None:
-    """Bias, Tv and Av by the record of floating-point numbers, by words where there is none."""
-    values: tuple[float | None, ...] = records.floats(EXPOSURE)[:3]
-    if len(values) < 3:
-        values = tuple(_stops(shot, at) for at in (BIAS, EXPOSURE_TIME, F_NUMBER))
-    bias, tv, av = values
+    """Bias, Tv and Av by words; by the record of floating-point numbers where those say nothing.
+
+    A Tv of zero is a second, and what an array that was not filled in holds.
+    """
+    bias, tv, av = (_stops(shot, at) for at in (BIAS, EXPOSURE_TIME, F_NUMBER))
+    values = records.floats(EXPOSURE)
+    if not tv and not av and len(values) >= STOPS:
+        bias, tv, av = values[:STOPS]
+    elif not tv and not av:
+        tv = None
     said["exposure_bias_ev"] = standard.signed_ev(_ratio(bias))
     said["exposure_time_s"] = standard.apex_time(_ratio(tv))
     said["f_number"] = standard.apex_f_number(_ratio(av))
