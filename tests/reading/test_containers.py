@@ -264,6 +264,13 @@ def test_rw2_takes_the_full_exif_from_the_embedded_jpeg() -> None:
     assert found.previews[0].length == len(inner)
 
 
+def test_a_shell_that_holds_all_exif_itself_is_read_with_its_note() -> None:
+    found = draft(small.old_rw2(), "P1000001.RAW")
+    assert (found.container, found.notes) == ("rw2", [])
+    assert found.said["moment"] is not None
+    assert found.said["bracketing"] == "focus"
+
+
 def test_raf_header() -> None:
     inner = jpeg(exif_tiff([LITTLE.text(0x010F, "FUJIFILM")], [TIME]))
     header = b"FUJIFILMCCD-RAW 0201".ljust(0x54, b"\0") + struct.pack(">II", 0x94, len(inner))

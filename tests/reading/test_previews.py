@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import struct
 from dataclasses import replace
 
 import pytest
@@ -123,6 +124,32 @@ def test_a_mask_and_strips_with_common_tables_are_no_previews() -> None:
     assert len(draft(tiff("<", [strips]), "a.tif").previews) == 1
     for more in (LITTLE.words(0x0106, [4]), LITTLE.words(0x0106, [51177]), LITTLE.raw(0x015B, b"")):
         assert draft(tiff("<", [[*strips, more]]), "a.tif").previews == []
+
+
+def test_the_size_of_the_strips_is_not_that_of_the_jpeg_beside_them() -> None:
+    sizes = [LITTLE.numbers(tag, U32, one) for tag, one in ((0x0100, 6000), (0x0101, 4000))]
+    beside = [*sizes, *placed_jpeg(picture(48, 32))]
+    strip = LITTLE.numbers(0x0111, U32, 8), LITTLE.numbers(0x0117, U32, 1)
+    for entries, size in ((beside, (6000, 4000)), ([*beside, *strip], previews.UNKNOWN)):
+        [found] = draft(tiff("<", [entries]), "a.tif", head_size=64).previews
+        assert (found.width, found.height) == size
+
+
+def test_directories_in_a_row_each_tell_their_jpeg() -> None:
+    parts = [placed_jpeg(picture(*size)) for size in ((48, 32), (16, 12), (64, 48))]
+    main = [LITTLE.text(0x010F, "SONY"), LITTLE.below(0x8769, [TIME]), *parts[0]]
+    found = draft(tiff("<", [main, *parts[1:]]), "DSC00001.ARW").previews
+    assert [(one.width, one.height) for one in found] == [(48, 32), (16, 12), (64, 48)]
+
+
+def test_the_exif_of_a_raw_s_jpeg_tells_no_size_of_the_jpeg() -> None:
+    size = LITTLE.numbers(0xA002, U32, 6000), LITTLE.numbers(0xA003, U32, 4000)
+    inner = b"\xff\xd8" + app1(exif_tiff([], [TIME, *size])) + picture(48, 32)[2:]
+    header = b"FUJIFILMCCD-RAW 0201".ljust(0x54, b"\0") + struct.pack(">II", 0x94, len(inner))
+    data = header.ljust(0x94, b"\0") + inner
+    assert [(one.width, one.height) for one in draft(data, "A.RAF").previews] == [(48, 32)]
+    [beyond] = draft(data, "A.RAF", head_size=0x100).previews
+    assert (beyond.width, beyond.height) == previews.UNKNOWN
 
 
 def test_one_file_of_many_pictures_is_one_picture() -> None:

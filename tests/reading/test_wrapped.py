@@ -73,6 +73,11 @@ def test_cut_anywhere_nothing_raises(name: str) -> None:
         draft(FILES[name][:cut], f"a.{name}")
 
 
+def test_exif_that_is_compressed_is_there_but_not_read() -> None:
+    data = JXL + box(b"ftyp", b"jxl ") + box(b"brob", b"Exif" + b"\1" * 40) + box(b"jxlc", b"\1")
+    assert draft(data, "a.jxl").notes[0] == f"{UNREADABLE}: it is compressed"
+
+
 def test_a_length_that_leads_behind_the_end_ends_the_walk() -> None:
     assert draft(FILES["png"][:8] + b"\xff\xff\xff\xffIHDR", "a.png").notes == [NONE_LEFT]
 

@@ -44,7 +44,9 @@ def embedded(source: Source, start: int, end: int, draft: Draft) -> int:
     Returns where the walk for the facts came to.
     """
     came_to = facts(source, start, min(end, source.size), draft)
-    size = draft.said.get("width") or 0, draft.said.get("height") or 0
+    # The Exif of a raw's JPEG may tell the raw's size.
+    stated = (draft.said.get("width") or 0, draft.said.get("height") or 0)
+    size = previews.UNKNOWN if start else stated
     previews.take(source, draft, start, end - start, size)
     _others(source, start + 2, min(end, source.size), draft)
     return came_to

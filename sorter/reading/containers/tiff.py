@@ -85,6 +85,8 @@ def _preview(part: Directory, source: Source, draft: Draft) -> None:
         return
     if len(places) == len(sizes) == 1:
         size = part.number(WIDTH) or 0, part.number(HEIGHT) or 0
+        if JPEG_PLACE in part and (STRIP_PLACES in part or TILE_PLACES in part):
+            size = previews.UNKNOWN  # that of the other picture
         previews.take(source, draft, places[0], sizes[0], size)
 
 

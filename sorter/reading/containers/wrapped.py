@@ -16,6 +16,8 @@ from sorter.reading.draft import Draft
 from sorter.reading.source import Source
 
 MOST_PARTS: Final = 1000
+PACKED: Final = b"brob"
+"""A box of JPEG XL whose content, another box, is compressed (ISO/IEC 18181-2)."""
 EXIF_ID: Final = b"JpgTiffExif->JP2"
 
 
@@ -68,6 +70,9 @@ def read_boxes(source: Source, draft: Draft) -> None:
         if box.kind == b"Exif":
             skip = 4 + int.from_bytes(source.read(box.start, 4))
             _take(source, Part(box.kind, box.start + skip, box.end), draft)
+            return
+        if box.kind == PACKED and source.read(box.start, 4) == b"Exif":
+            draft.notes.append(f"{block.UNREADABLE}: it is compressed")
             return
         if box.kind == b"uuid" and source.read(box.start, 16) == EXIF_ID:
             _take(source, Part(box.kind, box.start + 16, box.end), draft)
