@@ -128,6 +128,21 @@ class Frame:
             raise ValueError("a frame without a time is no frame")
         return moment
 
+    @property
+    def previews(self) -> tuple[tuple[str, Preview], ...]:
+        """The JPEGs in the frame's files, each with the path of its file, the best one first.
+
+        Best has most pixels; those of unknown size come behind, by their bytes. Of equal ones the
+        file that speaks for the frame goes first.
+        """
+        pairs = [(file.path, one) for file in self.files for one in file.previews]
+        return tuple(sorted(pairs, key=_worth, reverse=True))
+
+
+def _worth(pair: tuple[str, Preview]) -> tuple[int, int]:
+    _, preview = pair
+    return preview.width * preview.height, preview.length
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:

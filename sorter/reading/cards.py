@@ -28,7 +28,7 @@ NO_TIME: Final = "no capture time"
 NO_READER: Final = "the format is known, but not how to read its metadata"
 NOT_UNDERSTOOD: Final = "its metadata cannot be understood"
 BUDGET_SPENT: Final = "its metadata lie too far apart to be read"
-_SIZE_UNREAD: Final = frozenset({"png", "webp", "jxl", "jp2", "gif", "mrw", "x3f", "crw"})
+_SIZE_UNREAD: Final = frozenset({"png", "webp", "jxl", "jp2", "gif", "mrw"})
 """Containers whose picture size nobody here looks for."""
 _ASKED_AGAIN: Final = frozenset({"png", "webp", "jxl", "jp2", "heif"})
 """Containers in which Exif may stand in more places than we look into."""

@@ -29,6 +29,7 @@ ISO_ANY: Final = (0x8831, 0x8832, 0x8833)
 """By SensitivityType: which of standard output sensitivity, exposure index, ISO speed are there."""
 ALL_ONES: Final = 0xFFFFFFFF
 SIGN_BIT: Final = 0x80000000
+NOT_SET: Final = "the camera's clock was not set"
 OUTSIDE: Final = "outside"
 
 LONGEST_EXPOSURE_S: Final = 86_400.0
@@ -123,7 +124,7 @@ def _why(stated: str) -> str:
         return "the capture time cannot be read: it lies outside the file"
     if stated.strip(" :0"):
         return f"the capture time cannot be read: {stated[:40]!r}"
-    return "the camera's clock was not set"
+    return NOT_SET
 
 
 def _change_time(main: Directory, exif: Directory | None, draft: Draft) -> None:

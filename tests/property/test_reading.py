@@ -17,12 +17,13 @@ from PIL import Image
 
 from cardmaking import containers
 from cardmaking.shots import Shot
+from reading import small
 from sorter.model.card import CardFile
 from sorter.model.frame import Facts, ReadFile
 from sorter.model.kinds import Role
 from sorter.model.values import Moment
 from sorter.reading import directories
-from sorter.reading.containers import boxes, cr3, heif, jpeg, raf, rw2, tiff
+from sorter.reading.containers import boxes, cr3, crw, heif, jpeg, raf, rw2, tiff, wrapped, x3f
 from sorter.reading.containers.recognise import Reader, recognise
 from sorter.reading.directories import Tiff
 from sorter.reading.draft import Draft
@@ -37,6 +38,12 @@ READERS: list[tuple[bytes, Reader]] = [
     (b"MM\0*\0\0\0\x08", tiff.read),
     (b"IIU\0\x18\0\0\0" + b"\0" * 16, rw2.read),
     (raf.MAGIC, raf.read),
+    (crw.MAGIC + b"\0" * 12, crw.read),
+    (x3f.MAGIC + b"\2\0\2\0" + b"\0" * 60, x3f.read),
+    (b"\x89PNG\r\n\x1a\n", wrapped.read_png),
+    (b"RIFF\0\1\0\0WEBP", wrapped.read_webp),
+    (b"\0\0\0\x0cJXL \r\n\x87\n", wrapped.read_boxes),
+    (b"\0MRM\0\0\1\0", wrapped.read_mrw),
 ]
 MAKES = ["Canon", "OLYMPUS", "OM Digital Solutions", "Panasonic"]
 
@@ -116,6 +123,20 @@ def test_every_reader_takes_changed_bytes(make: str, kind: str, data: st.DataObj
     said(bytes(changed))
 
 
+@pytest.mark.parametrize("name", small.SMALL)
+@given(st.data())
+def test_every_container_takes_changed_bytes(name: str, data: st.DataObject) -> None:
+    changed = bytearray(small.SMALL[name]())
+    places = st.integers(0, len(changed) - 1)
+    for place in data.draw(st.lists(places, min_size=1, max_size=8)):
+        changed[place] = data.draw(st.sampled_from([0, 1, 2, 0x7F, 0x80, 0xFE, 0xFF]))
+    source = Memory(bytes(changed), data.draw(st.sampled_from([None, 32])))
+    container, found = recognise(source), Draft()
+    if container is not None and container.read is not None:
+        container.read(source, found)
+    assert all(0 <= one.offset < one.offset + one.length <= len(changed) for one in found.previews)
+
+
 def lengths(data: bytes) -> chained[int]:
     """Every length up to 2 KiB, then in steps that meet no layout's grain."""
     return chained(range(min(2048, len(data))), range(2048, len(data), 37))
@@ -171,6 +192,20 @@ def many_items() -> bytes:
     return b"\0\0\0\x10ftypheic\0\0\0\0" + meta
 
 
+def heaps_in_heaps() -> bytes:
+    """Heaps that name the same places again and again."""
+    inner = small.heap((0x5834, b"\0"))
+    for _ in range(4):
+        inner = small.heap(*[(0x2807, inner)] * 9)
+    return crw.MAGIC + b"\0" * 12 + inner
+
+
+def many_sections() -> bytes:
+    """Sections that all are the same long list of properties."""
+    content = small.listed({"A" * 60: "B" * 60} | {str(one): "" for one in range(3_000)})
+    return small.x3f(*[(b"PROP", content)] * 60)
+
+
 def many_sub_directories() -> bytes:
     """Sub-directories that all point at the first directory, as many as there can be."""
     entry = (0x014A).to_bytes(2, "little") + b"\4\0\xff\x3f\0\0\x1a\0\0\0"
@@ -183,6 +218,8 @@ def many_sub_directories() -> bytes:
         self_pointing,
         many_sub_directories,
         many_items,
+        heaps_in_heaps,
+        many_sections,
         lambda: b"\xff\xd8\xff\xe1" + b"\xff\xe1\0\0" * 20_000,
         lambda: b"\0\0\0\x10ftypheic\0\0\0\0" + b"\0\0\0\x08meta" * 20_000,
         lambda: b"\0\0\0\x10ftypcrx \0\0\0\0" + b"\0\0\0\0moov" * 20_000,

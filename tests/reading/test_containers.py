@@ -14,6 +14,7 @@ from PIL import Image
 from cardmaking import containers
 from cardmaking.shots import Shot
 from cardmaking.tiff import U32, tiff
+from reading import small
 from reading.builders import (
     FRAME_HEADER,
     LITTLE,
@@ -78,6 +79,43 @@ def test_the_first_valid_of_two_exif_segments_counts() -> None:
     second = exif_tiff([LITTLE.text(0x010F, "Second")], [TIME])
     assert draft(jpeg(first, second)).said["make"] == "First"
     assert draft(jpeg(b"garbage" * 5, second)).said["make"] == "Second"
+
+
+def broken_below() -> bytes:
+    """An Exif block whose first directory is whole and whose second lies outside."""
+    block = exif_tiff([LITTLE.text(0x010F, "First")], [TIME])
+    pointer = b"\x69\x87\4\0\1\0\0\0"
+    at = block.index(pointer) + len(pointer)
+    return block[:at] + (0xFFF0).to_bytes(4, "little") + block[at + 4 :]
+
+
+def test_exif_that_is_broken_below_gives_way_to_a_whole_one() -> None:
+    second = exif_tiff([LITTLE.text(0x010F, "Second")], [TIME])
+    found = draft(jpeg(broken_below(), second))
+    assert (found.said["make"], found.notes) == ("Second", [])
+    assert found.said["moment"] is not None
+
+
+@pytest.mark.parametrize("others", [(), (b"garbage" * 5,)])
+def test_what_a_broken_exif_tells_stays_where_no_whole_one_follows(others: tuple[bytes]) -> None:
+    found = draft(jpeg(broken_below(), *others))
+    assert (found.said["make"], found.notes) == ("First", ["Exif is there but cannot be read"])
+
+
+def test_xmp_in_many_segments_is_passed() -> None:
+    """Source: the XMP specification, part 3 (extended XMP in JPEG)."""
+    extended = b"http://ns.adobe.com/xmp/extension/\0" + b"0" * 32 + b"\0\1\0\0\0\0\0\0"
+    part = b"\xff\xe1" + (len(extended) + 602).to_bytes(2) + extended + b"<" * 600
+    data = jpeg(exif_tiff([LITTLE.text(0x010F, "Maker")], [TIME]))
+    for at in (2, data.index(FRAME_HEADER)):
+        found = draft(data[:at] + part * 5 + data[at:])
+        assert (found.said["make"], found.notes) == ("Maker", [])
+
+
+def test_a_jpeg_cut_before_its_exif_is_not_called_one_without() -> None:
+    data = jpeg(exif_tiff([LITTLE.text(0x010F, "Maker")], [TIME]))
+    assert "no Exif" not in draft(data[:9]).notes
+    assert "no Exif in what is left of the file's head" in draft(data[:9]).notes
 
 
 def test_no_exif_is_told_from_exif_that_cannot_be_read() -> None:
@@ -226,6 +264,13 @@ def test_rw2_takes_the_full_exif_from_the_embedded_jpeg() -> None:
     assert found.previews[0].length == len(inner)
 
 
+def test_a_shell_that_holds_all_exif_itself_is_read_with_its_note() -> None:
+    found = draft(small.old_rw2(), "P1000001.RAW")
+    assert (found.container, found.notes) == ("rw2", [])
+    assert found.said["moment"] is not None
+    assert found.said["bracketing"] == "focus"
+
+
 def test_raf_header() -> None:
     inner = jpeg(exif_tiff([LITTLE.text(0x010F, "FUJIFILM")], [TIME]))
     header = b"FUJIFILMCCD-RAW 0201".ljust(0x54, b"\0") + struct.pack(">II", 0x94, len(inner))
@@ -265,6 +310,30 @@ def test_heif_exif_item_with_and_without_its_name(prefix: bytes) -> None:
     found = draft(heif(prefix), "IMG_0001.HIF")
     assert (found.container, found.role, found.said["make"]) == ("heif", Role.IMAGE, "Maker")
     assert found.said["moment"] is not None
+
+
+@pytest.mark.parametrize("version", [0, 1, 2])
+@pytest.mark.parametrize("info", [2, 3])
+@pytest.mark.parametrize("parts", [1, 2, 5])
+def test_heif_in_all_its_layouts(version: int, info: int, parts: int) -> None:
+    """Source: ISO/IEC 14496-12, iloc and infe boxes."""
+    for method in (0, 1) if version else (0,):
+        data = small.heif(version=version, method=method, info=info, parts=parts)
+        found = draft(data, "IMG_0001.HIF")
+        assert (found.said["make"], found.notes) == ("Limpet", [])
+        assert found.said["exposure_time_s"] == 1 / 160
+        assert [(one.width, one.height) for one in found.previews] == [(16, 12)]
+
+
+def test_heif_sizes_of_jpeg_items_are_known_beyond_the_first_block() -> None:
+    [preview] = draft(small.heif(), "IMG_0001.HIF", head_size=64).previews
+    assert (preview.width, preview.height) == (16, 12)
+
+
+def test_heif_items_built_of_items_are_not_read_as_if_they_were_not() -> None:
+    found = draft(small.heif(version=1, method=2), "IMG_0001.HIF")
+    assert found.notes[0] == "Exif is there but cannot be read: where it lies is not told"
+    assert found.previews == []
 
 
 def test_heif_cut_short_is_noted() -> None:

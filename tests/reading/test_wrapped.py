@@ -9,7 +9,7 @@ from PIL import Image
 
 from reading.builders import EXIF_POINTER, LITTLE, TIME, draft, exif_tiff
 from sorter.model.kinds import Role
-from sorter.reading.containers.block import NONE, UNREADABLE
+from sorter.reading.containers.block import NONE, NONE_LEFT, UNREADABLE
 
 BLOCK = exif_tiff([LITTLE.text(0x010F, "Maker")], [TIME, LITTLE.ratios(0x9204, (1, 3), kind=10)])
 JXL = b"\0\0\0\x0cJXL \r\n\x87\n"
@@ -28,12 +28,22 @@ def riff(kind: bytes, content: bytes) -> bytes:
     return kind + len(content).to_bytes(4, "little") + content + b"\0" * (len(content) % 2)
 
 
+def mrw(content: bytes) -> bytes:
+    return b"\0MRM" + len(content).to_bytes(4) + content
+
+
 FILES = {
-    "png": b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", b"\0" * 13) + chunk(b"eXIf", BLOCK),
-    "webp": b"RIFF\0\0\0\0WEBP" + riff(b"VP8 ", b"odd") + riff(b"EXIF", BLOCK),
-    "jxl": JXL + box(b"ftyp", b"jxl ") + box(b"Exif", b"\0\0\0\2xx" + BLOCK),
-    "jp2": JP2 + box(b"ftyp", b"jp2 ") + box(b"uuid", b"JpgTiffExif->JP2" + BLOCK),
-    "mrw": b"\0MRM\0\0\0\0" + b"\0PRD\0\0\0\x04abcd" + b"\0TTW" + len(BLOCK).to_bytes(4) + BLOCK,
+    "png": b"\x89PNG\r\n\x1a\n"
+    + chunk(b"IHDR", b"\0" * 13)
+    + chunk(b"eXIf", BLOCK)
+    + chunk(b"IEND", b""),
+    "webp": riff(b"RIFF", b"WEBP" + riff(b"VP8 ", b"odd") + riff(b"EXIF", BLOCK)),
+    "jxl": JXL + box(b"ftyp", b"jxl ") + box(b"Exif", b"\0\0\0\2xx" + BLOCK) + box(b"jxlc", b"\1"),
+    "jp2": JP2
+    + box(b"ftyp", b"jp2 ")
+    + box(b"uuid", b"JpgTiffExif->JP2" + BLOCK)
+    + box(b"jp2c", b"\1"),
+    "mrw": mrw(b"\0PRD\0\0\0\x04abcd" + b"\0TTW" + len(BLOCK).to_bytes(4) + BLOCK),
 }
 
 
@@ -63,8 +73,13 @@ def test_cut_anywhere_nothing_raises(name: str) -> None:
         draft(FILES[name][:cut], f"a.{name}")
 
 
+def test_exif_that_is_compressed_is_there_but_not_read() -> None:
+    data = JXL + box(b"ftyp", b"jxl ") + box(b"brob", b"Exif" + b"\1" * 40) + box(b"jxlc", b"\1")
+    assert draft(data, "a.jxl").notes[0] == f"{UNREADABLE}: it is compressed"
+
+
 def test_a_length_that_leads_behind_the_end_ends_the_walk() -> None:
-    assert draft(FILES["png"][:8] + b"\xff\xff\xff\xffIHDR", "a.png").notes == [NONE]
+    assert draft(FILES["png"][:8] + b"\xff\xff\xff\xffIHDR", "a.png").notes == [NONE_LEFT]
 
 
 @pytest.mark.parametrize("kind", ["PNG", "WEBP"])

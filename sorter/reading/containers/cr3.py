@@ -6,8 +6,7 @@ import struct
 from typing import Final
 
 from sorter.model.kinds import Role
-from sorter.model.values import Preview
-from sorter.reading import standard
+from sorter.reading import previews, standard
 from sorter.reading.containers import block
 from sorter.reading.containers.boxes import Box, boxes, first
 from sorter.reading.directories import MOST_ENTRIES, Directory, opened
@@ -37,7 +36,7 @@ def read(source: Source, draft: Draft) -> None:
         return
     parts = _own_parts(source, movie)
     places = _places(source, parts)
-    _facts(source, parts, draft)
+    _facts(source, parts, draft, block.NONE if movie.end <= source.size else block.NONE_LEFT)
     _previews(source, parts, places, draft)
     _full_picture(source, movie, draft)
     end = max([movie.end, *(offset + size for offset, size in places.values())])
@@ -54,10 +53,11 @@ def _own_parts(source: Source, movie: Box) -> dict[bytes, Box]:
     return {box.kind: box for box in inside}
 
 
-def _facts(source: Source, parts: dict[bytes, Box], draft: Draft) -> None:
+def _facts(source: Source, parts: dict[bytes, Box], draft: Draft, none: str) -> None:
+    """The facts of the maker's own boxes; none: what is said where they are missing."""
     main, exif = _tiff(source, parts.get(MAIN)), _tiff(source, parts.get(EXIF))
     if main is None and exif is None:
-        draft.notes.append(block.UNREADABLE if MAIN in parts or EXIF in parts else block.NONE)
+        draft.notes.append(block.UNREADABLE if MAIN in parts or EXIF in parts else none)
     standard.read(main, exif, draft)
     own = parts.get(NOTE)
     found = _tiff(source, own)
@@ -82,20 +82,18 @@ def _previews(
     """The small one in the head, and the middle one at its stated place."""
     if THUMBNAIL in parts:
         start = parts[THUMBNAIL].start
-        _take(draft, start + 16, source.read(start + 4, 8), source.size)
+        _take(source, draft, start + 16, source.read(start + 4, 8))
     if PREVIEW_PLACE in places:
         at = places[PREVIEW_PLACE][0] + PREVIEW_HEADER
         fields = source.read(at - 10, 10)
-        _take(draft, at, fields[:4] + fields[6:], source.size)
+        _take(source, draft, at, fields[:4] + fields[6:])
 
 
-def _take(draft: Draft, at: int, fields: bytes, end: int) -> None:
-    """Keeps a preview whose fields (width, height, bytes) make sense."""
-    if len(fields) != _FIELDS.size:
-        return
-    width, height, length = _FIELDS.unpack(fields)
-    if 0 < length <= end - at:
-        draft.previews.append(Preview(offset=at, length=length, width=width, height=height))
+def _take(source: Source, draft: Draft, at: int, fields: bytes) -> None:
+    """Keeps a preview whose fields (width, height, bytes) are there."""
+    if len(fields) == _FIELDS.size:
+        width, height, length = _FIELDS.unpack(fields)
+        previews.take(source, draft, at, length, (width, height))
 
 
 def _places(source: Source, parts: dict[bytes, Box]) -> dict[int, tuple[int, int]]:
@@ -122,4 +120,4 @@ def _full_picture(source: Source, movie: Box, draft: Draft) -> None:
     place = int.from_bytes(source.read(parts[b"co64"] + 8, 8))
     each, listed = sizes[:4], sizes[8:]
     length = int.from_bytes(each) or int.from_bytes(listed)
-    _take(draft, place, sample[32:36] + length.to_bytes(4), source.size)
+    _take(source, draft, place, sample[32:36] + length.to_bytes(4))

@@ -2,99 +2,183 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Final
+from collections.abc import Collection, Iterator
+from typing import Final, NamedTuple
 
+from sorter.reading import previews
 from sorter.reading.containers import block
 from sorter.reading.containers.boxes import Box, boxes, first
 from sorter.reading.draft import Draft
-from sorter.reading.source import Source
+from sorter.reading.source import Memory, Source
 
 MOST_ITEMS: Final = 4096
 MOST_TABLE: Final = 1 << 18
+MOST_PARTS: Final = 32
 EXIF_ITEM: Final = b"Exif"
+JPEG_ITEM: Final = b"jpeg"
+SMALLEST_BOX: Final = 8
+IN_FILE, IN_DATA = 0, 1  # construction methods; others build items from items
 SIZE_BOX: Final = b"ispe"
 
 
 def read(source: Source, draft: Draft) -> None:
-    """The facts of the Exif item, and a note where the file is cut."""
+    """The facts of the Exif item, the JPEGs among the items, and a note where the file is cut."""
     meta = first(source, 0, source.size, b"meta")
+    if meta is None or meta.end > source.size:
+        end = max((box.end for box in boxes(source, 0, source.size)), default=0)
+        draft.notes.append(block.NONE if end <= source.size else block.ends_early(source, end))
     if meta is None:
-        draft.notes.append(block.NONE)
         return
     inside = {box.kind: box for box in boxes(source, meta.start + 4, min(meta.end, source.size))}
-    number = _exif_item(source, inside.get(b"iinf"))
-    places = list(_places(source, inside)) if b"iloc" in inside else []
-    place = next((one for one in places if one.item == number), None)
-    if number is None or place is None:
-        draft.notes.append(block.NONE)
-    elif not _exif(source, place, draft):
-        draft.notes.append(block.UNREADABLE)
-    end = max((one.offset + one.length for one in places), default=0)
-    if end > source.size:
-        draft.notes.append(f"the file ends early: {source.size} of at least {end} bytes")
+    kinds = dict(_kinds(source, inside.get(b"iinf")))
+    places = {one.item: one for one in _places(source, inside)} if b"iloc" in inside else {}
+    _exif(source, kinds, places, draft)
+    if meta.end > source.size and block.NONE in draft.notes:
+        draft.notes[draft.notes.index(block.NONE)] = block.NONE_LEFT
+    _previews(source, inside, kinds, places, draft)
+    end = max((extent.end for one in places.values() for extent in one.extents), default=0)
+    if end > source.size >= meta.end:
+        draft.notes.append(block.ends_early(source, end))
     if not draft.said.get("width"):
-        _picture_size(source, inside, draft)
+        width, height = max(_sizes(source, inside).values(), default=(0, 0))
+        draft.said["width"], draft.said["height"] = width or None, height or None
 
 
-@dataclass(frozen=True, slots=True)
-class _Place:
-    """Where an item's first extent lies in the file."""
+class _Extent(NamedTuple):
+    """A part of an item: the bytes from start to before end of the file."""
+
+    start: int
+    end: int
+
+
+class _Place(NamedTuple):
+    """Where an item lies in the file: one extent mostly."""
 
     item: int
-    offset: int
-    length: int
+    extents: list[_Extent]
 
 
-def _exif(source: Source, place: _Place, draft: Draft) -> bool:
+def _exif(source: Source, kinds: dict[int, bytes], places: dict[int, _Place], draft: Draft) -> None:
+    """The facts of the first item of kind Exif, or why there are none."""
+    item = next((item for item, kind in kinds.items() if kind == EXIF_ITEM), None)
+    if item is None:
+        draft.notes.append(block.NONE)
+        return
+    place = places.get(item)
+    if place is None or not place.extents:
+        draft.notes.append(f"{block.UNREADABLE}: where it lies is not told")
+        return
+    if len(place.extents) == 1:
+        whole = _block(source, place.extents[0], draft)
+    else:
+        whole = _in_parts(source, place, draft)
+    if not whole:
+        draft.notes.append(block.UNREADABLE)
+
+
+def _block(source: Source, extent: _Extent, draft: Draft) -> bool:
     """The item begins with the distance to the TIFF behind these four bytes."""
-    skip = source.read(place.offset, 4)
-    base = place.offset + 4 + int.from_bytes(skip)
-    end = min(place.offset + place.length, source.size)
-    return len(skip) == 4 and block.read(source, base, end, draft) is not None
+    skip = source.read(extent.start, 4)
+    base = extent.start + 4 + int.from_bytes(skip)
+    if len(skip) < 4:
+        return False
+    end = extent.end if extent.end > extent.start else source.size  # no length means all the rest
+    main = block.read(source, base, min(end, source.size), draft)
+    if main is not None:
+        block.thumbnail(source, main, draft)
+    return main is not None
 
 
-def _exif_item(source: Source, info: Box | None) -> int | None:
-    """The number of the item of kind Exif."""
+def _in_parts(source: Source, place: _Place, draft: Draft) -> bool:
+    """An item of several extents, put together; places within it are none in the file."""
+    parts = [source.read(one.start, one.end - one.start) for one in place.extents[:MOST_PARTS]]
+    data = b"".join(parts)
+    kept = list(draft.previews)
+    whole = _block(Memory(data), _Extent(0, len(data)), draft)
+    draft.previews = kept
+    return whole
+
+
+def _kinds(source: Source, info: Box | None) -> Iterator[tuple[int, bytes]]:
+    """The kinds of the items by their numbers, out of infe boxes of version 2 and 3.
+
+    Read at once: pictures of many tiles list a hundred items.
+    """
     if info is None:
-        return None
-    version = source.read(info.start, 1)
-    skip = 6 if version == b"\0" else 8
-    for entry in boxes(source, info.start + skip, min(info.end, source.size)):
-        content = source.read(entry.start, 16)
-        wide = content[:1] == b"\3"
-        kind = content[10:14] if wide else content[8:12]
-        if kind == EXIF_ITEM:
-            return int.from_bytes(content[4:8] if wide else content[4:6])
-    return None
+        return
+    table = source.read(info.start, min(info.end - info.start, MOST_TABLE))
+    at = 6 if table[:1] == b"\0" else 8
+    while at + 20 <= len(table):
+        version = table[at + 8]
+        if version == 2:
+            yield int.from_bytes(table[at + 12 : at + 14]), table[at + 16 : at + 20]
+        elif version > 2:
+            yield int.from_bytes(table[at + 12 : at + 16]), table[at + 18 : at + 22]
+        at += max(int.from_bytes(table[at : at + 4]), SMALLEST_BOX)
+
+
+def _previews(
+    source: Source,
+    inside: dict[bytes, Box],
+    kinds: dict[int, bytes],
+    places: dict[int, _Place],
+    draft: Draft,
+) -> None:
+    """The items that are JPEGs; those of other codings nothing here can decode."""
+    jpegs = [item for item, kind in kinds.items() if kind == JPEG_ITEM and item in places]
+    if not jpegs:
+        return
+    sizes, described = _sizes(source, inside), _described(source, inside, jpegs)
+    for item in jpegs:
+        extents = places[item].extents
+        known = (sizes[number] for number in described.get(item, ()) if number in sizes)
+        if len(extents) == 1:
+            start, end = extents[0]
+            previews.take(source, draft, start, end - start, next(known, previews.UNKNOWN))
 
 
 def _places(source: Source, inside: dict[bytes, Box]) -> Iterator[_Place]:
-    """The items' first extents by the iloc box, versions 0 to 2."""
+    """The items' extents by the iloc box, versions 0 to 2, as far as they lie in this file."""
     box = inside[b"iloc"]
     fields = _Fields(source.read(box.start, min(box.end - box.start, MOST_TABLE)))
     version = fields.number(1)
     fields.number(3)
     sizes = fields.number(1), fields.number(1)
-    offset_size, length_size, base_size = sizes[0] >> 4, sizes[0] & 15, sizes[1] >> 4
-    index_size = sizes[1] & 15 if version else 0
-    wide = 4 if version == 2 else 2
-    data_start = inside[b"idat"].start if b"idat" in inside else None
+    widths = _Widths(sizes[1] & 15 if version else 0, sizes[0] >> 4, sizes[0] & 15)
+    base_size, wide = sizes[1] >> 4, 4 if version == 2 else 2
+    starts = {IN_FILE: 0}
+    if b"idat" in inside:
+        starts[IN_DATA] = inside[b"idat"].start
     for _ in range(min(fields.number(wide), MOST_ITEMS)):
         item = fields.number(wide)
-        method = fields.number(2) & 15 if version else 0
-        fields.number(2)
-        base = fields.number(base_size)
-        extents = fields.number(2)
-        fields.number(index_size)
-        at, length = fields.number(offset_size), fields.number(length_size)
-        fields.skip((extents - 1) * (index_size + offset_size + length_size))
+        start = starts.get(fields.number(2) & 15 if version else IN_FILE)
+        elsewhere = fields.number(2)
+        extents = _extents(fields, widths, (start or 0) + fields.number(base_size))
         if fields.over:
             return
-        start = {0: 0, 1: data_start}.get(method)
-        if extents and start is not None:
-            yield _Place(item, start + base + at, length)
+        if start is not None and not elsewhere:
+            yield _Place(item, extents)
+
+
+class _Widths(NamedTuple):
+    """How many bytes an extent's number, place and length take."""
+
+    number: int
+    place: int
+    length: int
+
+
+def _extents(fields: _Fields, widths: _Widths, base: int) -> list[_Extent]:
+    """The extents of one item; no more than there can be are kept."""
+    count = fields.number(2)
+    found = []
+    for _ in range(min(count, MOST_PARTS)):
+        fields.skip(widths.number)
+        at = base + fields.number(widths.place)
+        found.append(_Extent(at, at + fields.number(widths.length)))
+    if count > MOST_PARTS:
+        fields.skip((count - MOST_PARTS) * sum(widths))
+    return found
 
 
 class _Fields:
@@ -114,22 +198,39 @@ class _Fields:
         return int.from_bytes(field)
 
     def skip(self, size: int) -> None:
-        self._at += max(size, 0)
+        self._at += size
 
 
-def _picture_size(source: Source, inside: dict[bytes, Box], draft: Draft) -> None:
-    """The largest of the stated picture sizes."""
+def _sizes(source: Source, inside: dict[bytes, Box]) -> dict[int, tuple[int, int]]:
+    """The stated picture sizes by the numbers of their properties, which count from 1."""
     properties = inside.get(b"iprp")
     table = properties and first(source, properties.start, properties.end, b"ipco")
     if not table:
-        return
-    sizes = [
-        (
-            int.from_bytes(source.read(box.start + 4, 4)),
-            int.from_bytes(source.read(box.start + 8, 4)),
-        )
-        for box in boxes(source, table.start, min(table.end, source.size))
-        if box.kind == SIZE_BOX
-    ]
-    width, height = max(sizes, default=(0, 0))
-    draft.said["width"], draft.said["height"] = width or None, height or None
+        return {}
+    sizes = {}
+    for number, box in enumerate(boxes(source, table.start, min(table.end, source.size)), 1):
+        if box.kind == SIZE_BOX:
+            fields = source.read(box.start + 4, 8)
+            sizes[number] = int.from_bytes(fields[:4]), int.from_bytes(fields[4:])
+    return sizes
+
+
+def _described(
+    source: Source, inside: dict[bytes, Box], items: Collection[int]
+) -> dict[int, list[int]]:
+    """The numbers of the properties that these items have, out of the ipma box."""
+    properties = inside.get(b"iprp")
+    table = properties and first(source, properties.start, properties.end, b"ipma")
+    if not table:
+        return {}
+    fields = _Fields(source.read(table.start, min(table.end - table.start, MOST_TABLE)))
+    version, flags = fields.number(1), fields.number(3)
+    wide, mask = (2, 0x7FFF) if flags & 1 else (1, 0x7F)  # above: whether it is essential
+    found = {}
+    for _ in range(min(fields.number(4), MOST_ITEMS)):
+        item, count = fields.number(4 if version else 2), fields.number(1)
+        if item in items and not fields.over:
+            found[item] = [fields.number(wide) & mask for _ in range(count)]
+        else:
+            fields.skip(count * wide)
+    return found

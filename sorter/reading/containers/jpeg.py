@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Final
+from typing import Final, Literal
 
 from sorter.model.damage import NO_END, ZEROS
-from sorter.model.values import Preview
+from sorter.reading import previews
 from sorter.reading.containers import block
+from sorter.reading.directories import opened
 from sorter.reading.draft import Draft
 from sorter.reading.source import Source
 
-START: Final = b"\xff\xd8\xff"
+START: Final = previews.START
 END: Final = b"\xff\xd9"
 EXIF: Final = b"Exif\0\0"
+_AFTER_HEAD: Final = frozenset({b"\xff\xda", b"\xff\xff", END})
+"""What stands behind a head that is whole: the scan, fill bytes before it, the file's end."""
+PICTURES: Final = b"MPF\0"
 APP1: Final = 0xE1
-SCAN: Final = 0xDA
-END_MARKER: Final = 0xD9
-_WITHOUT_LENGTH: Final = frozenset({0x01, *range(0xD0, 0xD9)})
-_FRAMES: Final = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
-MOST_SEGMENTS: Final = 200
+APP2: Final = 0xE2
+PICTURE_LIST: Final = 0xB002
+"""In the index of a multi-picture file (CIPA DC-007): sixteen bytes a picture."""
+MOST_PICTURES: Final = 64
+_FORMAT_BITS: Final = 7 << 24
+_ORDERS: Final[dict[str, Literal["little", "big"]]] = {"<": "little", ">": "big"}
 TAIL: Final = 4 * 1024
 LONG_TAIL: Final = 64 * 1024
 """Where an end marker is looked for when the last bytes hold none: bodies pad, phones append."""
@@ -27,49 +32,76 @@ LONG_TAIL: Final = 64 * 1024
 
 def read(source: Source, draft: Draft) -> None:
     """The facts of a JPEG file; its whole self is its preview."""
-    header_end = facts(source, 0, source.size, draft)
-    said = draft.said
-    size = (said.get("width") or 0, said.get("height") or 0)
-    draft.previews.append(Preview(offset=0, length=source.size, width=size[0], height=size[1]))
+    header_end = embedded(source, 0, source.size, draft)
     damage = ending(source, header_end)
     if damage:
         draft.notes.append(damage)
 
 
-def facts(source: Source, start: int, end: int, draft: Draft) -> int:
-    """Takes the first valid Exif of the JPEG at start; returns where the walk came to.
+def embedded(source: Source, start: int, end: int, draft: Draft) -> int:
+    """The facts of the JPEG between these places, and its previews: itself and those within.
 
-    The frame header is looked for only where Exif does not tell the picture's size.
+    Returns where the walk for the facts came to.
     """
-    came_to, seen, valid = start + 2, False, False
+    came_to = facts(source, start, min(end, source.size), draft)
+    # The Exif of a raw's JPEG may tell the raw's size.
+    stated = (draft.said.get("width") or 0, draft.said.get("height") or 0)
+    size = previews.UNKNOWN if start else stated
+    previews.take(source, draft, start, end - start, size)
+    _others(source, start + 2, min(end, source.size), draft)
+    return came_to
+
+
+def facts(source: Source, start: int, end: int, draft: Draft) -> int:
+    """Takes the first Exif of the JPEG at start that is whole; returns where the walk came to.
+
+    What a broken one tells stays only where no whole one follows. The frame header is looked for
+    only where Exif does not tell the picture's size.
+    """
+    came_to, seen, whole, stop = start + 2, False, False, start + 2
     for marker, at, stop in segments(source, start, end):
         came_to = at
-        if marker == APP1 and not valid and source.read(at, 6) == EXIF:
+        if marker == APP1 and not whole and source.read(at, len(EXIF)) == EXIF:
+            whole = _exif(source, at + len(EXIF), stop, draft, seen=seen)
             seen = True
-            valid = block.read(source, at + 6, stop, draft) is not None
             came_to = stop
-        elif marker in _FRAMES and not draft.said.get("width"):
+        elif marker in previews.FRAMES and not draft.said.get("width"):
             _frame_size(source.read(at + 1, 4), draft)
-        if valid and draft.said.get("width"):
+        if whole and draft.said.get("width"):
             break
-    if not valid:
-        draft.notes.append(block.UNREADABLE if seen else block.NONE)
+    if not seen:
+        draft.notes.append(block.NONE if source.read(stop, 2) in _AFTER_HEAD else block.NONE_LEFT)
+    elif not whole and block.UNREADABLE not in draft.notes:
+        draft.notes.append(block.UNREADABLE)
     return came_to
+
+
+def _exif(source: Source, base: int, end: int, draft: Draft, *, seen: bool) -> bool:
+    """Whether the segment's Exif is whole; the draft then holds it, or what a first one tells."""
+    trial = Draft(container=draft.container, role=draft.role) if seen else draft
+    main = block.read(source, base, end, trial)
+    if main is not None and not seen:
+        block.thumbnail(source, main, draft)
+    whole = main is not None and block.UNREADABLE not in trial.notes
+    if whole and seen and main is not None:
+        draft.said, draft.previews, draft.notes = trial.said, trial.previews, trial.notes
+        block.thumbnail(source, main, draft)
+    return whole
 
 
 def segments(source: Source, start: int, end: int) -> Iterator[tuple[int, int, int]]:
     """Marker, first byte and end of each segment's content, up to the scan."""
     at = start + 2
-    for _ in range(MOST_SEGMENTS):
+    for _ in range(previews.MOST_SEGMENTS):
         head = source.read(at, 4)
         if len(head) < 4 or head[0] != 0xFF or at >= end:
             return
         marker = head[1]
         if marker == 0xFF:  # a fill byte
             at += 1
-        elif marker in _WITHOUT_LENGTH:
+        elif marker in previews.WITHOUT_LENGTH:
             at += 2
-        elif marker in {SCAN, END_MARKER}:
+        elif marker in {previews.SCAN, previews.END_MARKER}:
             return
         else:
             stop = at + 2 + int.from_bytes(head[2:])
@@ -78,10 +110,36 @@ def segments(source: Source, start: int, end: int) -> Iterator[tuple[int, int, i
 
 
 def _frame_size(content: bytes, draft: Draft) -> None:
-    """Height and width stand behind the sample precision."""
-    if len(content) == 4:
-        draft.said["height"] = int.from_bytes(content[:2]) or None
-        draft.said["width"] = int.from_bytes(content[2:]) or None
+    """The picture's size as its frame header has it."""
+    size = previews.size_of(content)
+    if size is not None:
+        draft.said["width"], draft.said["height"] = size
+
+
+def _others(source: Source, at: int, end: int, draft: Draft) -> None:
+    """The further pictures of a multi-picture file, as far as the first block tells of them."""
+    head = source.head
+    for marker, first, stop in previews.segments(head, at, min(end, len(head))):
+        if marker == APP2 and head.startswith(PICTURES, first):
+            _listed(source, first + len(PICTURES), min(stop, end), end, draft)
+
+
+def _listed(source: Source, base: int, stop: int, end: int, draft: Draft) -> None:
+    """The JPEGs of the list; their places count from the list's own header (CIPA DC-007).
+
+    The first one's place is zero: it is the file itself.
+    """
+    index = opened(source, base, stop)
+    if index is None:
+        return
+    order = _ORDERS[index.tiff.order]
+    rows = index.raw(PICTURE_LIST)
+    for row in range(0, min(len(rows), 16 * MOST_PICTURES) - 15, 16):
+        kind, length, place = (
+            int.from_bytes(rows[at : at + 4], order) for at in (row, row + 4, row + 8)
+        )
+        if place and not kind & _FORMAT_BITS and base + place + length <= end:
+            previews.take(source, draft, base + place, length)
 
 
 def ending(source: Source, header_end: int) -> str:

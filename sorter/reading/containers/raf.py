@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Final
 
 from sorter.model.kinds import Role
-from sorter.model.values import Preview
 from sorter.reading.containers import block, jpeg
 from sorter.reading.draft import Draft
 from sorter.reading.source import Source
@@ -22,8 +21,7 @@ def read(source: Source, draft: Draft) -> None:
     if source.read(offset, 3) != jpeg.START:
         draft.notes.append(block.UNREADABLE)
         return
-    jpeg.facts(source, offset, min(offset + length, source.size), draft)
-    draft.previews.append(Preview(offset=offset, length=min(length, source.size - offset)))
+    jpeg.embedded(source, offset, offset + length, draft)
     end = max(offset + length, sum(_place(source, RAW_PLACE)))
     if end > source.size:
         draft.notes.append(f"the file ends early: {source.size} of {end} bytes")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from sorter.model.kinds import PICTURE_ROLES, Role
-from sorter.reading.containers import cr3, heif, jpeg, raf, rw2, tiff, wrapped
+from sorter.reading.containers import cr3, crw, heif, jpeg, raf, rw2, tiff, wrapped, x3f
 from sorter.reading.draft import Draft
 from sorter.reading.source import Source
 
@@ -53,8 +53,8 @@ _MAGICS: Final = (
     (b"\0\0\0\x0cjP  ", Container("jp2", read=wrapped.read_boxes)),
     (b"GIF8", Container("gif")),
     (b"\xff\x4f\xff\x51", Container("jp2", read=wrapped.read_bare)),
-    (b"II\x1a\0\0\0HEAPCCDR", Container("crw", Role.RAW)),
-    (b"FOVb", Container("x3f", Role.RAW)),
+    (crw.MAGIC, Container("crw", Role.RAW, crw.read)),
+    (x3f.MAGIC, Container("x3f", Role.RAW, x3f.read)),
     (b"\0MRM", Container("mrw", Role.RAW, wrapped.read_mrw)),
     (b"ID3", _MP3),
     (b"\xff\xfb", _MP3),

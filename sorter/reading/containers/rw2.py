@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from sorter.model.kinds import Role
-from sorter.model.values import Preview
-from sorter.reading import standard
+from sorter.reading import previews, standard
 from sorter.reading.containers import block, jpeg
 from sorter.reading.directories import below, opened
 from sorter.reading.draft import Draft
@@ -14,6 +13,7 @@ from sorter.reading.makers import note
 from sorter.reading.source import Source
 
 EMBEDDED_JPEG: Final = 0x002E
+LARGER_JPEG: Final = 0x0127
 RAW_PLACE: Final = 0x0118
 NOWHERE: Final = 0xFFFFFFFF
 
@@ -27,11 +27,14 @@ def read(source: Source, draft: Draft) -> None:
         return
     place = outer.place(EMBEDDED_JPEG)
     if place is None or source.read(place[0], 3) != jpeg.START:
-        standard.read(outer, below(outer, standard.EXIF_POINTER), draft)
+        # The first bodies put all Exif, with the note, into the shell.
+        block.directories(outer, below(outer, standard.EXIF_POINTER), draft)
+        block.thumbnail(source, outer, draft)
     else:
-        offset, length = place
-        jpeg.facts(source, offset, min(offset + length, source.size), draft)
-        draft.previews.append(Preview(offset=offset, length=min(length, source.size - offset)))
+        jpeg.embedded(source, place[0], sum(place), draft)
+    larger = outer.place(LARGER_JPEG)
+    if larger is not None:
+        previews.take(source, draft, *larger)
     note.read_shell(outer, draft)
     raw_at = outer.number(RAW_PLACE)
     if raw_at and raw_at != NOWHERE and raw_at >= source.size:

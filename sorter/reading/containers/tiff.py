@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from sorter.model.kinds import Role
-from sorter.model.values import Preview
-from sorter.reading import standard
+from sorter.reading import previews, standard
 from sorter.reading.containers import block
 from sorter.reading.directories import Directory, below_all, chain
 from sorter.reading.draft import Draft
@@ -19,6 +18,7 @@ DNG_VERSION: Final = 0xC612
 SUB_DIRECTORIES: Final = 0x014A
 WIDTH: Final = 0x0100
 HEIGHT: Final = 0x0101
+BITS: Final = 0x0102
 COMPRESSION: Final = 0x0103
 PHOTOMETRY: Final = 0x0106
 STRIP_PLACES: Final = 0x0111
@@ -27,7 +27,11 @@ TILE_PLACES: Final = 0x0144
 TILE_SIZES: Final = 0x0145
 JPEG_PLACE: Final = 0x0201
 JPEG_SIZE: Final = 0x0202
+TABLES: Final = 0x015B
+"""What the JPEGs of the strips have in common: none of them is whole without it."""
+SLICES: Final = 0xC640
 SENSOR_PHOTOMETRIES: Final = frozenset({32803, 34892})  # colour filter array, linear raw (TIFF/EP)
+UNSEEN_PHOTOMETRIES: Final = frozenset({4, 51177, 52527})  # masks and depth maps (TIFF 6.0, DNG)
 JPEG_COMPRESSIONS: Final = frozenset({6, 7})
 NOWHERE: Final = 0xFFFFFFFF
 
@@ -43,11 +47,11 @@ def read(source: Source, draft: Draft) -> None:
     parts = list(pictures(main))
     _name(source, main, parts, draft)
     for part in parts:
-        _preview(part, source.size, draft)
+        _preview(part, source, draft)
     _size(parts, draft)
     end = max((_end(part) for part in parts), default=0)
     if end > source.size:
-        draft.notes.append(f"the file ends early: {source.size} of at least {end} bytes")
+        draft.notes.append(block.ends_early(source, end))
 
 
 def pictures(main: Directory) -> Iterator[Directory]:
@@ -71,20 +75,33 @@ def _name(source: Source, main: Directory, parts: list[Directory], draft: Draft)
         draft.container, draft.role = "tiff", Role.IMAGE
 
 
-def _preview(part: Directory, end: int, draft: Draft) -> None:
-    """The JPEG that this directory describes, where it describes one that lies in the file."""
-    compression = part.number(COMPRESSION)
+def _preview(part: Directory, source: Source, draft: Draft) -> None:
+    """The JPEG that this directory describes, where it describes one."""
     if JPEG_PLACE in part:
         places, sizes = part.numbers(JPEG_PLACE), part.numbers(JPEG_SIZE)
-    elif compression in JPEG_COMPRESSIONS and part.number(PHOTOMETRY) not in SENSOR_PHOTOMETRIES:
+    elif _is_shown(part):
         places, sizes = part.numbers(STRIP_PLACES), part.numbers(STRIP_SIZES)
     else:
         return
-    if len(places) == len(sizes) == 1 and 0 < sizes[0] <= end - places[0]:
-        width, height = part.number(WIDTH) or 0, part.number(HEIGHT) or 0
-        draft.previews.append(
-            Preview(offset=places[0], length=sizes[0], width=width, height=height)
-        )
+    if len(places) == len(sizes) == 1:
+        size = part.number(WIDTH) or 0, part.number(HEIGHT) or 0
+        if JPEG_PLACE in part and (STRIP_PLACES in part or TILE_PLACES in part):
+            size = previews.UNKNOWN  # that of the other picture
+        previews.take(source, draft, places[0], sizes[0], size)
+
+
+def _is_shown(part: Directory) -> bool:
+    """Whether the strips are a JPEG to be looked at: neither sensor data, nor a mask or depth map.
+
+    The raw picture of a CR2 is a lossless JPEG, and its small one is not compressed, although both
+    say what previews say: the first has slices, the second as many bytes as its samples take.
+    """
+    if part.number(COMPRESSION) not in JPEG_COMPRESSIONS or SLICES in part or TABLES in part:
+        return False
+    if part.number(PHOTOMETRY) in SENSOR_PHOTOMETRIES | UNSEEN_PHOTOMETRIES:
+        return False
+    samples = (part.number(WIDTH) or 0) * (part.number(HEIGHT) or 0) * sum(part.numbers(BITS))
+    return part.number(STRIP_SIZES) != samples // 8
 
 
 def _size(parts: list[Directory], draft: Draft) -> None:

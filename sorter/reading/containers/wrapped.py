@@ -16,6 +16,8 @@ from sorter.reading.draft import Draft
 from sorter.reading.source import Source
 
 MOST_PARTS: Final = 1000
+PACKED: Final = b"brob"
+"""A box of JPEG XL whose content, another box, is compressed (ISO/IEC 18181-2)."""
 EXIF_ID: Final = b"JpgTiffExif->JP2"
 
 
@@ -29,23 +31,29 @@ class Part(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Form:
-    """How the parts of a format follow each other: where they begin, and what is around them."""
+    """How the parts of a format follow each other: where they begin, and what is around them.
+
+    last: the part that ends every file; where there is none, the head tells how long all are.
+    """
 
     first: int
     order: Literal["big", "little"] = "big"
     name_first: bool = True
     behind: int = 0
     even: bool = False
+    last: bytes = b""
 
 
-_PNG: Final = _Form(first=8, name_first=False, behind=4)  # a checksum stands behind
+_PNG: Final = _Form(first=8, name_first=False, behind=4, last=b"IEND")  # a checksum stands behind
 _RIFF: Final = _Form(first=12, order="little", even=True)
 _MRW: Final = _Form(first=8)
+_STREAMS: Final = frozenset({b"jxlc", b"jxlp", b"jp2c"})
+"""The picture data, without which a file of boxes was cut."""
 
 
 def read_png(source: Source, draft: Draft) -> None:
     """The facts of a PNG's eXIf chunk."""
-    _take(source, _find(source, _PNG, b"eXIf"), draft)
+    _take_of(source, _PNG, _find(source, _PNG, b"eXIf"), draft)
 
 
 def read_webp(source: Source, draft: Draft) -> None:
@@ -53,7 +61,7 @@ def read_webp(source: Source, draft: Draft) -> None:
     found = _find(source, _RIFF, b"EXIF")
     if found is not None and source.read(found.start, len(jpeg.EXIF)) == jpeg.EXIF:
         found = found._replace(start=found.start + len(jpeg.EXIF))
-    _take(source, found, draft)
+    _take_of(source, _RIFF, found, draft)
 
 
 def read_boxes(source: Source, draft: Draft) -> None:
@@ -63,10 +71,15 @@ def read_boxes(source: Source, draft: Draft) -> None:
             skip = 4 + int.from_bytes(source.read(box.start, 4))
             _take(source, Part(box.kind, box.start + skip, box.end), draft)
             return
+        if box.kind == PACKED and source.read(box.start, 4) == b"Exif":
+            draft.notes.append(f"{block.UNREADABLE}: it is compressed")
+            return
         if box.kind == b"uuid" and source.read(box.start, 16) == EXIF_ID:
             _take(source, Part(box.kind, box.start + 16, box.end), draft)
             return
-    _take(source, None, draft)
+    every = list(boxes(source, 0, source.size))
+    ended = bool(every) and every[-1].end == source.size
+    _take(source, None, draft, whole=ended and any(box.kind in _STREAMS for box in every))
 
 
 def read_bare(source: Source, draft: Draft) -> None:
@@ -76,14 +89,35 @@ def read_bare(source: Source, draft: Draft) -> None:
 
 def read_mrw(source: Source, draft: Draft) -> None:
     """The facts of an MRW's block that is a TIFF."""
-    _take(source, _find(source, _MRW, b"\0TTW"), draft)
+    _take_of(source, _MRW, _find(source, _MRW, b"\0TTW"), draft)
 
 
-def _take(source: Source, part: Part | None, draft: Draft) -> None:
+def _take(source: Source, part: Part | None, draft: Draft, *, whole: bool = True) -> None:
+    """The facts of the block; whole: whether all places where it might stand were seen."""
     if part is None:
-        draft.notes.append(block.NONE)
-    elif block.read(source, part.start, min(part.end, source.size), draft) is None:
+        draft.notes.append(block.NONE if whole else block.NONE_LEFT)
+        return
+    if part.end > source.size:
+        draft.notes.append(block.ends_early(source, part.end))
+    main = block.read(source, part.start, min(part.end, source.size), draft)
+    if main is None:
         draft.notes.append(block.UNREADABLE)
+    else:
+        block.thumbnail(source, main, draft)
+
+
+def _take_of(source: Source, form: _Form, part: Part | None, draft: Draft) -> None:
+    """The facts of the block; where there is none, it matters whether the file is whole."""
+    _take(source, part, draft, whole=part is not None or _is_whole(source, form))
+
+
+def _is_whole(source: Source, form: _Form) -> bool:
+    """Whether all parts that there should be end within the file."""
+    if form.last:
+        last = _find(source, form, form.last)
+        return last is not None and last.end <= source.size
+    size = source.read(4, 4)
+    return len(size) == 4 and 8 + int.from_bytes(size, form.order) <= source.size
 
 
 def _find(source: Source, form: _Form, name: bytes) -> Part | None:

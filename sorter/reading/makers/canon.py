@@ -54,6 +54,17 @@ def read(note: Note, draft: Draft) -> None:
     said["serial"] = said.get("serial") or _serial(found)
 
 
+def from_arrays(
+    settings: tuple[int, ...], shot: tuple[int, ...], file: tuple[int, ...], draft: Draft
+) -> None:
+    """Drive, focus, bracketing, distances and sensitivity out of the arrays that older raws hold."""
+    _drive(settings, draft.said)
+    _focus_mode(settings, (), draft.said)
+    _bracketing(settings, shot, file, (), draft.said)
+    _distances(shot, file, draft)
+    draft.said["iso"] = iso(word(shot, BASE_ISO), word(shot, AUTO_ISO))
+
+
 def _bases(note: Note) -> list[int]:
     """The base by the note's trailer, which keeps the place where the note was first written."""
     trailer = note.tiff.whole(note.offset + note.length - 8, 8)

@@ -7,25 +7,30 @@ import struct
 from typing import Final
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
-from sorter.reading.directories import Directory, opened
+from sorter.reading import previews
+from sorter.reading.directories import Directory, opened, ordered
 from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import Note
 
 ISO: Final = 0x0002
 FOCUS_MODE: Final = 0x0007
 BRACKET_OFFSET: Final = 0x0019
+PREVIEW: Final = 0x0011
 SERIAL: Final = 0x001D
 BURST: Final = 0x0056
 LENS: Final = 0x0084
 SHOOTING_MODE: Final = 0x0089
 SHUTTER_COUNT: Final = 0x00A7
 LENS_DATA: Final = 0x0098
+PREVIEW_PLACE, PREVIEW_SIZE = 0x0201, 0x0202  # in the directory of PREVIEW
 OLD_SERIAL: Final = 0x00A0
 MULTIPLE: Final = 0x00B0
 
 _CONTINUOUS, _TIMER = 1 << 0, 1 << 3
 _EXPOSURE, _WHITE_BALANCE, _LIGHTING = 1 << 4, 1 << 6, 1 << 8
 _NOT_SINGLE: Final = 0x87
+_PREVIEW_ROOM: Final = 1024
+"""More than any body's directory of previews takes."""
 _NO_COUNT: Final = 0xFFFFF7FF
 _PLAIN_LENS_DATA: Final = b"0101"
 """The one version of the lens data that holds a distance and is not enciphered."""
@@ -64,6 +69,23 @@ def _fill(found: Directory | None, draft: Draft) -> None:
     metres = _distance(found.raw(LENS_DATA))
     draft.distance(metres, metres)
     _merged(found, said)
+    _preview(found, draft)
+
+
+def _preview(found: Directory, draft: Draft) -> None:
+    """The small JPEG that the note's own directory of previews describes.
+
+    Places count from where the note's do. A directory beyond the first block is not fetched for
+    it: raws have larger JPEGs elsewhere.
+    """
+    tiff, pointer = found.tiff, found.number(PREVIEW)
+    if not pointer or tiff.base + pointer + _PREVIEW_ROOM > len(tiff.source.head):
+        return
+    below = ordered(tiff, pointer)
+    if below is not None:
+        place, length = below.number(PREVIEW_PLACE), below.number(PREVIEW_SIZE)
+        if place and length:
+            previews.take(tiff.source, draft, tiff.base + place, length)
 
 
 def _iso(numbers: tuple[int, ...]) -> float | None:

@@ -9,7 +9,7 @@ from typing import Final
 
 from sorter.reading.directories import Directory
 from sorter.reading.draft import Draft, Said
-from sorter.reading.makers import canon, fujifilm, nikon, olympus, panasonic, pentax, sony
+from sorter.reading.makers import canon, fujifilm, minolta, nikon, olympus, panasonic, pentax, sony
 from sorter.reading.makers.form import Note
 
 Decoder = Callable[[Note, Draft], None]
@@ -43,6 +43,8 @@ _BARE: Final[tuple[tuple[str, Decoder], ...]] = (
     ("canon", canon.read),
     ("sony", sony.read_bare),
     ("nikon", nikon.read_bare),
+    ("minolta", minolta.read),
+    ("konica minolta", minolta.read),
 )
 """Notes without a header of their own, by the start of Make in lower case."""
 _CONVERTED: Final = b"Adobe\0MakN"

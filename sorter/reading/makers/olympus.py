@@ -6,7 +6,7 @@ import math
 from typing import Final
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
-from sorter.model.values import Preview
+from sorter.reading import previews
 from sorter.reading.directories import Directory, below, ordered
 from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import Note
@@ -168,5 +168,5 @@ def _metres(numerator: int) -> float | None:
 def _preview(camera: Directory, note: Note, draft: Draft) -> None:
     """The preview's place, which counts from the note's first byte."""
     place, size = camera.number(PREVIEW_PLACE), camera.number(PREVIEW_SIZE)
-    if place and size and note.start + place + size <= note.tiff.source.size:
-        draft.previews.append(Preview(offset=note.start + place, length=size))
+    if place and size:
+        previews.take(note.tiff.source, draft, note.start + place, size)

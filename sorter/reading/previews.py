@@ -1,0 +1,80 @@
+"""Embedded JPEGs as values: where they lie, and how large their pictures are.
+
+Nothing is read for this: what is not in the first block already is taken as its directory states
+it, and the size stays unknown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from sorter.model.values import Preview
+from sorter.reading.draft import Draft
+from sorter.reading.source import Source
+
+START: Final = b"\xff\xd8\xff"
+SCAN: Final = 0xDA
+END_MARKER: Final = 0xD9
+FRAMES: Final = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
+"""Markers of frame headers, which tell the picture's size (ISO/IEC 10918-1, table B.1)."""
+LOSSLESS: Final = frozenset({0xC3, 0xC7, 0xCB, 0xCF})
+"""Frames of sensor data, which nothing shows as a picture."""
+WITHOUT_LENGTH: Final = frozenset({0x01, *range(0xD0, 0xD9)})
+MOST_SEGMENTS: Final = 200
+UNKNOWN: Final = (0, 0)
+
+
+def take(
+    source: Source, draft: Draft, offset: int, length: int, size: tuple[int, int] = UNKNOWN
+) -> None:
+    """Keeps the JPEG at this place, where it lies within the file and can be one.
+
+    size: width and height in pixels as stated; its own frame header, where that is in the first
+    block, is believed before it. A place that is known already is not taken twice.
+    """
+    head = source.head
+    seen = offset + len(START) <= len(head)
+    if not 0 < length <= source.size - offset or offset < 0:
+        return
+    if seen and not head.startswith(START, offset):
+        return
+    if any(one.offset == offset for one in draft.previews):
+        return
+    marker, own = frame_in(head, offset, offset + length) if seen else (0, None)
+    headless = not marker and seen and offset + length <= len(head)
+    if marker not in LOSSLESS and not headless:
+        width, height = own or size
+        draft.previews.append(Preview(offset=offset, length=length, width=width, height=height))
+
+
+def frame_in(head: bytes, start: int, end: int) -> tuple[int, tuple[int, int] | None]:
+    """The frame header's marker and size of the JPEG at start; 0 and None where it is not in there."""
+    for marker, at, _ in segments(head, start + 2, min(end, len(head))):
+        if marker in FRAMES:
+            return marker, size_of(head[at + 1 : at + 5])
+    return 0, None
+
+
+def size_of(fields: bytes) -> tuple[int, int] | None:
+    """Width and height of a frame header, where they stand behind the sample precision."""
+    height, width = int.from_bytes(fields[:2]), int.from_bytes(fields[2:])
+    return (width, height) if len(fields) == 4 and width and height else None
+
+
+def segments(data: bytes, at: int, end: int) -> Iterator[tuple[int, int, int]]:
+    """Marker, first byte and end of each segment's content, up to the scan, within the data."""
+    for _ in range(MOST_SEGMENTS):
+        if at + 4 > end or data[at] != 0xFF:
+            return
+        marker = data[at + 1]
+        if marker == 0xFF:  # a fill byte
+            at += 1
+        elif marker in WITHOUT_LENGTH:
+            at += 2
+        elif marker in {SCAN, END_MARKER}:
+            return
+        else:
+            stop = at + 2 + int.from_bytes(data[at + 2 : at + 4])
+            yield marker, at + 4, stop
+            at = max(stop, at + 4)
