@@ -26,6 +26,7 @@ NO_TIME: Final = "no capture time"
 NO_READER: Final = "the format is known, but not how to read its metadata"
 NOT_UNDERSTOOD: Final = "its metadata cannot be understood"
 BUDGET_SPENT: Final = "its metadata lie too far apart to be read"
+ALLOWANCE_SPENT: Final = "it has more metadata than are read of one file: the rest is left out"
 _SIZE_UNREAD: Final = frozenset({"png", "webp", "jxl", "jp2", "gif", "mrw", "x3f", "crw"})
 """Containers whose picture size nobody here looks for."""
 _ASKED_AGAIN: Final = frozenset({"png", "webp", "jxl", "jp2", "heif"})
@@ -96,6 +97,8 @@ def read_source(source: Source, file: CardFile) -> Draft:
         draft.role = Role.THUMBNAIL
     if names.lies(file.extension, draft.container):
         draft.notes.append(_lie(file, draft))
+    if source.allowance.spent:
+        draft.notes.append(ALLOWANCE_SPENT)
     if not draft.said.get("moment") and not draft.notes:
         draft.notes.append(NO_TIME)
     return draft

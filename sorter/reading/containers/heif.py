@@ -81,7 +81,7 @@ def _places(source: Source, inside: dict[bytes, Box]) -> Iterator[_Place]:
     index_size = sizes[1] & 15 if version else 0
     wide = 4 if version == 2 else 2
     data_start = inside[b"idat"].start if b"idat" in inside else None
-    for _ in range(min(fields.number(wide), MOST_ITEMS)):
+    for _ in range(source.allowance.take(min(fields.number(wide), MOST_ITEMS))):
         item = fields.number(wide)
         method = fields.number(2) & 15 if version else 0
         fields.number(2)

@@ -62,7 +62,7 @@ def segments(source: Source, start: int, end: int) -> Iterator[tuple[int, int, i
     at = start + 2
     for _ in range(MOST_SEGMENTS):
         head = source.read(at, 4)
-        if len(head) < 4 or head[0] != 0xFF or at >= end:
+        if len(head) < 4 or head[0] != 0xFF or at >= end or not source.allowance.take(1):
             return
         marker = head[1]
         if marker == 0xFF:  # a fill byte
