@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 MOST_STEPS: Final = 8192
-"""Entries, boxes, segments, chunks and items of one file. The richest of some 900 pictures of the
-trade's sample collections have under 3000, most have some hundred."""
+"""Entries, boxes, segments, chunks and items of one file. Of some 900 sample pictures the richest
+sound one takes 182, the worst of the damaged ones 835; pictures of many tiles list thousands."""
 MOST_HANDED: Final = 1 << 20
 """Bytes of long values handed out of one file, the same ones counted again each time."""
 

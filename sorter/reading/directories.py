@@ -187,6 +187,12 @@ def as_text(raw: bytes) -> str:
         text = raw.decode()
     except UnicodeDecodeError:
         text = raw.decode("latin-1")
+    return printable(text)
+
+
+def printable(text: str) -> str:
+    """The text without blanks at its ends, no longer than texts may be; a blank for what is no print."""
+    text = text[:MOST_TEXT]
     if not text.isprintable():
         text = "".join(letter if letter.isprintable() else " " for letter in text)
     return text.strip()
