@@ -64,6 +64,7 @@ class Cases:
     """All cases of these files with this seed number."""
 
     def __init__(self, seeds: Sequence[Seed], number: int) -> None:
+        self.files = len(seeds)
         self._seeds = seeds
         self._number = number
         self._places = [_places(one) for one in seeds]

@@ -28,17 +28,17 @@ _FIRST_S: Final = -62135596800
 _LAST_S: Final = 253402300799
 """The years 1 to 9999, which are all that four digits can tell, in seconds from 1970."""
 _RANGES: Final[dict[str, tuple[float, float]]] = {
-    "focal_length_mm": (1e-9, 1e5),
-    "f_number": (1e-9, 1100),
-    "exposure_time_s": (1e-24, 1e5),
-    "iso": (1e-9, 1e8),
+    "focal_length_mm": (1e-6, 1e5),
+    "f_number": (1e-6, 1100),
+    "exposure_time_s": (9e-7, 1e5),
+    "iso": (1e-6, 1e8),
     "exposure_bias_ev": (-64, 64),
     "bracket_offset_ev": (-64, 64),
     "shot_number": (1, 0xFFFFFFFF),
     "planned": (1, 0xFFFFFFFF),
     "counter": (1, 0xFFFFFFFF),
-    "focus_near_m": (1e-9, math.inf),
-    "focus_far_m": (1e-9, math.inf),
+    "focus_near_m": (1e-6, math.inf),
+    "focus_far_m": (1e-6, math.inf),
     "focus_step": (-0x80000000, 0xFFFFFFFF),
     "merged_from": (1, 0xFFFFFFFF),
     "orientation": (1, 8),
@@ -130,7 +130,7 @@ def _is_note(note: object) -> bool:
 
 def _lies_within(preview: Preview, size: int) -> bool:
     start, length = preview.offset, preview.length
-    return 0 <= start and 0 < length <= size - start and preview.width >= 0 <= preview.height
+    return start >= 0 and 0 < length <= size - start and preview.width >= 0 <= preview.height
 
 
 def without_library() -> AbstractContextManager[object]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from typing import Final
 
 Row = tuple[int, int, int, int]
@@ -140,9 +141,9 @@ def for_the_library(kind: int, count: int) -> bytes:
 def all_of_them() -> Iterator[tuple[str, Callable[[], bytes], str]]:
     """Name, builder and the extension under which each is read."""
     for kind in LENGTHS:
-        yield f"long values of type {kind}", lambda kind=kind: long_values(kind), "jpg"
-        yield f"many directories of type {kind}", lambda kind=kind: many_directories(kind), "nef"
-        yield f"the library, type {kind}", lambda kind=kind: for_the_library(kind, 999), "crw"
+        yield f"long values of type {kind}", partial(long_values, kind), "jpg"
+        yield f"many directories of type {kind}", partial(many_directories, kind), "nef"
+        yield f"the library, type {kind}", partial(for_the_library, kind, 999), "crw"
     yield "the library, long texts", lambda: for_the_library(2, MEBIBYTE), "crw"
     yield "pointers to itself", self_pointing, "tif"
     yield "broken Exif segments", broken_exif_segments, "jpg"

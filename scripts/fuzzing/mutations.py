@@ -7,12 +7,15 @@ from collections.abc import Sequence
 from random import Random
 from typing import Final
 
+from fuzzing.hostile import PLACES, STANDARD
 from fuzzing.seeds import FRONT, MOST, Seed
 
 NUMBERS: Final = (
     *(0, 1, 2, 3, 8, 12, 0x7F, 0x80, 0xFF, 0x100, 400, 401, 0x7FFF, 0x8000, 0xFFFF, 0x10000),
     *(0x7FFFFFFF, 0x80000000, 0xFFFFFFF0, 0xFFFFFFFE, 0xFFFFFFFF),
 )
+KINDS: Final = (*range(14), 129, 255)
+TAGS: Final = (*STANDARD, *PLACES, 0x014A, 0x8769, 0x927C, 0xC634)
 _U16: Final = (struct.Struct("<H"), struct.Struct(">H"))
 _U32: Final = (struct.Struct("<I"), struct.Struct(">I"))
 _MARKS: Final = ((b"II", b"MM"), (b"MM", b"II"))
@@ -65,6 +68,29 @@ def _pointer(data: bytearray, seed: Seed, _: Sequence[Seed], rng: Random) -> Non
     _U32[rng.random() < 0.5].pack_into(data, place, (target - base) & 0xFFFFFFFF)
 
 
+def _entry(data: bytearray, seed: Seed, _: Sequence[Seed], rng: Random) -> None:
+    """A directory's entry gets another tag, type, count or value (TIFF 6.0, section 2)."""
+    if not seed.tables:
+        return
+    start, end = rng.choice(seed.tables)
+    entry = start + 12 * int(rng.random() * ((end - start) // 12))
+    if entry + 12 > len(data):
+        return
+    big, field = rng.random() < 0.5, rng.random()
+    if field < 0.2:
+        _U16[big].pack_into(data, entry, rng.choice(TAGS))
+    elif field < 0.6:
+        _U16[big].pack_into(data, entry + 2, rng.choice(KINDS))
+    elif field < 0.7:
+        _U32[big].pack_into(data, entry + 4, rng.choice(NUMBERS))
+    elif field < 0.8:
+        data[entry + 8 : entry + 12] = rng.randbytes(4)
+    else:  # a number of another type and sign
+        _U16[big].pack_into(data, entry + 2, rng.choice(KINDS))
+        _U32[big].pack_into(data, entry + 4, 1)
+        data[entry + 8 : entry + 12] = rng.choice((b"\xff\xff\xff\xff", rng.randbytes(4)))
+
+
 def _turned(data: bytearray, _: Seed, __: Sequence[Seed], rng: Random) -> None:
     """An endian mark says the other order."""
     mark, other = rng.choice(_MARKS)
@@ -113,6 +139,6 @@ def _cut(data: bytearray, seed: Seed, _: Sequence[Seed], rng: Random) -> None:
 
 
 WAYS: Final = (
-    *(_flip, _flip, _byte, _byte, _number, _number, _number, _pointer, _pointer),
+    *(_flip, _flip, _byte, _byte, _number, _number, _entry, _entry, _entry, _pointer, _pointer),
     *(_turned, _repeated, _removed, _copied, _pasted, _pasted, _cut),
 )

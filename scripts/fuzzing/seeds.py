@@ -29,11 +29,15 @@ Range = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class Seed:
-    """A file to change: its name, its bytes, and where the reader looked in it, as (from, to)."""
+    """A file to change: its name, its bytes, and where the reader looked in it, as (from, to).
+
+    tables: those of these ranges that have the length of a directory's entries.
+    """
 
     name: str
     data: bytes
     ranges: tuple[Range, ...]
+    tables: tuple[Range, ...]
 
     @property
     def extension(self) -> str:
@@ -62,7 +66,9 @@ def seed(name: str, data: bytes) -> Seed:
     """The seed of these bytes, read once to learn where its directories and boxes are."""
     source = Watched(data)
     read_source(source, CardFile(path=name, size=len(data)))
-    return Seed(name, data, tuple(sorted(source.asked)))
+    ranges = tuple(sorted(source.asked))
+    tables = tuple(one for one in ranges if one[1] - one[0] > 12 and (one[1] - one[0]) % 12 == 4)
+    return Seed(name, data, ranges, tables)
 
 
 def of_folder(folder: Path) -> Iterator[Seed]:
@@ -231,5 +237,3 @@ def _with_note(make: str, header: bytes, rows: Sequence[Entry], *, own: bool) ->
     main = [w.text(0x010F, make), w.text(0x0110, f"{make} X"), w.below(0x8769, exif)]
     payload = b"Exif\0\0" + tiff("<", [main])
     return b"\xff\xd8\xff\xe1" + struct.pack(">H", len(payload) + 2) + payload + picture()[2:]
-
-

@@ -13,7 +13,7 @@ from sorter.model.card import CardFile, Listing
 from sorter.model.damage import EMPTY
 from sorter.model.frame import ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Role
-from sorter.reading import fallback, names
+from sorter.reading import fallback, names, sane
 from sorter.reading.containers import block
 from sorter.reading.containers.recognise import Container, Reader, recognise
 from sorter.reading.draft import Draft
@@ -88,6 +88,7 @@ def read_source(source: Source, file: CardFile) -> Draft:
     draft = Draft(container=container.name, role=container.role)
     if container.read is not None:
         _read_picture(container.read, source, draft)
+        sane.settle(draft, source.size)
         _judge(draft)
     elif not fallback.read(source, draft):
         draft.notes.append(NO_READER)
