@@ -18,6 +18,7 @@ from typing import Final, Self
 
 from sorter.disk.streams import Stream
 from sorter.errors import CardEmpty, CardGone, CardNotFound, CardNotReadable
+from sorter.model.allowance import Allowance
 from sorter.model.card import CardFile, Listing
 
 FIRST_BLOCK: Final = 64 * 1024
@@ -28,6 +29,8 @@ MARKED: Final = 16 * 1024
 """The first bytes, in which bodies write time and counters. All 64 kB cost a tenth of a reading."""
 BUDGET: Final = 4 * 1024 * 1024
 """Bytes that may be read of one file. Metadata that need more are no metadata of a camera."""
+REQUESTS: Final = 256
+"""Requests to the card that may be made for one file: each may cost a card reader's delay."""
 
 _FLAGS: Final = os.O_RDONLY | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK
 _LITTER_FILES: Final = frozenset({".ds_store", "thumbs.db", "desktop.ini"})
@@ -41,14 +44,16 @@ _LITTER_FOLDERS: Final = re.compile(
 class Window:
     """A file of the card as ranges of bytes; nothing that is asked of it raises.
 
-    size: the file's bytes. head: its first block. exhausted: the budget is used up, further ranges
-    come back empty. obstacle: the system's words for a read that failed twice; else empty.
+    size: the file's bytes. head: its first block. exhausted: the budget of bytes or of requests is
+    used up, further ranges come back empty. obstacle: the system's words for a read that failed
+    twice; else empty. allowance: what the file's readers may still walk over.
     """
 
     __slots__ = (
         "_blocks",
         "_card",
         "_handle",
+        "allowance",
         "bytes_read",
         "exhausted",
         "head",
@@ -60,6 +65,7 @@ class Window:
         self._card = card
         self._handle = handle
         self._blocks: list[tuple[int, bytes]] = []
+        self.allowance = Allowance()
         self.size = size
         self.bytes_read = 0
         self.exhausted = False
@@ -88,7 +94,7 @@ class Window:
             return b""
         if stop <= len(self.head):
             return self.head[offset:stop]
-        for start, block in self._blocks:
+        for start, block in reversed(self._blocks):  # a walk goes on where it was
             if start <= offset and stop <= start + len(block):
                 return block[offset - start : stop - start]
         return self._further(offset, stop)
@@ -96,7 +102,7 @@ class Window:
     def _further(self, offset: int, stop: int) -> bytes:
         wanted = min(max(stop - offset, NEXT_BLOCK), self.size - offset)
         allowed = BUDGET - self.bytes_read
-        if self.exhausted or stop - offset > allowed:
+        if self.exhausted or stop - offset > allowed or len(self._blocks) >= REQUESTS:
             self.exhausted = True
             return b""
         block = self._fetch(offset, min(wanted, allowed))

@@ -15,7 +15,7 @@ from sorter.model.card import CardFile, Listing
 from sorter.model.damage import EMPTY
 from sorter.model.frame import ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Role
-from sorter.reading import fallback, names
+from sorter.reading import fallback, names, sane
 from sorter.reading.containers import block, jpeg
 from sorter.reading.containers.recognise import Container, Reader, recognise
 from sorter.reading.draft import Draft
@@ -28,6 +28,7 @@ NO_TIME: Final = "no capture time"
 NO_READER: Final = "the format is known, but not how to read its metadata"
 NOT_UNDERSTOOD: Final = "its metadata cannot be understood"
 BUDGET_SPENT: Final = "its metadata lie too far apart to be read"
+ALLOWANCE_SPENT: Final = "it has more metadata than are read of one file: the rest is left out"
 _SIZE_UNREAD: Final = frozenset({"png", "webp", "jxl", "jp2", "gif", "mrw"})
 """Containers whose picture size nobody here looks for."""
 _ASKED_AGAIN: Final = frozenset({"png", "webp", "jxl", "jp2", "heif"})
@@ -107,6 +108,7 @@ def read_source(source: Source, file: CardFile) -> Draft:
     draft = Draft(container=container.name, role=container.role)
     if container.read is not None:
         _read_picture(container.read, source, draft)
+        sane.settle(draft, source.size)
         _judge(draft)
     elif not fallback.read(source, draft):
         draft.notes.append(NO_READER)
@@ -116,6 +118,8 @@ def read_source(source: Source, file: CardFile) -> Draft:
         draft.role = Role.THUMBNAIL
     if names.lies(file.extension, draft.container):
         draft.notes.append(_lie(file, draft))
+    if source.allowance.spent:
+        draft.notes.append(ALLOWANCE_SPENT)
     if not draft.said.get("moment") and not draft.notes:
         draft.notes.append(NO_TIME)
     return draft

@@ -2,7 +2,9 @@
 
 Layout (TIFF 6.0, section 2): a count, entries of twelve bytes (tag, type, count, value or offset),
 the offset of the next directory. Offsets count from a base, which is where maker notes differ.
-Whatever the bytes are: nothing here raises, nothing is read beyond the end, nothing runs on.
+Whatever the bytes are: nothing here raises, nothing is read beyond the end, nothing runs on. Each
+list is bounded, all lists of a file together by its allowance, and a pointer is followed only to
+where its TIFF was not read yet: a directory that points at itself or its parent leads nowhere.
 """
 
 from __future__ import annotations
@@ -10,7 +12,7 @@ from __future__ import annotations
 import math
 import struct
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from sorter.reading.source import Source
@@ -23,6 +25,8 @@ MOST_DIRECTORIES: Final = 16
 """The longest chain that is followed."""
 MOST_BYTES: Final = 1 << 16
 """The longest value that is read."""
+LONG: Final = 1 << 10
+"""Longer values are charged to the file's allowance; an entry pays for the bytes of shorter ones."""
 NEAR: Final = 64
 """The first value outside a directory follows its end within so many bytes."""
 
@@ -35,18 +39,31 @@ _UTF8: Final = 129
 _WIDTHS: Final = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4}
 _WIDTHS[_UTF8] = 1
 _WHOLE: Final = {1: "B", 3: "H", 4: "I", 6: "b", 7: "B", 8: "h", 9: "i", 13: "I"}
+_FIRST: Final = {
+    order: {kind: struct.Struct(order + code) for kind, code in _WHOLE.items()}
+    for order in (LITTLE, BIG)
+}
 _RATIOS: Final = {5: "I", 10: "i"}
+_PAIR: Final = {
+    order: {kind: struct.Struct(order + 2 * code) for kind, code in _RATIOS.items()}
+    for order in (LITTLE, BIG)
+}
 _FLOATS: Final = {11: "f", 12: "d"}
 
 
 @dataclass(frozen=True, slots=True)
 class Tiff:
-    """Where offsets count from, in which byte order, and where the readable bytes end."""
+    """Where offsets count from, in which byte order, and where the readable bytes end.
+
+    seen: the places in the file of the directories read so far, one set for all that belong
+    together, whatever base they count from.
+    """
 
     source: Source
     base: int
     order: str
     end: int
+    seen: set[int] = field(default_factory=set, compare=False, repr=False)
 
     def upto(self, offset: int, length: int) -> bytes:
         """The bytes from this offset on, as far as they are there."""
@@ -89,9 +106,13 @@ class Directory:
         length = _WIDTHS.get(kind, 0) * count
         if length <= 4:
             return inline[:length]
-        if length > MOST_BYTES:
+        if length > LONG and not self._may_have(length):
             return b""
         return self.tiff.whole(_OFFSET[self.tiff.order].unpack(inline)[0], length)
+
+    def _may_have(self, length: int) -> bool:
+        """Whether a long value is handed out: no longer than one may be, and within the allowance."""
+        return length <= MOST_BYTES and self.tiff.source.allowance.hand(length)
 
     def place(self, tag: int) -> tuple[int, int] | None:
         """Where a value lies that stands outside the directory: its offset and its bytes."""
@@ -112,34 +133,41 @@ class Directory:
         return struct.unpack(f"{self.tiff.order}{entry[1]}{code}", data) if data else ()
 
     def number(self, tag: int) -> int | None:
-        """The first whole number of the value."""
-        numbers = self.numbers(tag)
-        return numbers[0] if numbers else None
+        """The first whole number of the value: of a long list no other is unpacked."""
+        entry = self.entries.get(tag)
+        first = _FIRST[self.tiff.order].get(entry[0]) if entry else None
+        data = self.raw(tag) if first else b""
+        return int(first.unpack_from(data)[0]) if first and data else None
 
     def ratios(self, tag: int) -> tuple[tuple[int, int], ...]:
         """The value's rationals, each as numerator and denominator, as they stand."""
         entry = self.entries.get(tag)
         code = _RATIOS.get(entry[0]) if entry else None
         if code is None or entry is None:
-            return tuple((number, 1) for number in self.numbers(tag)) or self._floats(tag)
+            return tuple((number, 1) for number in self.numbers(tag))
         data = self.raw(tag)
         flat = struct.unpack(f"{self.tiff.order}{2 * entry[1]}{code}", data) if data else ()
         return tuple(zip(flat[::2], flat[1::2], strict=True))
 
     def ratio(self, tag: int) -> tuple[int, int] | None:
-        """The first rational of the value."""
-        ratios = self.ratios(tag)
-        return ratios[0] if ratios else None
+        """The first rational of the value; some writers store a whole or a floating number for one."""
+        entry = self.entries.get(tag)
+        pair = _PAIR[self.tiff.order].get(entry[0]) if entry else None
+        if pair is None:
+            number = self.number(tag)
+            return self._float(tag) if number is None else (number, 1)
+        data = self.raw(tag)
+        return pair.unpack_from(data) if data else None
 
-    def _floats(self, tag: int) -> tuple[tuple[int, int], ...]:
-        """Floating-point values as exact rationals: some writers store them for rationals."""
+    def _float(self, tag: int) -> tuple[int, int] | None:
+        """The first floating-point value as an exact rational; none where it is no number."""
         entry = self.entries.get(tag)
         code = _FLOATS.get(entry[0]) if entry else None
-        data = self.raw(tag)
-        if code is None or entry is None or not data:
-            return ()
-        values = struct.unpack(f"{self.tiff.order}{entry[1]}{code}", data)
-        return tuple(value.as_integer_ratio() for value in values if math.isfinite(value))
+        data = self.raw(tag) if code else b""
+        if not data:
+            return None
+        value = struct.unpack_from(f"{self.tiff.order}{code}", data)[0]
+        return value.as_integer_ratio() if math.isfinite(value) else None
 
     def text(self, tag: int) -> str:
         """The value as text: cut at the first NUL, decoded, stripped."""
@@ -159,13 +187,22 @@ def as_text(raw: bytes) -> str:
         text = raw.decode()
     except UnicodeDecodeError:
         text = raw.decode("latin-1")
+    return printable(text)
+
+
+def printable(text: str) -> str:
+    """The text without blanks at its ends, no longer than texts may be; a blank for what is no print."""
+    text = text[:MOST_TEXT]
     if not text.isprintable():
         text = "".join(letter if letter.isprintable() else " " for letter in text)
     return text.strip()
 
 
 def directory(tiff: Tiff, offset: int) -> Directory | None:
-    """The directory at this offset, with as many of its entries as are there; None without its count."""
+    """The directory at this offset, with as many of its entries as are there; None without its count.
+
+    Each entry takes a step of the file's allowance: where that is used up, those before it are kept.
+    """
     order = tiff.order
     stated_as = tiff.whole(offset, 2)
     if not stated_as:
@@ -173,7 +210,8 @@ def directory(tiff: Tiff, offset: int) -> Directory | None:
     stated = _COUNT[order].unpack(stated_as)[0]
     length = 12 * min(stated, MOST_ENTRIES)
     table = tiff.upto(offset + 2, length + 4)
-    rows = table[: min(length, len(table) // 12 * 12)]
+    there = min(length, len(table)) // 12
+    rows = table[: 12 * tiff.source.allowance.take(there)]
     if stated and not rows:
         return None
     entries = {tag: (kind, count, at) for tag, kind, count, at in _ENTRY[order].iter_unpack(rows)}
@@ -210,37 +248,51 @@ def opened(source: Source, base: int, end: int) -> Directory | None:
         return None
     for stated in (order, _OTHER[order]):
         first = _OFFSET[stated].unpack(head[4:])[0]
-        found = ordered(Tiff(source, base, stated, end), first) if first else None
+        found = followed(Tiff(source, base, stated, end), first) if first else None
         if found is not None:
             return found
     return None
 
 
+def followed(tiff: Tiff, offset: int) -> Directory | None:
+    """The directory that a pointer leads to; None where it was read before or makes no sense."""
+    place = tiff.base + offset
+    if place in tiff.seen:
+        return None
+    tiff.seen.add(place)
+    return ordered(tiff, offset)
+
+
 def below(parent: Directory, tag: int) -> Directory | None:
     """The directory that this entry points to."""
     pointer = parent.number(tag)
-    return ordered(parent.tiff, pointer) if pointer else None
+    return followed(parent.tiff, pointer) if pointer else None
 
 
 def below_all(parent: Directory, tag: int) -> Iterator[Directory]:
     """The directories that this entry points to, a sane number of them, none twice."""
     for pointer in dict.fromkeys(parent.numbers(tag)[:MOST_DIRECTORIES]):
-        found = ordered(parent.tiff, pointer) if pointer else None
+        found = followed(parent.tiff, pointer) if pointer else None
         if found is not None:
             yield found
 
 
 def chain(first: Directory) -> Iterator[Directory]:
     """The directory and those that follow it, none twice."""
-    seen: set[int] = set()
     found: Directory | None = first
-    while found is not None:
+    for _ in range(MOST_DIRECTORIES + 1):
+        if found is None:
+            return
         yield found
         pointer = found.follows
-        if not pointer or pointer in seen or len(seen) >= MOST_DIRECTORIES:
-            return
-        seen.add(pointer)
-        found = ordered(first.tiff, pointer) or _empty(first.tiff, pointer)
+        found = _next(first.tiff, pointer) if pointer else None
+
+
+def _next(tiff: Tiff, pointer: int) -> Directory | None:
+    """The directory that follows, which may be one without entries that only leads on."""
+    if tiff.base + pointer in tiff.seen:
+        return None
+    return followed(tiff, pointer) or _empty(tiff, pointer)
 
 
 def _empty(tiff: Tiff, offset: int) -> Directory | None:
@@ -262,6 +314,7 @@ def settled(
     how near the stated base has to be to be taken without a look at the others. Where no base
     stands the test only the values inside the entries can be trusted: the others come back empty.
     """
+    tiff.seen.add(tiff.base + offset)
     found = ordered(tiff, offset)
     if found is None or _nearness(found, end) >= enough:
         return found

@@ -1,6 +1,7 @@
 """Where our own walk finds no Exif, a general-purpose library looks for the standard tags.
 
-It is given at most the first MiB, in memory, and asked for no details.
+It is given at most the first MiB, in memory, and asked for no details. It bounds no list by itself
+(hostile bytes keep it busy for minutes), so that what it may read of those bytes is counted.
 """
 
 from __future__ import annotations
@@ -10,10 +11,13 @@ import logging
 from typing import Any, Final
 
 from sorter.reading import standard
+from sorter.reading.directories import printable
 from sorter.reading.draft import Draft
 from sorter.reading.source import Source
 
 MOST_BYTES: Final = 1 << 20
+MOST_READS: Final = 4000
+"""It reads field by field: ordinary pictures take it some hundred reads, the richest about 1000."""
 BY_LIBRARY: Final = "a format of which only the standard Exif is read"
 
 
@@ -49,10 +53,34 @@ def _tags(head: bytes) -> dict[str, Any]:
 
     logging.getLogger("exifread").setLevel(logging.CRITICAL)  # it tells of failures on stderr
     try:
-        found: dict[str, Any] = exifread.process_file(io.BytesIO(head), details=False)
+        found: dict[str, Any] = exifread.process_file(
+            _Counted(head), details=False, extract_thumbnail=False
+        )
     except Exception:  # noqa: BLE001 - it raises many kinds on damaged bytes; all mean: no Exif
         return {}
     return found
+
+
+class _Counted(io.BytesIO):
+    """Bytes as a file that raises once too many reads, or too many bytes in all, were asked of it."""
+
+    def __init__(self, data: bytes) -> None:
+        super().__init__(data)
+        self.reads_left = MOST_READS
+        self.bytes_left = MOST_BYTES
+
+    def read(self, size: int | None = -1, /) -> bytes:
+        """The next bytes."""
+        data = super().read(size)
+        self.reads_left -= 1
+        self.bytes_left -= len(data)
+        if self.reads_left < 0 or self.bytes_left < 0:
+            raise _TooMuchError
+        return data
+
+
+class _TooMuchError(Exception):
+    """The library read more than it may."""
 
 
 def _time(tags: dict[str, Any], draft: Draft) -> None:
@@ -66,7 +94,7 @@ def _time(tags: dict[str, Any], draft: Draft) -> None:
 
 
 def _text(tags: dict[str, Any], name: str) -> str:
-    return str(tags[name]).strip() if name in tags else ""
+    return printable(str(tags[name])) if name in tags else ""
 
 
 def _ratio(tags: dict[str, Any], name: str) -> tuple[int, int] | None:

@@ -14,9 +14,10 @@ _EPOCH: Final = date(1970, 1, 1).toordinal()
 _NUMBER: Final = r"(\d\d| \d|\d)"
 _DATE: Final = re.compile(
     rf"(\d{{4}})[:/.\-]{_NUMBER}[:/.\-]{_NUMBER}[ T]{_NUMBER}[:.]{_NUMBER}[:.]{_NUMBER}"
-    r"(?:[.,](\d+))?(Z|[+-]\d\d:?\d\d)?"
+    r"(?:[.,](\d+))?(Z|[+-]\d\d:?\d\d)?",
+    re.ASCII,
 )
-_OFFSET: Final = re.compile(r"([+-])(\d\d):?(\d\d)")
+_OFFSET: Final = re.compile(r"([+-])(\d\d):?(\d\d)", re.ASCII)
 
 
 def moment_of(text: str, fraction: str = "", offset: str = "") -> Moment | None:

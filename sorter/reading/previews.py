@@ -41,18 +41,18 @@ def take(
         return
     if any(one.offset == offset for one in draft.previews):
         return
-    marker, own = frame_in(head, offset, offset + length) if seen else (0, None)
+    marker, own = _frame_in(source, offset, offset + length) if seen else (0, None)
     headless = not marker and seen and offset + length <= len(head)
     if marker not in LOSSLESS and not headless:
         width, height = own or size
         draft.previews.append(Preview(offset=offset, length=length, width=width, height=height))
 
 
-def frame_in(head: bytes, start: int, end: int) -> tuple[int, tuple[int, int] | None]:
+def _frame_in(source: Source, start: int, end: int) -> tuple[int, tuple[int, int] | None]:
     """The frame header's marker and size of the JPEG at start; 0 and None where it is not in there."""
-    for marker, at, _ in segments(head, start + 2, min(end, len(head))):
+    for marker, at, _ in segments(source, start + 2, end):
         if marker in FRAMES:
-            return marker, size_of(head[at + 1 : at + 5])
+            return marker, size_of(source.head[at + 1 : at + 5])
     return 0, None
 
 
@@ -62,10 +62,11 @@ def size_of(fields: bytes) -> tuple[int, int] | None:
     return (width, height) if len(fields) == 4 and width and height else None
 
 
-def segments(data: bytes, at: int, end: int) -> Iterator[tuple[int, int, int]]:
-    """Marker, first byte and end of each segment's content, up to the scan, within the data."""
+def segments(source: Source, at: int, end: int) -> Iterator[tuple[int, int, int]]:
+    """Marker, first byte and end of each segment's content, up to the scan, within the first block."""
+    data, end = source.head, min(end, len(source.head))
     for _ in range(MOST_SEGMENTS):
-        if at + 4 > end or data[at] != 0xFF:
+        if at + 4 > end or data[at] != 0xFF or not source.allowance.take(1):
             return
         marker = data[at + 1]
         if marker == 0xFF:  # a fill byte

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import Protocol
 
+from sorter.model.allowance import Allowance
+
 
 class Source(Protocol):
     """A file, or a part of memory, as ranges of bytes.
 
     size: its bytes. head: its first block, for the fast way. read: the bytes of a range, fewer at
-    the end, none beyond it; it never raises.
+    the end, none beyond it; it never raises. allowance: what its readers may still walk over.
     """
 
     @property
@@ -22,6 +24,11 @@ class Source(Protocol):
         """The first bytes, as many as were read at once."""
         ...
 
+    @property
+    def allowance(self) -> Allowance:
+        """What the readers of this file may still walk over and hand out."""
+        ...
+
     def read(self, offset: int, length: int) -> bytes:
         """The bytes from offset on, at most length of them."""
         ...
@@ -30,10 +37,11 @@ class Source(Protocol):
 class Memory:
     """Bytes in memory as a source; head_size makes the slow way testable."""
 
-    __slots__ = ("_data", "head", "size")
+    __slots__ = ("_data", "allowance", "head", "size")
 
     def __init__(self, data: bytes, head_size: int | None = None) -> None:
         self._data = data
+        self.allowance = Allowance()
         self.size = len(data)
         self.head = data if head_size is None else data[:head_size]
 

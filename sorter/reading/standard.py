@@ -32,6 +32,8 @@ SIGN_BIT: Final = 0x80000000
 NOT_SET: Final = "the camera's clock was not set"
 OUTSIDE: Final = "outside"
 
+SMALLEST: Final = 1e-6
+"""No exposure in seconds, opening, lens in mm, sensitivity or distance in metres is below it."""
 LONGEST_EXPOSURE_S: Final = 86_400.0
 LARGEST_F_NUMBER: Final = 1_000.0
 LARGEST_ISO: Final = 1e8
@@ -145,11 +147,11 @@ def take_time(text: str, fraction: str, offset: str, draft: Draft) -> bool:
 
 
 def within(ratio: tuple[int, int] | None, largest: float) -> float | None:
-    """The quotient where it is above zero and not absurd."""
+    """The quotient where it is neither absurdly small nor absurdly large."""
     if ratio is None or not ratio[1]:
         return None
     value = ratio[0] / ratio[1]
-    return value if 0 < value <= largest else None
+    return value if SMALLEST <= value <= largest else None
 
 
 def signed(ratio: tuple[int, int] | None) -> float | None:
@@ -169,7 +171,7 @@ def signed_ev(ratio: tuple[int, int] | None) -> float | None:
 def apex_time(ratio: tuple[int, int] | None) -> float | None:
     """Seconds from the APEX time value: t = 2^-Tv (DC-008, annex on APEX)."""
     value = signed_ev(ratio)
-    return None if value is None or value < -16.5 else 2.0**-value
+    return None if value is None or not -16.5 <= value < 20 else 2.0**-value
 
 
 def apex_f_number(ratio: tuple[int, int] | None) -> float | None:

@@ -26,11 +26,14 @@ class Box(NamedTuple):
 
 def boxes(source: Source, start: int, end: int) -> Iterator[Box]:
     """The boxes side by side between two places; a box that makes no sense ends the walk."""
-    at, head = start, source.head
+    at, head, allowance = start, source.head, source.allowance
     for _ in range(MOST_BOXES):
         if at + 8 > end:
             return
-        # The walk is a quarter of a CR3's time, so the first block is asked directly.
+        # The walk is a quarter of a CR3's time: the allowance and the first block are asked directly.
+        allowance.steps -= 1
+        if allowance.steps < 0:
+            return
         fields = head[at : at + 8] if at + 8 <= len(head) else source.read(at, 8)
         if len(fields) < 8:
             return

@@ -82,7 +82,7 @@ def _entries(source: Source, start: int, end: int) -> Iterator[tuple[int, int, R
     count = int.from_bytes(source.read(at, 2), "little")
     if len(foot) < FOOT or count > MOST_ENTRIES or at + 2 + count * ENTRY.size != end - FOOT:
         return
-    table = source.read(at + 2, count * ENTRY.size)
+    table = source.read(at + 2, source.allowance.take(count) * ENTRY.size)
     for row in range(0, len(table) - ENTRY.size + 1, ENTRY.size):
         tag, length, offset = ENTRY.unpack_from(table, row)
         if tag & _IN_PLACE:

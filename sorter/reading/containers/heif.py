@@ -149,11 +149,11 @@ def _places(source: Source, inside: dict[bytes, Box]) -> Iterator[_Place]:
     starts = {IN_FILE: 0}
     if b"idat" in inside:
         starts[IN_DATA] = inside[b"idat"].start
-    for _ in range(min(fields.number(wide), MOST_ITEMS)):
+    for _ in range(source.allowance.take(min(fields.number(wide), MOST_ITEMS))):
         item = fields.number(wide)
         start = starts.get(fields.number(2) & 15 if version else IN_FILE)
         elsewhere = fields.number(2)
-        extents = _extents(fields, widths, (start or 0) + fields.number(base_size))
+        extents = _extents(source, fields, widths, (start or 0) + fields.number(base_size))
         if fields.over:
             return
         if start is not None and not elsewhere:
@@ -168,11 +168,11 @@ class _Widths(NamedTuple):
     length: int
 
 
-def _extents(fields: _Fields, widths: _Widths, base: int) -> list[_Extent]:
+def _extents(source: Source, fields: _Fields, widths: _Widths, base: int) -> list[_Extent]:
     """The extents of one item; no more than there can be are kept."""
     count = fields.number(2)
     found = []
-    for _ in range(min(count, MOST_PARTS)):
+    for _ in range(source.allowance.take(min(count, MOST_PARTS))):
         fields.skip(widths.number)
         at = base + fields.number(widths.place)
         found.append(_Extent(at, at + fields.number(widths.length)))

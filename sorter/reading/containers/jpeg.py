@@ -94,7 +94,7 @@ def segments(source: Source, start: int, end: int) -> Iterator[tuple[int, int, i
     at = start + 2
     for _ in range(previews.MOST_SEGMENTS):
         head = source.read(at, 4)
-        if len(head) < 4 or head[0] != 0xFF or at >= end:
+        if len(head) < 4 or head[0] != 0xFF or at >= end or not source.allowance.take(1):
             return
         marker = head[1]
         if marker == 0xFF:  # a fill byte
@@ -119,7 +119,7 @@ def _frame_size(content: bytes, draft: Draft) -> None:
 def _others(source: Source, at: int, end: int, draft: Draft) -> None:
     """The further pictures of a multi-picture file, as far as the first block tells of them."""
     head = source.head
-    for marker, first, stop in previews.segments(head, at, min(end, len(head))):
+    for marker, first, stop in previews.segments(source, at, end):
         if marker == APP2 and head.startswith(PICTURES, first):
             _listed(source, first + len(PICTURES), min(stop, end), end, draft)
 

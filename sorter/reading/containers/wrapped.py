@@ -130,7 +130,7 @@ def _parts(source: Source, form: _Form) -> Iterator[Part]:
     at = form.first
     for _ in range(MOST_PARTS):
         head = source.read(at, 8)
-        if len(head) < 8:
+        if len(head) < 8 or not source.allowance.take(1):
             return
         name, size = (head[:4], head[4:]) if form.name_first else (head[4:], head[:4])
         length = int.from_bytes(size, form.order)

@@ -7,7 +7,7 @@ from typing import Final
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading import previews
-from sorter.reading.directories import Directory, below, ordered
+from sorter.reading.directories import Directory, below, followed
 from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import Note
 
@@ -85,7 +85,7 @@ def _directories(main: Directory | None, note: Note, draft: Draft) -> None:
 def _inner(main: Directory, tag: int) -> Directory | None:
     """The directory behind a pointer, or the one that stands in place of the value (old bodies)."""
     place = main.place(tag)
-    return ordered(main.tiff, place[0]) if place is not None else below(main, tag)
+    return followed(main.tiff, place[0]) if place is not None else below(main, tag)
 
 
 def _camera(camera: Directory, main: Directory, said: Said) -> None:

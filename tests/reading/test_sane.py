@@ -1,0 +1,66 @@
+"""What no camera means is taken back, whichever decoder said it."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from cardmaking.tiff import S32, directory
+from reading.builders import LITTLE, TIME, draft, exif_tiff, jpeg, with_note
+from sorter.model.values import Preview
+from sorter.reading import sane
+from sorter.reading.draft import Draft, Said
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        Said(width=-30),
+        Said(shot_number=-1),
+        Said(counter=-1),
+        Said(merged_from=0),
+        Said(iso=1e10),
+        Said(bracket_offset_ev=786.2),
+        Said(bracket_offset_ev=math.nan),
+        Said(focus_near_m=-0.001, focus_far_m=2.0),
+        Said(focus_near_m=math.nan, focus_far_m=math.nan),
+    ],
+)
+def test_what_cannot_be_is_not_said(said: Said) -> None:
+    found = Draft(said=said)
+    sane.settle(found, 100)
+    assert set(found.said.values()) == {None}
+
+
+def test_what_can_be_stays() -> None:
+    said = Said(width=6000, planned=40, focus_near_m=0.3, focus_far_m=math.inf, iso=200.0)
+    found = Draft(said=said.copy(), previews=[Preview(offset=0, length=100, width=6, height=4)])
+    sane.settle(found, 100)
+    assert (found.said, len(found.previews)) == (said, 1)
+
+
+def test_a_preview_lies_within_the_file_and_has_bytes() -> None:
+    good = Preview(offset=10, length=90)
+    bad = [
+        Preview(offset=-1, length=5),
+        Preview(offset=10, length=0),
+        Preview(offset=11, length=90),
+    ]
+    found = Draft(previews=[*bad, good, Preview(offset=0, length=5, width=9, height=-9)])
+    sane.settle(found, 100)
+    assert found.previews == [good, Preview(offset=0, length=5)]
+
+
+def test_a_width_of_a_signed_type_is_read_and_one_below_zero_is_none() -> None:
+    """TIFF 6.0, section 2: type 9 is a signed number of 32 bits."""
+    sizes = [LITTLE.numbers(0xA002, S32, 6000), LITTLE.numbers(0xA003, S32, -4000)]
+    said = draft(jpeg(exif_tiff([LITTLE.text(0x010F, "Maker")], [TIME, *sizes]))).said
+    assert (said.get("width"), said.get("height")) == (6000, None)
+
+
+def test_a_makers_count_below_zero_is_none() -> None:
+    """Found by the fuzzer: the shot number of a note without a header, as a signed number."""
+    for stored, said in ((7, 7), (-1, None)):
+        note = directory("<", [LITTLE.numbers(0xB04A, S32, stored)], 0)
+        assert with_note("SONY", note).shot_number == said
