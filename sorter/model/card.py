@@ -34,13 +34,16 @@ class CardFile:
     @property
     def stem(self) -> str:
         """The name up to its last dot; a leading dot belongs to the stem."""
-        dot = self.name.rfind(".")
-        return self.name if dot <= 0 else self.name[:dot]
+        name = self.name
+        dot = name.rfind(".")
+        return name if dot <= 0 else name[:dot]
 
     @property
     def extension(self) -> str:
         """What follows the last dot, in lower case; empty where there is none."""
-        return self.name[len(self.stem) + 1 :].lower()
+        name = self.name
+        dot = name.rfind(".")
+        return "" if dot <= 0 else name[dot + 1 :].lower()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -112,11 +112,12 @@ def read_source(source: Source, file: CardFile) -> Draft:
         _judge(draft)
     elif not fallback.read(source, draft):
         draft.notes.append(NO_READER)
-    if draft.container == "tiff" and names.role(file.extension) is Role.RAW:
-        draft.container, draft.role = file.extension, Role.RAW
-    if file.extension in names.THUMBNAILS:
+    extension = file.extension
+    if draft.container == "tiff" and names.role(extension) is Role.RAW:
+        draft.container, draft.role = extension, Role.RAW
+    if extension in names.THUMBNAILS:
         draft.role = Role.THUMBNAIL
-    if names.lies(file.extension, draft.container):
+    if names.lies(extension, draft.container):
         draft.notes.append(_lie(file, draft))
     if source.allowance.spent:
         draft.notes.append(ALLOWANCE_SPENT)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import date
+from functools import lru_cache
 from typing import Final
 
 from sorter.model.values import Moment
@@ -33,15 +34,23 @@ def moment_of(text: str, fraction: str = "", offset: str = "") -> Moment | None:
     year, month, day, hour, minute, second = (int(part) for part in found.groups()[:6])
     if hour > 23 or minute > 59 or second > 59:
         return None
-    try:
-        days = date(year, month, day).toordinal() - _EPOCH
-    except ValueError:
+    days = _days(year, month, day)
+    if days is None:
         return None
     return Moment(
         local_s=days * 86400 + hour * 3600 + minute * 60 + second,
         digits=found[7] or digits_of(fraction),
         offset_min=minutes_of(found[8] or offset),
     )
+
+
+@lru_cache(maxsize=16)  # the files of a card are of few days
+def _days(year: int, month: int, day: int) -> int | None:
+    """Days since 1970-01-01; None where there is no such day."""
+    try:
+        return date(year, month, day).toordinal() - _EPOCH
+    except ValueError:
+        return None
 
 
 def digits_of(fraction: str) -> str | None:

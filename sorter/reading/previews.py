@@ -7,7 +7,8 @@ it, and the size stays unknown.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Final
+from dataclasses import replace
+from typing import Final, NamedTuple
 
 from sorter.model.values import Preview
 from sorter.reading.draft import Draft
@@ -33,27 +34,58 @@ def take(
     size: width and height in pixels as stated; its own frame header, where that is in the first
     block, is believed before it. A place that is known already is not taken twice.
     """
+    seen = offset + len(START) <= len(source.head)
+    end = offset + length
+    take_framed(source, draft, (offset, end), size, frame_in(source, offset, end) if seen else None)
+
+
+def take_framed(
+    source: Source,
+    draft: Draft,
+    place: tuple[int, int],
+    size: tuple[int, int],
+    frame: Frame | None,
+) -> None:
+    """Keeps the JPEG between these places as take does; frame: its frame header, where that was seen."""
+    offset, end = place
+    if not take_sized(source, draft, offset, end - offset, size) or frame is None:
+        return
+    headless = not frame.marker and end <= len(source.head)
+    if frame.marker in LOSSLESS or headless:
+        draft.previews.pop()
+    elif frame.size is not None and frame.size != size:
+        width, height = frame.size
+        draft.previews[-1] = replace(draft.previews[-1], width=width, height=height)
+
+
+def take_sized(
+    source: Source, draft: Draft, offset: int, length: int, size: tuple[int, int]
+) -> bool:
+    """Keeps the JPEG at this place without a look at its frame header; whether it can be one."""
     head = source.head
-    seen = offset + len(START) <= len(head)
-    if not 0 < length <= source.size - offset or offset < 0:
-        return
-    if seen and not head.startswith(START, offset):
-        return
+    if offset < 0 or not 0 < length <= source.size - offset:
+        return False
+    if offset + len(START) <= len(head) and not head.startswith(START, offset):
+        return False
     if any(one.offset == offset for one in draft.previews):
-        return
-    marker, own = _frame_in(source, offset, offset + length) if seen else (0, None)
-    headless = not marker and seen and offset + length <= len(head)
-    if marker not in LOSSLESS and not headless:
-        width, height = own or size
-        draft.previews.append(Preview(offset=offset, length=length, width=width, height=height))
+        return False
+    draft.previews.append(Preview(offset=offset, length=length, width=size[0], height=size[1]))
+    return True
 
 
-def _frame_in(source: Source, start: int, end: int) -> tuple[int, tuple[int, int] | None]:
-    """The frame header's marker and size of the JPEG at start; 0 and None where it is not in there."""
+class Frame(NamedTuple):
+    """A frame header: its marker, 0 where none was met; the picture's size, where it tells one."""
+
+    marker: int
+    size: tuple[int, int] | None
+
+
+def frame_in(source: Source, start: int, end: int) -> Frame:
+    """The frame header of the JPEG between these places, as far as it is in the first block."""
     for marker, at, _ in segments(source, start + 2, end):
         if marker in FRAMES:
-            return marker, size_of(source.head[at + 1 : at + 5])
-    return 0, None
+            return Frame(marker, size_of(source.head[at + 1 : at + 5]))
+    return Frame(0, None)
 
 
 def size_of(fields: bytes) -> tuple[int, int] | None:

@@ -27,6 +27,7 @@ class Box(NamedTuple):
 def boxes(source: Source, start: int, end: int) -> Iterator[Box]:
     """The boxes side by side between two places; a box that makes no sense ends the walk."""
     at, head, allowance = start, source.head, source.allowance
+    in_head = len(head)
     for _ in range(MOST_BOXES):
         if at + 8 > end:
             return
@@ -34,10 +35,13 @@ def boxes(source: Source, start: int, end: int) -> Iterator[Box]:
         allowance.steps -= 1
         if allowance.steps < 0:
             return
-        fields = head[at : at + 8] if at + 8 <= len(head) else source.read(at, 8)
-        if len(fields) < 8:
-            return
-        size, kind = _HEAD.unpack(fields)
+        if at + 8 <= in_head:
+            size, kind = _HEAD.unpack_from(head, at)
+        else:
+            fields = source.read(at, 8)
+            if len(fields) < 8:
+                return
+            size, kind = _HEAD.unpack(fields)
         content = at + 8
         if size == 1:
             size, content = int.from_bytes(source.read(at + 8, 8)), at + 16
@@ -51,11 +55,13 @@ def boxes(source: Source, start: int, end: int) -> Iterator[Box]:
 
 def first(source: Source, start: int, end: int, *kinds: bytes) -> Box | None:
     """The box at the end of a path of kinds, the first of its kind on each level."""
-    found: Box | None = None
+    found = Box(b"", start, end)
     for kind in kinds:
-        inside = boxes(source, start, end)
-        found = next((box for box in inside if box.kind == kind), None)
-        if found is None:
+        for box in boxes(source, start, end):
+            if box.kind == kind:
+                found = box
+                break
+        else:
             return None
         start, end = found.start, min(found.end, source.size)
     return found

@@ -93,7 +93,7 @@ def _take(source: Source, draft: Draft, at: int, fields: bytes) -> None:
     """Keeps a preview whose fields (width, height, bytes) are there."""
     if len(fields) == _FIELDS.size:
         width, height, length = _FIELDS.unpack(fields)
-        previews.take(source, draft, at, length, (width, height))
+        previews.take_sized(source, draft, at, length, (width, height))
 
 
 def _places(source: Source, parts: dict[bytes, Box]) -> dict[int, tuple[int, int]]:

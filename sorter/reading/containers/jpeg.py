@@ -47,8 +47,10 @@ def embedded(source: Source, start: int, end: int, draft: Draft) -> int:
     # The Exif of a raw's JPEG may tell the raw's size.
     stated = (draft.said.get("width") or 0, draft.said.get("height") or 0)
     size = previews.UNKNOWN if start else stated
-    previews.take(source, draft, start, end - start, size)
-    _others(source, start + 2, min(end, source.size), draft)
+    frame, lists = _shown(source, start + 2, min(end, source.size))
+    previews.take_framed(source, draft, (start, end), size, frame)
+    for first, stop in lists:
+        _listed(source, first, stop, min(end, source.size), draft)
     return came_to
 
 
@@ -91,9 +93,9 @@ def _exif(source: Source, base: int, end: int, draft: Draft, *, seen: bool) -> b
 
 def segments(source: Source, start: int, end: int) -> Iterator[tuple[int, int, int]]:
     """Marker, first byte and end of each segment's content, up to the scan."""
-    at = start + 2
+    at, first_block = start + 2, source.head
     for _ in range(previews.MOST_SEGMENTS):
-        head = source.read(at, 4)
+        head = first_block[at : at + 4] if at + 4 <= len(first_block) else source.read(at, 4)
         if len(head) < 4 or head[0] != 0xFF or at >= end or not source.allowance.take(1):
             return
         marker = head[1]
@@ -116,12 +118,23 @@ def _frame_size(content: bytes, draft: Draft) -> None:
         draft.said["width"], draft.said["height"] = size
 
 
-def _others(source: Source, at: int, end: int, draft: Draft) -> None:
-    """The further pictures of a multi-picture file, as far as the first block tells of them."""
-    head = source.head
+def _shown(
+    source: Source, at: int, end: int
+) -> tuple[previews.Frame | None, list[tuple[int, int]]]:
+    """The frame header, and where lists of further pictures stand, by one walk over the first block.
+
+    None in place of the frame header where not even its first bytes are in that block.
+    """
+    if at >= len(source.head):
+        return None, []
+    frame, lists = previews.Frame(0, None), []
     for marker, first, stop in previews.segments(source, at, end):
-        if marker == APP2 and head.startswith(PICTURES, first):
-            _listed(source, first + len(PICTURES), min(stop, end), end, draft)
+        if marker == APP2 and source.head.startswith(PICTURES, first):
+            lists.append((first + len(PICTURES), min(stop, end)))
+        elif marker in previews.FRAMES and not frame.marker:
+            size = previews.size_of(source.head[first + 1 : first + 5])
+            frame = previews.Frame(marker, size)
+    return frame, lists
 
 
 def _listed(source: Source, base: int, stop: int, end: int, draft: Draft) -> None:

@@ -64,6 +64,9 @@ _MAGICS: Final = (
     (b"\x1aE\xdf\xa3", Container("mkv", Role.CLIP)),
     (b"\x06\x0e\x2b\x34\x02\x05\x01\x01", Container("mxf", Role.CLIP)),
 )
+_BY_FIRST: Final = {
+    magic[:1]: [one for one in _MAGICS if one[0][:1] == magic[:1]] for magic, _ in _MAGICS
+}
 _RIFFS: Final = {
     b"AVI ": Container("avi", Role.CLIP),
     b"WAVE": Container("wav", Role.SOUND),
@@ -78,7 +81,7 @@ _PACKETS: Final = ((0, 188), (4, 192))
 def recognise(source: Source) -> Container | None:
     """The container by content; None where it is none that we know."""
     head = source.head[:16]
-    for magic, container in _MAGICS:
+    for magic, container in _BY_FIRST.get(head[:1], ()):
         if head.startswith(magic):
             return container
     if head[4:8] == b"ftyp":
