@@ -11,9 +11,11 @@ from __future__ import annotations
 
 import math
 import struct
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final
+from functools import cached_property, lru_cache
+from itertools import islice
+from typing import Final, TypeAlias
 
 from sorter.reading.source import Source
 
@@ -29,6 +31,8 @@ LONG: Final = 1 << 10
 """Longer values are charged to the file's allowance; an entry pays for the bytes of shorter ones."""
 NEAR: Final = 64
 """The first value outside a directory follows its end within so many bytes."""
+LOOKED_AT: Final = 3
+"""So many entries tell whether they were read in their byte order."""
 
 _MARKS: Final = {b"II": LITTLE, b"MM": BIG}
 _OTHER: Final = {LITTLE: BIG, BIG: LITTLE}
@@ -81,16 +85,48 @@ class Tiff:
         return data if len(data) == length else b""
 
 
+Entry: TypeAlias = tuple[int, int, int, bytes]
+"""Type, count, the bytes of the value (0 where the type is unknown), the four of value or offset."""
+NO_ENTRY: Final[Entry] = (0, 0, 0, b"")
+
+
+class Table:
+    """The rows of a directory decoded.
+
+    entries: by their tags. known: whether the first ones are of types that there are. outside: the
+    first offset at which a value lies outside the entries and the end of the last one, both 0 where
+    none does.
+    """
+
+    def __init__(self, rows: bytes, order: str) -> None:
+        self._order = order
+        self.entries: Mapping[int, Entry] = {
+            tag: (kind, count, _WIDTHS.get(kind, 0) * count, inline)
+            for tag, kind, count, inline in _ENTRY[order].iter_unpack(rows)
+        }
+        self.known = all(one[0] in _WIDTHS for one in islice(self.entries.values(), LOOKED_AT))
+
+    @cached_property
+    def outside(self) -> tuple[int, int]:
+        """Between which offsets the values lie that stand outside the entries."""
+        offset_in = _OFFSET[self._order].unpack
+        places = [(offset_in(one[3])[0], one[2]) for one in self.entries.values() if one[2] > 4]
+        if not places:
+            return 0, 0
+        return min(places)[0], max(offset + length for offset, length in places)
+
+
 @dataclass(slots=True)  # see Tiff
 class Directory:
-    """The entries of one directory: tag to (type, count, the four bytes of value or offset).
+    """The entries of one directory by their tags.
 
-    stated: the count that it states, which may be more than there is. follows: the offset of the
+    table: its rows, which directories that say the same share; entries: what they say. stated: the count that it states, which may be more than there is. follows: the offset of the
     next directory, 0 where there is none. values_from: the offset right behind the entries.
     """
 
     tiff: Tiff
-    entries: dict[int, tuple[int, int, bytes]]
+    table: Table
+    entries: Mapping[int, Entry]
     stated: int = 0
     follows: int = 0
     values_from: int = 0
@@ -103,18 +139,18 @@ class Directory:
         entry = self.entries.get(tag)
         if entry is None:
             return b""
-        kind, count, inline = entry
-        length = _WIDTHS.get(kind, 0) * count
+        _, _, length, inline = entry
         if length <= 4:
             return inline[:length]
         if length > LONG and not self._may_have(length):
             return b""
         tiff = self.tiff
-        start = tiff.base + _OFFSET[tiff.order].unpack(inline)[0]
+        (offset,) = _OFFSET[tiff.order].unpack(inline)
+        start = tiff.base + offset
         head = tiff.source.head
         if start >= 0 and start + length <= len(head) and start + length <= tiff.end:
             return head[start : start + length]  # what nearly every value comes to
-        return tiff.whole(start - tiff.base, length)
+        return tiff.whole(offset, length)
 
     def _may_have(self, length: int) -> bool:
         """Whether a long value is handed out: no longer than one may be, and within the allowance."""
@@ -122,11 +158,7 @@ class Directory:
 
     def place(self, tag: int) -> tuple[int, int] | None:
         """Where a value lies that stands outside the directory: its offset and its bytes."""
-        entry = self.entries.get(tag)
-        if entry is None:
-            return None
-        kind, count, inline = entry
-        length = _WIDTHS.get(kind, 0) * count
+        _, _, length, inline = self.entries.get(tag, NO_ENTRY)
         return (int(_OFFSET[self.tiff.order].unpack(inline)[0]), length) if length > 4 else None
 
     def numbers(self, tag: int) -> tuple[int, ...]:
@@ -187,6 +219,7 @@ class Directory:
 MOST_TEXT: Final = 200
 
 
+@lru_cache(maxsize=256)
 def as_text(raw: bytes) -> str:
     """Bytes as text: up to the first NUL, UTF-8 or else Latin-1, without blanks at the ends.
 
@@ -224,25 +257,23 @@ def directory(tiff: Tiff, offset: int) -> Directory | None:
     rows = table[: 12 * tiff.source.allowance.take(there)]
     if stated and not rows:
         return None
-    entries = {tag: (kind, count, at) for tag, kind, count, at in _ENTRY[order].iter_unpack(rows)}
     tail = table[length:]
     follows = _OFFSET[order].unpack(tail)[0] if len(tail) == 4 else 0
-    return Directory(tiff, entries, stated, follows, offset + 2 + length)
+    rows_of = _table(rows, order)
+    return Directory(tiff, rows_of, rows_of.entries, stated, follows, offset + 2 + length)
 
 
-LOOKED_AT: Final = 3
+@lru_cache(maxsize=64)  # in the frames of a series most tables are the same to the byte
+def _table(rows: bytes, order: str) -> Table:
+    """What the rows of twelve bytes say."""
+    return Table(rows, order)
 
 
 def plausible(found: Directory | None) -> bool:
     """Whether the byte order fits: a sane count, and known types in the first entries."""
     if found is None or not 1 <= found.stated <= MOST_ENTRIES:
         return False
-    for looked_at, (kind, _, _) in enumerate(found.entries.values()):
-        if looked_at == LOOKED_AT:
-            return True
-        if kind not in _WIDTHS:
-            return False
-    return True
+    return found.table.known
 
 
 def ordered(tiff: Tiff, offset: int) -> Directory | None:
@@ -320,7 +351,6 @@ def _empty(tiff: Tiff, offset: int) -> Directory | None:
     return found if found is not None and not found.stated else None
 
 
-_NOWHERE: Final = 1 << 32
 RIGHT_BEHIND: Final = 2
 WITHIN: Final = 1
 
@@ -354,14 +384,7 @@ def _nearness(found: Directory, end: int) -> int:
 
     Not right behind them where other directories, whose pointers look like numbers, stand first.
     """
-    offset_in, widths = _OFFSET[found.tiff.order].unpack, _WIDTHS
-    first, end_of_last = _NOWHERE, 0
-    for kind, count, at in found.entries.values():
-        length = widths.get(kind, 0) * count
-        if length > 4:
-            (offset,) = offset_in(at)
-            first = min(first, offset)
-            end_of_last = max(end_of_last, offset + length)
+    first, end_of_last = found.table.outside
     if not end_of_last:
         return RIGHT_BEHIND
     gap, last = first - found.values_from, found.tiff.base + end_of_last
