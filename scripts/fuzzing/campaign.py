@@ -1,7 +1,8 @@
 """Which cases there are, by number, and what becomes of many of them on one or more processes.
 
 A case has a part and a number: "cut:17", "flip:402", "random:1234". The same seed number and the
-same files give the same bytes again.
+same files give the same bytes again, as long as the reader looks at the same places: what is kept of
+a failure is its bytes.
 """
 
 from __future__ import annotations
