@@ -1,7 +1,8 @@
 """Which cases there are, by number, and what becomes of many of them on one or more processes.
 
 A case has a part and a number: "cut:17", "flip:402", "random:1234". The same seed number and the
-same files give the same bytes again.
+same files give the same bytes again, as long as the reader looks at the same places: what is kept of
+a failure is its bytes.
 """
 
 from __future__ import annotations
@@ -46,7 +47,10 @@ class Failure:
 
 @dataclass(slots=True)
 class Tally:
-    """What became of some cases: how many, the slowest (seconds, label, name), the failures."""
+    """What became of some cases: how many, the slowest (seconds, label, name), the failures.
+
+    Seconds are the processor's, so that what else the machine does is not in them.
+    """
 
     done: int = 0
     slowest: tuple[float, str, str] = (0.0, "", "")
@@ -56,8 +60,13 @@ class Tally:
         """Takes in what became of other cases; of failures with the same fault one is kept."""
         self.done += other.done
         self.slowest = max(self.slowest, other.slowest)
-        known = {one.fault for one in self.failures}
-        self.failures += [one for one in other.failures if one.fault not in known]
+        for failure in other.failures:
+            self.fail(failure)
+
+    def fail(self, failure: Failure) -> None:
+        """Takes in a failure, unless another one with the same fault is there."""
+        if failure.fault not in {one.fault for one in self.failures}:
+            self.failures.append(failure)
 
 
 class Cases:
@@ -120,10 +129,10 @@ def _try(case: Case, tally: Tally, *, small: bool) -> None:
     try:
         draft = checks.read(source, case.name)
     except Exception as error:  # noqa: BLE001 - whatever it is, it is what we look for
-        tally.failures.append(Failure(case, checks.said_of(error)))
+        tally.fail(Failure(case, checks.said_of(error)))
     else:
-        told = checks.faults(source, case.name, draft)
-        tally.failures += [Failure(case, fault) for fault in told]
+        for fault in checks.faults(source, case.name, draft):
+            tally.fail(Failure(case, fault))
     tally.done += 1
     tally.slowest = max(tally.slowest, (time.process_time() - began, case.label, case.name))
 

@@ -52,7 +52,7 @@ class Watched(Memory):
 
     def __init__(self, data: bytes) -> None:
         super().__init__(data, head_size=16)
-        self.asked: set[Range] = {(0, 16)}
+        self.asked: set[Range] = {(0, len(self.head))}
 
     def read(self, offset: int, length: int) -> bytes:
         """The bytes from offset on, at most length of them."""

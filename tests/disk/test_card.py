@@ -185,6 +185,19 @@ def test_the_budget_ends_reading(tmp_path: Path) -> None:
         assert window.read(5 << 20, 100) == b""
 
 
+def test_the_number_of_requests_is_bounded(tmp_path: Path) -> None:
+    """Each may cost a card reader's delay, however little it fetches."""
+    path = tmp_path / "a.jpg"
+    with path.open("wb") as file:
+        file.truncate(64 << 20)
+    with Card(tmp_path).open("a.jpg") as window:
+        for number in range(door.REQUESTS):
+            assert len(window.read((1 << 20) + number * 8192, 8)) == 8
+        assert window.read(60 << 20, 8) == b""
+        assert window.exhausted
+        assert len(window.read(1 << 20, 8)) == 8  # what was fetched stays
+
+
 def test_a_read_error_is_tried_again_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     put(tmp_path, "a.jpg", data=b"abc")
     tried = []

@@ -17,13 +17,15 @@ import pytest
 
 from cardmaking.tiff import Entry, directory, tiff
 from fuzzing import checks, hostile
-from reading.builders import LITTLE, TIME, draft, exif_tiff, jpeg
+from reading.builders import LITTLE, TIME, draft, exif_tiff, jpeg, with_note
 from sorter.disk import card as door
 from sorter.disk.card import Card
 from sorter.model.allowance import MOST_HANDED, MOST_STEPS, Allowance
 from sorter.model.card import CardFile
+from sorter.model.kinds import FocusMode
 from sorter.reading import cards, directories, fallback
-from sorter.reading.containers import boxes
+from sorter.reading.containers import boxes, heif
+from sorter.reading.containers import jpeg as segments
 from sorter.reading.containers import tiff as container
 from sorter.reading.draft import Draft
 from sorter.reading.source import Memory
@@ -182,6 +184,54 @@ def test_all_box_walks_of_a_file_share_its_allowance() -> None:
     assert source.allowance.spent
 
 
+def test_segments_take_from_the_allowance() -> None:
+    """ISO/IEC 10918-1, B.1.1.4: a marker segment is four bytes at least."""
+    source = Memory(hostile.segments_without_end())
+    source.allowance.steps = 10
+    assert len(list(segments.segments(source, 0, source.size))) == 10
+    assert source.allowance.spent
+
+
+def test_chunks_take_from_the_allowance() -> None:
+    """PNG third edition, 5.3: a chunk is twelve bytes at least."""
+    source = Memory(hostile.chunks())
+    source.allowance.steps = 10
+    found = cards.read_source(source, CardFile(path="a.png", size=source.size))
+    assert cards.ALLOWANCE_SPENT in found.notes
+
+
+def test_items_take_from_the_allowance() -> None:
+    """ISO/IEC 14496-12, 8.11.3: the places of all items stand in one box."""
+    left = []
+    for items in (10, 60):
+        source = Memory(hostile.heif(items, infos=3))
+        heif.read(source, Draft())
+        left.append(source.allowance.steps)
+    assert left[0] - left[1] == 50
+
+
+def test_two_parts_of_a_note_at_one_place_are_read_once() -> None:
+    """Field case: offsets shifted by an editor. Two of the note's directories cannot be one."""
+    inner = directory("<", [LITTLE.words(0x0301, [10])], 42)
+    rows = b"".join(struct.pack("<HHII", tag, 7, len(inner), 42) for tag in (0x2010, 0x2020))
+    once = b"".join(struct.pack("<HHII", tag, 7, len(inner), 42) for tag in (0x2011, 0x2020))
+    said = []
+    for entries in (once, rows):
+        note = b"OLYMPUS\0II\3\0" + struct.pack("<H", 2) + entries + b"\0" * 4 + inner
+        said.append(with_note("OLYMPUS", note).focus_mode)
+    assert said == [FocusMode.MANUAL, None]
+
+
+def test_a_part_of_a_note_that_is_the_note_itself_is_none() -> None:
+    """Field case: a directory that points at itself."""
+    for pointer, said in ((54, FocusMode.MANUAL), (12, None)):
+        inner = directory("<", [LITTLE.words(0x0301, [10])], 54)
+        rows = [(0x0301, 3, 1, 10), (0x2020, 4, 1, pointer), (0x9000, 3, 1, 0)]
+        entries = b"".join(struct.pack("<HHII", *row) for row in rows)
+        note = b"OLYMPUS\0II\3\0" + struct.pack("<H", 3) + entries + b"\0" * 4 + inner
+        assert with_note("OLYMPUS", note).focus_mode is said
+
+
 def test_a_picture_of_many_tiles_is_within_the_allowance() -> None:
     """ISO/IEC 23008-12: each tile is an item with a name and a place; cameras write hundreds."""
     exif = b"\0\0\0\0" + exif_tiff([LITTLE.text(0x010F, "Maker")], [TIME])
@@ -198,22 +248,29 @@ def test_an_ordinary_picture_takes_a_small_part_of_the_allowance() -> None:
 
 
 @pytest.mark.parametrize(
-    "make", [partial(hostile.for_the_library, kind, 999) for kind in (1, 3, 5)]
+    ("kind", "count", "reads"),
+    [(1, 999, fallback.MOST_READS + 1), (5, 999, fallback.MOST_READS + 1), (2, 1 << 20, 20)],
 )
-def test_the_library_is_stopped_by_the_number_of_its_reads(
-    make: Callable[[], bytes], monkeypatch: pytest.MonkeyPatch
+def test_the_library_is_stopped_by_its_reads_and_by_their_bytes(
+    kind: int, count: int, reads: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     asked: list[int] = []
+    taken: list[int] = []
     counted = fallback._Counted  # noqa: SLF001 - it is what the library reads from
 
     class Watched(counted):  # type: ignore[misc, valid-type]
         def read(self, size: int | None = -1, /) -> bytes:
             asked.append(1)
-            return bytes(super().read(size))
+            data = bytes(super().read(size))
+            taken.append(len(data))
+            return data
 
     monkeypatch.setattr(fallback, "_Counted", Watched)
-    assert not fallback.read(Memory(b"II*\0" + make()[4:]), Draft())
-    assert len(asked) == fallback.MOST_READS + 1
+    data = b"II*\0" + hostile.for_the_library(kind, count)[4:]
+    assert not fallback.read(Memory(data), Draft())
+    assert fallback.MOST_READS + 1 >= len(asked) > 10
+    assert len(asked) <= reads
+    assert sum(taken) <= fallback.MOST_BYTES
 
 
 def test_what_the_library_says_is_made_printable() -> None:

@@ -24,6 +24,8 @@ from sorter.reading.moments import digits_of, minutes_of, moment_of
         "07:03:08 15:57:07",
         "2007:03:08 15:57:07 and more",
         "²007:03:08 15:57:07",
+        "२००७:०३:०८ १५:५७:०७",
+        "2007:03:08 15:57:07.१३",
     ],
 )
 def test_what_is_no_date_is_unknown(text: str) -> None:

@@ -26,8 +26,24 @@ def test_exposure_time(ratio: tuple[int, int], seconds: float | None) -> None:
     assert facts(LITTLE.ratios(0x829A, ratio)).exposure_time_s == seconds
 
 
-def test_an_absurd_exposure_time_is_unknown() -> None:
-    assert facts(LITTLE.ratios(0x829A, (1_000_000_000, 1))).exposure_time_s is None
+@pytest.mark.parametrize("ratio", [(1_000_000_000, 1), (1, 1_000_000_001)])
+def test_an_absurd_exposure_time_is_unknown(ratio: tuple[int, int]) -> None:
+    assert facts(LITTLE.ratios(0x829A, ratio)).exposure_time_s is None
+
+
+@pytest.mark.parametrize(
+    ("apex", "seconds"), [((10, 1), 2.0**-10), ((-4, 1), 16.0), ((20, 1), None), ((-17, 1), None)]
+)
+def test_a_time_in_apex_units_is_bounded_on_both_sides(
+    apex: tuple[int, int], seconds: float | None
+) -> None:
+    """CIPA DC-008, annex on APEX: t = 2^-Tv. The fuzzer found 2^-64 s."""
+    assert facts(LITTLE.ratios(0x9201, apex, kind=SRAT)).exposure_time_s == seconds
+
+
+def test_an_opening_near_zero_is_unknown() -> None:
+    """Found by the fuzzer: 2 over 4294967295."""
+    assert facts(LITTLE.ratios(0x829D, (2, 0xFFFFFFFF))).f_number is None
 
 
 @pytest.mark.parametrize(("ratio", "expected"), [((28, 10), 2.8), ((0, 10), None), ((0, 0), None)])
