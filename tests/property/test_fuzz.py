@@ -13,6 +13,7 @@ from fuzzing import campaign, command, seeds
 from fuzzing.campaign import PARTS, Cases, Part
 from fuzzing.command import CORPUS
 from fuzzing.seeds import Seed
+from reading.small import SMALL
 from sorter.model.values import Moment
 from sorter.reading import standard
 from sorter.reading.containers import block
@@ -33,9 +34,11 @@ def made() -> tuple[Seed, ...]:
 
 @cache
 def all_cases() -> Cases:
-    """Those of the made files, and of the corpus where there is one."""
+    """Those of the made files, of small ones of rarer forms, and of the corpus where there is one."""
     corpus = Path(__file__).parents[2] / CORPUS
-    return Cases([*made(), *(seeds.of_folder(corpus) if corpus.is_dir() else ())], SEED)
+    rarer = (seeds.seed(name, make()) for name, make in SMALL.items())
+    real = seeds.of_folder(corpus) if corpus.is_dir() else ()
+    return Cases([*made(), *rarer, *real], SEED)
 
 
 def some(part: Part, number: int) -> Iterator[campaign.Case]:

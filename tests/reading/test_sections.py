@@ -41,6 +41,10 @@ def test_the_exif_of_a_jpeg_is_taken_before_the_properties() -> None:
     assert (found.said["width"], found.said["height"]) == (48, 32)
 
 
+def test_what_cannot_be_printed_becomes_a_blank() -> None:
+    assert draft(with_properties(CAMSERIAL="02\uff00\x08 1"), "A.X3F").said["serial"] == "02   1"
+
+
 @pytest.mark.parametrize("make", [old_x3f, new_x3f])
 def test_a_small_window_tells_the_same(make: Callable[[], bytes]) -> None:
     assert draft(make(), "A.X3F", head_size=30).facts() == draft(make(), "A.X3F").facts()

@@ -14,6 +14,7 @@ from typing import Final, NamedTuple
 from sorter.model.kinds import Role
 from sorter.reading import previews
 from sorter.reading.containers import block, jpeg
+from sorter.reading.directories import printable
 from sorter.reading.draft import Draft
 from sorter.reading.makers import properties
 from sorter.reading.source import Source
@@ -135,7 +136,7 @@ def _text(texts: bytes, letter: int) -> str:
     """The text that begins at this letter, up to its NUL; empty where none ends there."""
     rest = texts[2 * letter : 2 * (letter + MOST_LETTERS)].decode("utf-16-le", "replace")
     text, end, _ = rest.partition("\0")
-    return text.strip() if end else ""
+    return printable(text) if end else ""
 
 
 def _stated_size(source: Source, draft: Draft) -> None:
