@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from corpusmaking.fetching import complete
 from outside import corpus
-from outside.comparison import KNOWN_TO, NOBODY, RULES, cases, differences, owed, rule_for
+from outside.comparison import KNOWN_TO, NOBODY, RULES, cases, differences, owed, rule_for, table
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +72,7 @@ def figures() -> list[Figure]:
 
 
 def lines() -> list[str]:
-    """The figures as a table, then what each rule explains."""
+    """The figures as a table, what each rule explains, and every difference that nothing explains."""
     found = figures()
     shown = [
         f"{'reference':10} {'field':14} {'known':>6} {'same':>6} {'differ':>6} {'by rule':>7}  same of same + differ"
@@ -89,7 +89,9 @@ def lines() -> list[str]:
     for rule in RULES:
         count = sum(not case.same and rule_for(case) is rule for case in cases())
         shown.append(f"by the rule {rule.name!r}: {count}, for {rule.reason}")
-    return shown
+    unexplained = [case.line for case in differences() if case.line not in table()]
+    shown.append(f"differences that are not in the table: {len(unexplained)}")
+    return shown + [",".join(line) for line in unexplained]
 
 
 def _line(figure: Figure) -> str:
