@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import pytest
 
+from corpusmaking.unpacking import BARE_MARK
 from outside import corpus, fields
 from outside.comparison import (
     EXIFTOOL,
@@ -67,6 +68,16 @@ def test_a_picture_by_its_name_that_is_none_is_said_so() -> None:
         if not read.notes
     ]
     assert silent == []
+
+
+def test_bare_metadata_are_no_picture() -> None:
+    bare = [
+        path
+        for path in corpus.readings()
+        if (corpus.FOLDER / path).read_bytes().startswith(BARE_MARK)
+    ]
+    assert len(bare) == 131  # 128 named .exv, three under other names
+    assert [path for path in bare if corpus.readings()[path].is_picture] == []
 
 
 # ---- values ------------------------------------------------------------------------------------
