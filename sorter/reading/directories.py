@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 import struct
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from itertools import islice
@@ -100,7 +100,7 @@ class Table:
 
     def __init__(self, rows: bytes, order: str) -> None:
         self._order = order
-        self.entries: Mapping[int, Entry] = {
+        self.entries: dict[int, Entry] = {
             tag: (kind, count, _WIDTHS.get(kind, 0) * count, inline)
             for tag, kind, count, inline in _ENTRY[order].iter_unpack(rows)
         }
@@ -126,7 +126,7 @@ class Directory:
 
     tiff: Tiff
     table: Table
-    entries: Mapping[int, Entry]
+    entries: dict[int, Entry]
     stated: int = 0
     follows: int = 0
     values_from: int = 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Final
 
 from sorter.reading.directories import Directory
@@ -40,6 +41,11 @@ LARGEST_ISO: Final = 1e8
 LONGEST_LENS_MM: Final = 100_000.0
 LARGEST_EV: Final = 64.0
 
+_OF_EXIF: Final = frozenset(
+    (0x829A, 0x829D, 0x8827, 0x9201, 0x9202, 0x9204, 0x9206, 0x9209, 0x920A, 0xA431, 0xA434)
+)
+"""Tags of the Exif directory that are looked for in IFD0 too: exposure, distance, flash, identity."""
+
 _TIMES: Final = (
     (0x9003, 0x9291, 0x9011),  # DateTimeOriginal, SubSecTimeOriginal, OffsetTimeOriginal
     (0x9004, 0x9292, 0x9012),  # the same of DateTimeDigitized
@@ -50,12 +56,22 @@ def read(main: Directory | None, exif: Directory | None, draft: Draft) -> None:
     """Fills the draft with what IFD0 and the Exif directory say."""
     if main is not None:
         _main(main, draft.said)
-    place = main if exif is None else exif  # some writers put all of Exif into IFD0
+    place = _exif_of(main, exif)
     if place is not None:
         _exposure(place, draft.said)
         _circumstances(place, draft.said)
         _identity(place, draft.said)
     time(main, exif, draft)
+
+
+def _exif_of(main: Directory | None, exif: Directory | None) -> Directory | None:
+    """The Exif directory with what of it stands in IFD0 alone: TIFF/EP and some writers put it there."""
+    if exif is None or main is None or _OF_EXIF.isdisjoint(main.entries):
+        return main if exif is None else exif
+    if main.tiff != exif.tiff:  # offsets of the one mean nothing in the other
+        return exif
+    strays = {tag: entry for tag, entry in main.entries.items() if tag in _OF_EXIF}
+    return replace(exif, entries=strays | exif.entries)
 
 
 def _main(main: Directory, said: Said) -> None:

@@ -59,6 +59,19 @@ def test_exposure_bias(ratio: tuple[int, int], expected: float | None) -> None:
     assert facts(LITTLE.ratios(0x9204, ratio, kind=SRAT)).exposure_bias_ev == expected
 
 
+def test_exposure_that_stands_beside_the_exif_directory_counts_where_that_has_none() -> None:
+    """Source: ISO 12234-2 (TIFF/EP), which has these tags in IFD0; corpus file exiv2-bug479.jpg."""
+    main = [
+        LITTLE.ratios(0x829A, (32, 10)),
+        LITTLE.ratios(0x829D, (9, 1)),
+        LITTLE.words(0x8827, [250]),
+        LITTLE.ratios(0x920A, (24, 1)),
+    ]
+    said = facts(TIME, LITTLE.words(0x8827, [400]), main=main)
+    assert (said.exposure_time_s, said.f_number, said.focal_length_mm) == (3.2, 9.0, 24.0)
+    assert said.iso == 400
+
+
 def test_a_sign_stored_as_an_unsigned_number_is_restored() -> None:
     assert facts(LITTLE.ratios(0x9204, (4294966933, 100))).exposure_bias_ev == -3.63
 

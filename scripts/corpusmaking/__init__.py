@@ -1,0 +1,1 @@
+"""Brings real pictures together, which the tests hold the reader against; imports nothing of ours."""
