@@ -45,3 +45,18 @@ class Note:
         """The byte order that the note states at this place, else that of the TIFF around it."""
         mark = self.tiff.upto(self.offset + skip, 2)
         return {b"II": LITTLE, b"MM": BIG}.get(mark, self.tiff.order)
+
+
+def word_at(array: Sequence[int], index: int) -> int | None:
+    """A word of 16 bits as an unsigned number; None where this body's array does not reach it."""
+    return array[index] & 0xFFFF if index < len(array) else None
+
+
+def signed_word(number: int | None) -> int | None:
+    """A 16-bit number with its sign."""
+    return number - 0x10000 if number is not None and number & 0x8000 else number
+
+
+def byte_at(record: bytes, index: int) -> int | None:
+    """A byte of a record; None where this body's record does not reach it."""
+    return record[index] if index < len(record) else None
