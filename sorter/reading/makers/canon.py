@@ -15,7 +15,7 @@ from typing import Final
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading.directories import Directory
 from sorter.reading.draft import Draft, Said
-from sorter.reading.makers.form import Note, word_at
+from sorter.reading.makers.form import Note, in_life, in_series, word_at
 
 Words = tuple[int, ...]
 
@@ -55,7 +55,6 @@ _JPEG_ALONE: Final = 1
 _FAR_AWAY: Final = 65535
 _MOST_ISO_CODE: Final = 32 * 16
 _NOT_SAID: Final = 0xFFFF
-_LONGEST_BURST: Final = 999
 _FLASH_FIRED: Final = 1 << 13 | 1 << 14  # the body's own, or one on its shoe
 _NO_LENS_NUMBER: Final = frozenset({0, 0xFFFF})
 _ANY_MIRRORLESS_LENS: Final = 61182
@@ -64,7 +63,6 @@ _COUNTS: Final = (
     (re.compile(r".*\bEOS (R6m2|R8|R50)"), 0x0D29),
 )
 """Where the shutter count stands in the block whose layout is each body's own."""
-_MOST_SHOTS: Final = 10_000_000
 
 
 def read(note: Note, draft: Draft) -> None:
@@ -123,8 +121,7 @@ def _drive(settings: Words, shot: Words, said: Said) -> None:
         said["drive_mode"] = DriveMode.TIMER
     elif drive in _CONTINUOUS:
         said["drive_mode"] = DriveMode.CONTINUOUS
-        number = word_at(shot, BURST_NUMBER) or 0
-        said["shot_number"] = number if 0 < number <= _LONGEST_BURST else None
+        said["shot_number"] = in_series(word_at(shot, BURST_NUMBER))
     elif drive in _SINGLE:
         said["drive_mode"] = DriveMode.SINGLE
 
@@ -156,7 +153,7 @@ def _bracketing(settings: Words, shot: Words, file: Words, focus: Words, said: S
     aeb, kind = word_at(shot, AEB), word_at(file, BRACKET_KIND)
     if by_focus == 1:
         said["bracketing"] = Bracketing.FOCUS
-        said["planned"] = word_at(focus, 2) or None
+        said["planned"] = in_series(word_at(focus, 2))
     elif kind == 1 or (aeb and not kind):
         said["bracketing"] = Bracketing.EXPOSURE
         said["bracket_offset_ev"] = ev(word_at(shot, AEB_OFFSET))
@@ -237,6 +234,4 @@ def _count(found: Directory, model: str, said: Said) -> None:
     block = found.raw(BODY_BLOCK) if at is not None else b""
     if at is None or len(block) < at + 4:
         return
-    count = struct.unpack_from(f"{found.tiff.order}I", block, at)[0]
-    if 0 < count < _MOST_SHOTS:
-        said["counter"] = count
+    said["counter"] = in_life(struct.unpack_from(f"{found.tiff.order}I", block, at)[0])

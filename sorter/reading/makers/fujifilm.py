@@ -11,7 +11,7 @@ from typing import Final
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading.directories import LITTLE, Directory
 from sorter.reading.draft import Draft, Said
-from sorter.reading.makers.form import Note
+from sorter.reading.makers.form import Note, in_life, in_series
 
 SERIAL: Final = 0x0010
 FLASH_MODE: Final = 0x1010
@@ -51,7 +51,7 @@ def read(note: Note, draft: Draft) -> None:
     _focus_mode(found.number(FOCUS_MODE), found.number(AF_MODE), said)
     _series(found, said)
     draft.serial(found.text(SERIAL))
-    said["counter"] = (found.number(COUNT) or 0) & _COUNT_BITS or None
+    said["counter"] = in_life((found.number(COUNT) or 0) & _COUNT_BITS)
     if found.number(FLASH_MODE) in _NO_FLASH:
         draft.flash(fired=False)
     _merged(found, said)
@@ -71,8 +71,8 @@ def _series(found: Directory, said: Said) -> None:
     code = series if drive is None and series in {0, 1} else drive
     if code is not None and code & 0xFF in _DRIVES:
         said["drive_mode"] = _DRIVES[code & 0xFF]
-    said["shot_number"] = found.number(SHOT_NUMBER) or None
-    shifts = found.number(PIXEL_SHIFTS) or 0
+    said["shot_number"] = in_series(found.number(SHOT_NUMBER))
+    shifts = in_series(found.number(PIXEL_SHIFTS)) or 0
     if series == _PIXEL_SHIFT and shifts > 1:
         said["bracketing"] = Bracketing.OTHER
         said["planned"] = shifts
@@ -82,7 +82,7 @@ def _series(found: Directory, said: Said) -> None:
 
 def _merged(found: Directory, said: Said) -> None:
     """What the body merged, and out of how many exposures; one alone is no merging."""
-    composite, exposures = found.number(COMPOSITE), found.number(EXPOSURES) or 0
+    composite, exposures = found.number(COMPOSITE), in_series(found.number(EXPOSURES)) or 0
     if composite in _COMPOSITES:
         said["merged"] = _COMPOSITES[composite]
     elif found.number(MULTIPLE) in {1, 2, 3, 4}:

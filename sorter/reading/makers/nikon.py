@@ -14,7 +14,7 @@ from typing import Final
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading.directories import Directory, opened
 from sorter.reading.draft import Draft, Said
-from sorter.reading.makers.form import Note
+from sorter.reading.makers.form import MOST_IN_SERIES, Note, in_life, in_series
 
 ISO: Final = 0x0002
 FOCUS_MODE: Final = 0x0007
@@ -38,13 +38,11 @@ _CONTINUOUS, _TIMER, _BEFORE_RELEASE = 1 << 0, 1 << 3, 1 << 11
 _EXPOSURE, _WHITE_BALANCE, _LIGHTING = 1 << 4, 1 << 6, 1 << 8
 _NOT_SINGLE: Final = 0x87
 _FASTEST_FRAMES: Final = 96
-_NO_COUNT: Final = 0xFFFFF7FF
 _NO_FLASH: Final = 0
 _FLASHES: Final = frozenset({1, 7, 8, 9, 18})
 _PLAIN_LENS_DATA: Final = b"0101"
 """The one version of the lens data that holds a distance and is not enciphered."""
 _SERIAL_PREFIX: Final = "NO="
-_MOST_SHOTS: Final = 10_000
 _BASE_YEAR: Final = 1990
 
 
@@ -86,9 +84,7 @@ def _fill(found: Directory | None, note: Note, draft: Draft) -> None:
 
 def _counts(found: Directory, said: Said) -> None:
     """All shots of the body's life, and when it was switched on, which names the session."""
-    count = found.number(SHUTTER_COUNT)
-    if count and count != _NO_COUNT:
-        said["counter"] = count
+    said["counter"] = in_life(found.number(SHUTTER_COUNT))
     said["session"] = session(found.raw(SWITCHED_ON), found.tiff.order)
 
 
@@ -169,9 +165,9 @@ def _burst(record: bytes, said: Said) -> None:
         return
     first, number = struct.unpack("<II", record[4:12])
     slot, folder, file = first >> 29 & 1, first >> 19 & 0x3FF, first >> 5 & 0x3FFF
-    if 100 <= folder <= 999 and 1 <= file <= 9999 and number <= _MOST_SHOTS:
+    if 100 <= folder <= 999 and 1 <= file <= 9999 and number <= MOST_IN_SERIES:
         said["burst_id"] = f"{slot}-{folder:03}-{file:04}"
-        said["shot_number"] = number or None
+        said["shot_number"] = in_series(number)
 
 
 def lens_name(limits: tuple[tuple[int, int], ...]) -> str:

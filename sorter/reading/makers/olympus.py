@@ -15,7 +15,7 @@ from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.model.values import Preview
 from sorter.reading.directories import Directory, below, ordered
 from sorter.reading.draft import Draft, Said
-from sorter.reading.makers.form import Note
+from sorter.reading.makers.form import Note, in_series
 
 SPECIAL_MODE: Final = 0x0200
 EQUIPMENT: Final = 0x2010
@@ -111,7 +111,7 @@ def _special_mode(mode: tuple[int, ...], said: Said) -> None:
     """
     if len(mode) > 1 and mode[0] == _FAST:
         said["drive_mode"] = DriveMode.CONTINUOUS
-        said["shot_number"] = mode[1] or None
+        said["shot_number"] = in_series(mode[1])
 
 
 def _multiple(mode: tuple[int, ...], said: Said) -> None:
@@ -131,7 +131,7 @@ def _camera(camera: Directory, main: Directory, said: Said) -> None:
     drive = camera.numbers(DRIVE)
     if drive:
         said["bracketing"] = _bracketing(drive)
-        said["shot_number"] = (drive[1] or None) if len(drive) > 1 else None
+        said["shot_number"] = in_series(drive[1]) if len(drive) > 1 else None
         said["drive_mode"] = _drive_mode(drive, main.number(SPECIAL_MODE))
     mode = camera.numbers(FOCUS_MODE)
     if mode:
@@ -139,7 +139,7 @@ def _camera(camera: Directory, main: Directory, said: Said) -> None:
     merged = camera.numbers(MERGED)
     if len(merged) == 2 and merged[0] in _MERGES:
         said["merged"] = _MERGES[merged[0]]
-        said["merged_from"] = merged[1] or None
+        said["merged_from"] = in_series(merged[1])
 
 
 def _bracketing(drive: tuple[int, ...]) -> Bracketing | None:

@@ -11,7 +11,7 @@ from typing import Final
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading.directories import Directory, opened
 from sorter.reading.draft import Draft, Said
-from sorter.reading.makers.form import Note, signed_word
+from sorter.reading.makers.form import Note, in_series, signed_word
 
 FOCUS_MODE: Final = 0x0007
 BODY_NUMBER: Final = 0x0025
@@ -52,7 +52,7 @@ _FLASHES: Final = {1: False, 2: True}
 _HEADER: Final = 12
 _MULTIPLE: Final = 2
 _PIXEL_SHIFT: Final = 1 << 16
-_NO_TIME: Final = frozenset({0, 0xFFFFFFFF})
+_NO_TIME: Final = 0xFFFFFFFF
 
 
 def read(note: Note, draft: Draft) -> None:
@@ -81,7 +81,7 @@ def _fill(found: Directory | None, draft: Draft) -> None:
     if mode in _FOCUS_MODES:
         said["focus_mode"] = _FOCUS_MODES[mode]
     ticks = found.number(SINCE_POWER_ON)
-    if ticks is not None and ticks not in _NO_TIME:
+    if ticks is not None and 0 < ticks < _NO_TIME:
         said["since_power_on_cs"] = ticks
     draft.lens(found.text(LENS))
     draft.serial(found.text(BODY_NUMBER))
@@ -96,8 +96,8 @@ def _drive(found: Directory, said: Said) -> None:
         said["drive_mode"] = DriveMode.CONTINUOUS
     elif burst == 0:
         said["drive_mode"] = DriveMode.SINGLE
-    number = found.number(SHOT_NUMBER)
-    if number and burst != 0:
+    number = in_series(found.number(SHOT_NUMBER))
+    if number is not None and burst != 0:
         said["shot_number"] = number
 
 
@@ -119,7 +119,7 @@ def _bracketing(found: Directory, said: Said) -> None:
 
 
 def _merged(found: Directory, said: Said) -> None:
-    count = found.number(MERGED_COUNT) or 0
+    count = in_series(found.number(MERGED_COUNT)) or 0
     if any(found.numbers(MERGED_RANGE)):
         said["merged"] = "focus"
     elif found.number(HDR):

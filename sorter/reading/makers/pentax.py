@@ -13,7 +13,7 @@ from typing import Final
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading.directories import Directory
 from sorter.reading.draft import Draft, Said
-from sorter.reading.makers.form import Note
+from sorter.reading.makers.form import Note, in_life
 
 DATE: Final = 0x0006
 TIME: Final = 0x0007
@@ -79,7 +79,7 @@ def _fill(found: Directory | None, draft: Draft) -> None:
     draft.serial(found.text(SERIAL))
     draft.lens(_lens(found.numbers(LENS)))
     count = shutter_count(found.raw(SHUTTER_COUNT), found.raw(DATE), found.raw(TIME))
-    said["counter"] = count or found.number(FRAME_NUMBER) or None
+    said["counter"] = count or in_life(found.number(FRAME_NUMBER))
 
 
 def _drive(drive: tuple[int, ...], said: Said) -> None:
@@ -136,5 +136,4 @@ def shutter_count(stored: bytes, date: bytes, time: bytes) -> int | None:
     if len(stored) != 4 or len(date) != 4 or len(time) < 3:
         return None
     mask = int.from_bytes(date) ^ 0xFFFFFFFF ^ int.from_bytes(time[:3] + b"\0")
-    count = int.from_bytes(stored) ^ mask
-    return count if count < 10_000_000 else None
+    return in_life(int.from_bytes(stored) ^ mask)

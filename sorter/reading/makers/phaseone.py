@@ -14,7 +14,7 @@ from typing import Final
 from sorter.model.kinds import Bracketing
 from sorter.reading.directories import as_text
 from sorter.reading.draft import Draft, Said
-from sorter.reading.makers.form import Note
+from sorter.reading.makers.form import Note, in_series
 
 SERIAL: Final = 0x0102
 SEQUENCE: Final = 0x0262
@@ -36,7 +36,6 @@ _KINDS: Final = {
     6: Bracketing.FOCUS,
 }
 """Shutter, aperture, sensitivity, HDR, focus; intervals and one for depth are no such bracket."""
-_MOST_FRAMES: Final = 10_000
 
 
 def read(note: Note, draft: Draft) -> None:
@@ -56,10 +55,8 @@ def _sequence(name: str, parts: list[int | None], said: Said) -> None:
         return
     said["burst_id"] = name
     said["bracketing"] = bracket
-    if frame is not None and 0 < frame <= _MOST_FRAMES:
-        said["shot_number"] = frame
-    if frames is not None and 1 < frames <= _MOST_FRAMES:
-        said["planned"] = frames
+    said["shot_number"] = in_series(frame)
+    said["planned"] = in_series(frames) if frames != 1 else None
 
 
 def _rows(note: Note) -> tuple[str, dict[int, bytes]]:

@@ -11,7 +11,7 @@ from typing import Final
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading.directories import Directory
 from sorter.reading.draft import Draft, Said
-from sorter.reading.makers.form import Note
+from sorter.reading.makers.form import Note, in_series
 
 SERIAL: Final = 0x0005
 DRIVE: Final = 0x1002
@@ -60,7 +60,7 @@ def _bracketing(found: Directory, said: Said) -> None:
     if kind in _BRACKETS:
         said["bracketing"] = _BRACKETS[kind]
     if kind in _WHITE_BALANCE:
-        said["shot_number"] = _word(found, WHITE_BALANCE_SHOT) or None
+        said["shot_number"] = in_series(_word(found, WHITE_BALANCE_SHOT))
 
 
 def _word(found: Directory, tag: int) -> int | None:

@@ -12,7 +12,7 @@ from typing import Final
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading.directories import Directory
 from sorter.reading.draft import Draft, Said
-from sorter.reading.makers.form import Note, byte_at
+from sorter.reading.makers.form import Note, byte_at, in_series
 
 HEADER: Final = 10
 VERSION_AT: Final = 9
@@ -46,7 +46,9 @@ def read(note: Note, draft: Draft) -> None:
     version = byte_at(note.tiff.upto(note.offset, HEADER), VERSION_AT)
     burst = draft.said.get("drive_mode") is DriveMode.CONTINUOUS
     if burst and version is not None and version < _FIRST_OTHER_VERSION:
-        draft.said["shot_number"] = found.number(BURST_SHOT) or draft.said.get("shot_number")
+        draft.said["shot_number"] = in_series(found.number(BURST_SHOT)) or draft.said.get(
+            "shot_number"
+        )
 
 
 def drive_mode(text: str, said: Said) -> None:

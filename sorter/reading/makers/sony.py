@@ -8,12 +8,13 @@ tags are asked first, the records where they say nothing.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading.directories import Directory
 from sorter.reading.draft import Draft, Said
-from sorter.reading.makers.form import Note
+from sorter.reading.makers.form import Note, in_life, in_series
 
 SETTINGS: Final = 0x2010
 HDR: Final = 0x200A
@@ -85,7 +86,6 @@ _TIMED_KIND: Final = 6
 _NOT_AVAILABLE: Final = 65535
 _NO_LENS_NUMBERS: Final = frozenset({0, 255, _NOT_AVAILABLE})
 _LONGEST_PLAN: Final = 99
-_MOST_FRAMES: Final = 10_000
 _FLASHES: Final = {0: False, 1: True, 2: True, 3: True}
 
 _COUNT_PLACES: Final = (
@@ -113,6 +113,9 @@ _SESSION_COUNTERS: Final = re.compile(
 """Bodies whose newer sequence record counts the shots since power-up."""
 _SHIFTED: Final = re.compile(r"ILCE-7M5")
 """Bodies that write the newer records with other places behind the first fields."""
+
+_MODELS_KEPT: Final = 16
+"""A card holds pictures of a few bodies: what is known of each is looked up once."""
 
 _STORED: Final = {plain**3 % 249: plain for plain in range(249)}
 PLAIN: Final = bytes(_STORED.get(stored, stored) for stored in range(256))
@@ -162,7 +165,7 @@ def _fill(found: Directory | None, model: str, draft: Draft) -> None:
     if found is None:
         return
     said, sequence = draft.said, _sequence(found, model)
-    settings = _Settings(found.raw(SETTINGS), model)
+    settings = _Settings(found, model)
     _release(found.number(RELEASE_MODE), sequence, settings, said)
     said["shot_number"] = _shot_number(found.number(SHOT_NUMBER), sequence)
     focus = b"" if model.startswith(_OTHER_MOUNT) else found.raw(FOCUS)
@@ -172,7 +175,7 @@ def _fill(found: Directory | None, model: str, draft: Draft) -> None:
         said["focus_mode"] = mode
     _position(focus, said)
     _merged(found, said)
-    said["counter"] = _count(found.raw(COUNTS), model) or sequence.session_count
+    said["counter"] = _count(found, model) or sequence.session_count
     draft.flash(_FLASHES.get(_number(found, FLASH)))
     draft.lens(_lens(_number(found, LENS_NUMBER)))
 
@@ -199,7 +202,7 @@ def _sequence(found: Directory, model: str) -> Sequence:
             mode=plain(record, layout.mode),
             frame=plain(record, layout.frame, 4),
             length=plain(record, layout.length),
-            session_count=(plain(record, layout.session_count, 4) or None) if counts else None,
+            session_count=(in_life(plain(record, layout.session_count, 4))) if counts else None,
         )
     if _SHIFTED.fullmatch(model):
         return Sequence()
@@ -210,9 +213,9 @@ def _sequence(found: Directory, model: str) -> Sequence:
 class _Settings:
     """The settings of a body whose places in them are known; of others nothing is read."""
 
-    def __init__(self, record: bytes, model: str) -> None:
-        at = next((at for models, at in _TIMER_PLACES if models.fullmatch(model)), None)
-        self._record, self._at = (b"", 0) if at is None else (record, at)
+    def __init__(self, found: Directory, model: str) -> None:
+        at = _timer_place(model)
+        self._record, self._at = (b"", 0) if at is None else (found.raw(SETTINGS), at)
 
     @property
     def mode(self) -> int | None:
@@ -256,9 +259,9 @@ def _by_code(code: int | None) -> int:
 def _shot_number(number: int | None, sequence: Sequence) -> int | None:
     """The plain number, else the record's, which counts from zero and says zero of lone frames."""
     if number is not None and number != _NOT_AVAILABLE:
-        return number or None
-    frame, lone = sequence.frame, sequence.length == 1 or sequence.mode in _SINGLE_CODES
-    return None if frame is None or lone or frame >= _MOST_FRAMES else frame + 1
+        return in_series(number)
+    lone = sequence.length == 1 or sequence.mode in _SINGLE_CODES
+    return None if sequence.frame is None or lone else in_series(sequence.frame + 1)
 
 
 def _focus_mode(found: Directory, focus: bytes, model: str) -> FocusMode | None:
@@ -298,13 +301,23 @@ def _shifted(shift: bytes, said: Said) -> None:
     elif number <= total:
         said["bracketing"] = Bracketing.OTHER
         said["shot_number"], said["planned"] = number, total
-        said["burst_id"] = group.hex()
+        said["burst_id"] = group.hex() if any(group) else ""
 
 
-def _count(record: bytes, model: str) -> int | None:
+def _count(found: Directory, model: str) -> int | None:
     """The shutter count, of which some bodies leave out what is shot without the shutter."""
-    place = next((place for models, place in _COUNT_PLACES if models.fullmatch(model)), None)
-    return None if place is None else plain(record, *place) or None
+    place = _count_place(model)
+    return None if place is None else in_life(plain(found.raw(COUNTS), *place))
+
+
+@lru_cache(maxsize=_MODELS_KEPT)
+def _timer_place(model: str) -> int | None:
+    return next((at for models, at in _TIMER_PLACES if models.fullmatch(model)), None)
+
+
+@lru_cache(maxsize=_MODELS_KEPT)
+def _count_place(model: str) -> tuple[int, int] | None:
+    return next((place for models, place in _COUNT_PLACES if models.fullmatch(model)), None)
 
 
 def _lens(number: int) -> str:

@@ -195,7 +195,7 @@ def test_canon_number_in_a_burst_is_taken_of_bursts_alone() -> None:
     assert canon(words(0x0001, 49, {5: 1}), shot).shot_number == 1
     assert canon(words(0x0001, 49, {5: 0}), shot).shot_number is None
     assert canon(words(0x0001, 49, {5: 1}), words(0x0004, 34, {})).shot_number is None
-    assert canon(words(0x0001, 49, {5: 1}), words(0x0004, 34, {9: 4277})).shot_number is None
+    assert canon(words(0x0001, 49, {5: 1}), words(0x0004, 34, {9: 28624})).shot_number is None
 
 
 def test_canon_self_timer_by_the_shot_record_where_the_settings_do_not_reach_it() -> None:
