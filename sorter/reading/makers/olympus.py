@@ -27,8 +27,10 @@ SERIAL, LENS_CODE, LENS = 0x0101, 0x0201, 0x0203  # in EQUIPMENT
 PREVIEW_PLACE, PREVIEW_SIZE = 0x0101, 0x0102  # in CAMERA
 FOCUS_MODE, DRIVE, MERGED = 0x0301, 0x0600, 0x0804  # in CAMERA
 MULTIPLE: Final = 0x101C  # in PROCESSING
-STEP, DISTANCE, FLASH_ON_SHOE, OWN_FLASH = 0x0301, 0x0305, 0x1201, 0x1208  # in FOCUS
+STEP, STEP_INFINITY, STEP_NEAREST, DISTANCE = 0x0301, 0x0303, 0x0304, 0x0305  # in FOCUS
+FLASH_ON_SHOE, OWN_FLASH = 0x1201, 0x1208  # in FOCUS
 OLD_FOCUS_MODE, OLD_STEP = 0x100B, 0x100E  # in the note itself, old bodies
+OLD_INFINITY, OLD_NEAREST = 0x103B, 0x103C  # beside them
 
 _BRACKETS: Final = {
     0: Bracketing.OFF,
@@ -93,7 +95,7 @@ def _directories(main: Directory | None, note: Note, draft: Draft) -> None:
     if focus is not None:
         _focus(focus, draft)
     elif OLD_STEP in main:
-        _step(main.number(OLD_STEP), draft.said)
+        _step(main, (OLD_STEP, OLD_INFINITY, OLD_NEAREST), draft.said)
     if OLD_FOCUS_MODE in main and "focus_mode" not in draft.said:
         _old_focus_mode(main.number(OLD_FOCUS_MODE), draft.said)
 
@@ -186,18 +188,23 @@ def _focus(focus: Directory, draft: Draft) -> None:
     fired = [focus.number(tag) for tag in (FLASH_ON_SHOE, OWN_FLASH)]
     if set(fired) <= {0, 1}:
         draft.flash(1 in fired)
-    _step(focus.number(STEP), draft.said)
+    _step(focus, (STEP, STEP_INFINITY, STEP_NEAREST), draft.said)
     distance = focus.ratio(DISTANCE)
     if distance is not None:
         metres = _metres(distance[0])
         draft.distance(metres, metres)
 
 
-def _step(step: int | None, said: Said) -> None:
-    """The motor's position, which grows toward near; zero comes from lenses without a motor."""
+def _step(found: Directory, tags: tuple[int, int, int], said: Said) -> None:
+    """The motor's position, and its direction by those for infinity and for the nearest focus.
+
+    Where these are not told it grows toward near, as on all bodies seen. Zero comes from lenses
+    without a motor.
+    """
+    step, infinity, nearest = (found.number(tag) for tag in tags)
     if step:
         said["focus_step"] = step
-        said["step_nearward"] = True
+        said["step_nearward"] = not (infinity and nearest and infinity > nearest)
 
 
 def _metres(numerator: int) -> float | None:

@@ -104,7 +104,7 @@ def _drive(found: Directory, said: Said) -> None:
 def _bracketing(found: Directory, said: Said) -> None:
     """Focus where any of its three places says so; its offset counts steps from the start.
 
-    The offset is unverified on real files, and is therefore asked for its order alone.
+    The offset is unverified on real files: that it is none, and its order, is all that counts.
     """
     offset = signed_word(found.number(FOCUS_OFFSET))
     kind = _BRACKETS.get(found.number(BURST) or 0) if BURST in found else None

@@ -73,6 +73,19 @@ def test_olympus_step_grows_toward_near() -> None:
 
 
 @pytest.mark.parametrize(
+    ("infinity", "nearest", "nearward"),
+    [(2000, 3808, True), (3808, 2000, False), (0, 0, True), (0, 900, True), (900, 0, True)],
+)
+def test_olympus_step_grows_from_infinity_to_the_nearest(
+    infinity: int, nearest: int, nearward: bool
+) -> None:
+    """2000 and 3808: read from a real file of an E-M5 Mark III. Zeros: an E-M5 of 2012."""
+    ends = LITTLE.words(0x0303, [infinity]), LITTLE.words(0x0304, [nearest])
+    said = olympus(focus=(LITTLE.words(0x0301, [2323]), *ends))
+    assert (said.focus_step, said.step_nearward) == (2323, nearward)
+
+
+@pytest.mark.parametrize(
     ("drive", "bracketing", "mode", "shot"),
     [
         ([0, 0, 0, 0, 0], Bracketing.OFF, DriveMode.SINGLE, None),
