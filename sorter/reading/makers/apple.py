@@ -1,8 +1,7 @@
 """Apple: bursts by a name of their own, the limits of focus, and the time since the last start.
 
-Source: general-purpose metadata libraries' tag tables, the lists (property lists) by Apple's own
-public source of that format. That a picture was merged for its dynamic range is not read: these
-cameras merge every ordinary picture, so that it sets none apart.
+Source: general-purpose metadata libraries' tag tables. That a picture was merged for its dynamic
+range is not read: from memory these cameras merge every ordinary picture, so that it sets none apart.
 """
 
 from __future__ import annotations

@@ -191,7 +191,7 @@ def test_nikon_offset_without_a_bracket_is_not_said() -> None:
     ("ratio", "metres"), [((12, 10), 1.2), ((1, 0), math.inf), ((0, 0), None), ((0, 1), None)]
 )
 def test_nikon_distance_set_by_hand(ratio: tuple[int, int], metres: float | None) -> None:
-    """1/0 and 0/0: read from real files of E775 and E990."""
+    """0/0: read from real files of E775 and E990."""
     assert nikon_facts(LITTLE.ratios(0x0085, ratio)).focus_near_m == metres
 
 

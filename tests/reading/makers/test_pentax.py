@@ -127,7 +127,7 @@ def test_pentax_older_bodies_tell_the_place_in_the_bracket(
 
 
 def test_pentax_bracket_step_in_the_settings_is_a_menu() -> None:
-    """Real files of K10D and K-x hold 3 and 16 there without any bracket."""
+    """Real files of K10D and K100D hold 3 and 16 there without any bracket."""
     said = facts(LITTLE.raw(0x0205, b"\0" * 8 + b"\x10" + b"\0" * 8), LITTLE.words(0x0018, [0, 0]))
     assert (said.bracketing, said.planned) == (None, None)
 
