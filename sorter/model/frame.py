@@ -19,7 +19,11 @@ class Facts:
     step_nearward is true, toward far where it is false.
     shot_number: the camera's own count within a burst or bracket, from 1. planned: the number of
     frames that the camera was set to take. burst_id: equal for all frames of one burst.
-    counter: a count over the body's life, or since power-on (never reset within a series).
+    counter: a count of shots over the body's life, or since power-on where it keeps no other. It
+    grows by 1 from frame to frame (some bodies count no electronic shutter: then it stands still)
+    and is never reset within a series.
+    session: equal for all frames between two times that the body was switched on.
+    since_power_on_cs: whole hundredths of a second from then until the file was written.
     merged: the camera made this picture out of several others ("focus", "exposure", "other").
     merged_from: how many others, where it says so.
     """
@@ -44,6 +48,8 @@ class Facts:
     planned: int | None = None
     burst_id: str = ""
     counter: int | None = None
+    session: str = ""
+    since_power_on_cs: int | None = None
     focus_near_m: float | None = None
     focus_far_m: float | None = None
     focus_step: int | None = None
@@ -63,19 +69,25 @@ class Facts:
 
 
 _UNSAID = {one.name: one.default for one in fields(Facts)}
-_DISTANCES = {"focus_near_m", "focus_far_m"}
+_TOGETHER = (
+    {"focus_near_m", "focus_far_m"},
+    {"focus_step", "step_nearward"},
+    {"merged", "merged_from"},
+)
 
 
 def filled_in(own: Facts, other: Facts) -> Facts:
     """The one's facts, with what it does not say taken from another file of the same frame.
 
-    Near and far go together: two files may round one distance differently.
+    Some are of one file or none of it: two files may round one distance differently, and count
+    their steps from different places; a count of sources says nothing of another file's merging.
     """
     if own is other:
         return own
     unsaid = {name for name, default in _UNSAID.items() if getattr(own, name) == default}
-    if not unsaid >= _DISTANCES:
-        unsaid -= _DISTANCES
+    for pair in _TOGETHER:
+        if not unsaid >= pair:
+            unsaid -= pair
     return replace(own, **{name: getattr(other, name) for name in unsaid})
 
 

@@ -8,6 +8,7 @@ from typing import TypedDict
 from sorter.model.frame import Facts
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode, Role
 from sorter.model.values import Moment, Preview
+from sorter.reading import stray
 
 
 class Said(TypedDict, total=False):
@@ -33,6 +34,8 @@ class Said(TypedDict, total=False):
     planned: int | None
     burst_id: str
     counter: int | None
+    session: str
+    since_power_on_cs: int | None
     focus_near_m: float | None
     focus_far_m: float | None
     focus_step: int | None
@@ -58,6 +61,21 @@ class Draft:
     def facts(self) -> Facts:
         """The facts as far as they were said."""
         return Facts(**self.said)
+
+    def lens(self, name: str) -> None:
+        """Takes the lens's name where none is known yet, and none that only says so."""
+        if not self.said.get("lens"):
+            self.said["lens"] = stray.lens(name)
+
+    def serial(self, number: str) -> None:
+        """Takes the body's number where none is known yet, and none that only says so."""
+        if not self.said.get("serial"):
+            self.said["serial"] = stray.serial(number)
+
+    def flash(self, fired: bool | None) -> None:
+        """Takes whether the flash fired where nothing is known of it yet."""
+        if fired is not None:
+            self.said.setdefault("flash_fired", fired)
 
     def distance(self, near_m: float | None, far_m: float | None) -> None:
         """Takes the limits of focus; a lone one stands for both, and near is never the farther."""

@@ -28,10 +28,8 @@ def read(source: Source, draft: Draft) -> bool:
         return False
     said = draft.said
     said["make"], said["model"] = _text(tags, "Image Make"), _text(tags, "Image Model")
-    said["lens"], said["serial"] = (
-        _text(tags, "EXIF LensModel"),
-        _text(tags, "EXIF BodySerialNumber"),
-    )
+    draft.lens(_text(tags, "EXIF LensModel"))
+    draft.serial(_text(tags, "EXIF BodySerialNumber"))
     said["exposure_time_s"] = standard.within(
         _ratio(tags, "EXIF ExposureTime"), standard.LONGEST_EXPOSURE_S
     )

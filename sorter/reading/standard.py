@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from typing import Final
 
+from sorter.reading import stray
 from sorter.reading.directories import Directory
 from sorter.reading.draft import Draft, Said
 from sorter.reading.moments import SUSPECT, moment_of
@@ -109,8 +110,8 @@ def _circumstances(exif: Directory, said: Said) -> None:
 
 
 def _identity(exif: Directory, said: Said) -> None:
-    said["serial"] = exif.text(0xA431)
-    said["lens"] = exif.text(0xA434)
+    said["serial"] = stray.serial(exif.text(0xA431))
+    said["lens"] = stray.lens(exif.text(0xA434))
     said["width"] = exif.number(0xA002) or None
     said["height"] = exif.number(0xA003) or None
 

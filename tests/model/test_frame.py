@@ -27,3 +27,23 @@ def test_what_it_does_not_say_comes_from_the_other() -> None:
 def test_near_and_far_are_of_one_file() -> None:
     facts = filled_in(Facts(focus_far_m=0.39), JPEG)
     assert (facts.focus_near_m, facts.focus_far_m) == (None, 0.39)
+
+
+def test_steps_and_their_direction_are_of_one_file() -> None:
+    bracket = Facts(focus_step=2, step_nearward=False)
+    facts = filled_in(Facts(focus_step=812), bracket)
+    assert (facts.focus_step, facts.step_nearward) == (812, None)
+    assert filled_in(Facts(), bracket) == bracket
+
+
+def test_how_many_were_merged_is_said_by_the_file_that_was() -> None:
+    stack = Facts(merged="focus", merged_from=8)
+    facts = filled_in(Facts(merged="other"), stack)
+    assert (facts.merged, facts.merged_from) == ("other", None)
+    assert filled_in(Facts(), stack) == stack
+
+
+def test_a_session_comes_from_the_other_file() -> None:
+    jpeg = Facts(session="2018-11-07 22:00:51", since_power_on_cs=63308)
+    facts = filled_in(Facts(since_power_on_cs=63301), jpeg)
+    assert (facts.session, facts.since_power_on_cs) == (jpeg.session, 63301)

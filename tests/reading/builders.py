@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from cardmaking.tiff import ByteOrder, Entry, Writer, directory, tiff
+from cardmaking.tiff import S32, ByteOrder, Entry, Writer, directory, tiff
 from sorter.model.card import CardFile
 from sorter.model.frame import Facts, ReadFile
 from sorter.model.kinds import Role
@@ -59,6 +59,18 @@ def placed_note(make: str, header: bytes, *entries: Entry, model: str = "") -> F
     note = LITTLE.placed(NOTE, lambda at: header + directory("<", entries, at + skip))
     main = [LITTLE.text(0x010F, make), LITTLE.text(0x0110, model)]
     return facts(TIME, note, main=main)
+
+
+def sized_words(tag: int, count: int, filled: Mapping[int, int]) -> Entry:
+    """An array of so many 16-bit words, of which word 0 is its length in bytes."""
+    array = [count * 2, *(filled.get(index, 0) for index in range(1, count))]
+    return LITTLE.words(tag, array)
+
+
+def sized_longs(tag: int, count: int, filled: Mapping[int, int]) -> Entry:
+    """An array of so many 32-bit words, of which word 0 is its length in bytes."""
+    array = [count * 4, *(filled.get(index, 0) for index in range(1, count))]
+    return LITTLE.numbers(tag, S32, *array)
 
 
 def own_note(make: str, header: bytes, *entries: Entry) -> Facts:

@@ -134,8 +134,27 @@ def test_control_characters_never_leave_the_reader() -> None:
     assert facts(LITTLE.text(0xA434, "../../x\nlens\x1b[31m")).lens == "../../x lens [31m"
 
 
-def test_a_lens_is_told_as_it_is_written() -> None:
-    assert facts(LITTLE.text(0xA434, "----")).lens == "----"
+@pytest.mark.parametrize(
+    "name", ["----", "None", "N/A", "0.0 mm f/0.0", "0mm F0", "No lens", "Unknown", "***", ""]
+)
+def test_a_lens_that_only_says_that_there_is_none_is_no_lens(name: str) -> None:
+    """ "----": read from real files of an SLT-A77V; the others from memory."""
+    assert facts(LITTLE.text(0xA434, name)).lens == ""
+
+
+@pytest.mark.parametrize("name", ["50mm f/1.8", "0.45x wide", "60mm F2.8 Macro", "n.a. 9"])
+def test_a_lens_is_told_as_it_is_written(name: str) -> None:
+    assert facts(LITTLE.text(0xA434, name)).lens == name
+
+
+@pytest.mark.parametrize("number", ["0000000", "0", "None", "N/A", "---", "`", ""])
+def test_a_serial_that_is_none(number: str) -> None:
+    """A grave accent: read from a real file of an EX-100."""
+    assert facts(LITTLE.text(0xA431, number)).serial == ""
+
+
+def test_a_serial_keeps_its_zeros() -> None:
+    assert facts(LITTLE.text(0xA431, "0012340")).serial == "0012340"
 
 
 def test_big_endian_is_read_as_well() -> None:

@@ -43,6 +43,7 @@ WRITERS: Final = frozenset(
 PRINTER: Final = "cli/console.py"
 MAKERS: Final = (
     "canon|nikon|sony|olympus|om ?system|panasonic|lumix|fujifilm|fuji|pentax|ricoh|leica|sigma"
+    "|apple|foveon|hasselblad|phase one|samsung"
 )
 # Where a name may stand outside reading/makers/, and why.
 NAMED_ELSEWHERE: Final = {

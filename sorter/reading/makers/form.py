@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 from sorter.reading.directories import BIG, LITTLE, WITHIN, Directory, Tiff, settled
 
@@ -45,3 +46,32 @@ class Note:
         """The byte order that the note states at this place, else that of the TIFF around it."""
         mark = self.tiff.upto(self.offset + skip, 2)
         return {b"II": LITTLE, b"MM": BIG}.get(mark, self.tiff.order)
+
+
+MOST_IN_SERIES: Final = 10_000
+MOST_IN_LIFE: Final = 10_000_000
+
+
+def in_series(number: int | None) -> int | None:
+    """A shot's number or a count within a series; None where it is zero or no such number."""
+    return number if number is not None and 0 < number <= MOST_IN_SERIES else None
+
+
+def in_life(number: int | None) -> int | None:
+    """A count over a body's life; None where it is zero or no such number."""
+    return number if number is not None and 0 < number < MOST_IN_LIFE else None
+
+
+def word_at(array: Sequence[int], index: int) -> int | None:
+    """A word of 16 bits as an unsigned number; None where this body's array does not reach it."""
+    return array[index] & 0xFFFF if index < len(array) else None
+
+
+def signed_word(number: int | None) -> int | None:
+    """A 16-bit number with its sign."""
+    return number - 0x10000 if number is not None and number & 0x8000 else number
+
+
+def byte_at(record: bytes, index: int) -> int | None:
+    """A byte of a record; None where this body's record does not reach it."""
+    return record[index] if index < len(record) else None

@@ -16,6 +16,7 @@ from sorter.reading import previews, standard
 from sorter.reading.directories import as_text
 from sorter.reading.draft import Draft, Said
 from sorter.reading.makers import canon
+from sorter.reading.makers.form import word_at
 from sorter.reading.source import Source
 
 CAMERA: Final = 0x080A
@@ -110,7 +111,8 @@ def read(source: Source, records: Records, draft: Draft) -> None:
     said = draft.said
     said["make"], said["model"] = _camera(records.raw(CAMERA))
     settings, shot = records.words(SETTINGS), records.words(SHOT)
-    canon.from_arrays(settings, shot, records.words(FILE), draft)
+    arrays = {canon.SETTINGS: settings, canon.SHOT: shot, canon.FILE: records.words(FILE)}
+    canon.fill(arrays, {}, draft)
     _exposure(records, shot, said)
     base_iso = records.numbers(BASE_ISO, "H")
     said["iso"] = said.get("iso") or (float(base_iso[0]) if base_iso and base_iso[0] else None)
@@ -146,7 +148,7 @@ def _exposure(records: Records, shot: tuple[int, ...], said: Said) -> None:
 
 
 def _stops(shot: tuple[int, ...], at: int) -> float | None:
-    return canon.ev(canon.word(shot, at))
+    return canon.ev(word_at(shot, at))
 
 
 def _ratio(value: float | None) -> tuple[int, int] | None:
@@ -158,7 +160,7 @@ def _ratio(value: float | None) -> tuple[int, int] | None:
 
 def _focal_length(record: tuple[int, ...], settings: tuple[int, ...]) -> float | None:
     """Millimetres: the record's second word, in the units that the settings state."""
-    units = canon.word(settings, UNITS)
+    units = word_at(settings, UNITS)
     if len(record) < 2 or not units:
         return None
     return standard.within((record[1], units), standard.LONGEST_LENS_MM)

@@ -1,4 +1,10 @@
-"""Olympus and OM SYSTEM: a directory of directories; little of it is hidden."""
+"""Olympus and OM SYSTEM: a directory of directories; little of it is hidden.
+
+Numbers are those of general-purpose metadata libraries' tag tables. The step size of focus
+brackets is a choice in a menu and says nothing of a frame. Of the bits that say what a bracket
+varies the one for focus is unverified on real files; one more, whose meaning is unclear, is not
+read.
+"""
 
 from __future__ import annotations
 
@@ -9,18 +15,22 @@ from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading import previews
 from sorter.reading.directories import Directory, below, followed
 from sorter.reading.draft import Draft, Said
-from sorter.reading.makers.form import Note
+from sorter.reading.makers.form import Note, in_series
 
 SPECIAL_MODE: Final = 0x0200
 EQUIPMENT: Final = 0x2010
 CAMERA: Final = 0x2020
+PROCESSING: Final = 0x2040
 FOCUS: Final = 0x2050
 
-SERIAL, LENS = 0x0101, 0x0203  # in EQUIPMENT
+SERIAL, LENS_CODE, LENS = 0x0101, 0x0201, 0x0203  # in EQUIPMENT
 PREVIEW_PLACE, PREVIEW_SIZE = 0x0101, 0x0102  # in CAMERA
 FOCUS_MODE, DRIVE, MERGED = 0x0301, 0x0600, 0x0804  # in CAMERA
+MULTIPLE: Final = 0x101C  # in PROCESSING
 STEP, STEP_INFINITY, STEP_NEAREST, DISTANCE = 0x0301, 0x0303, 0x0304, 0x0305  # in FOCUS
+FLASH_ON_SHOE, OWN_FLASH = 0x1201, 0x1208  # in FOCUS
 OLD_FOCUS_MODE, OLD_STEP = 0x100B, 0x100E  # in the note itself, old bodies
+OLD_INFINITY, OLD_NEAREST = 0x103B, 0x103C  # beside them
 
 _BRACKETS: Final = {
     0: Bracketing.OFF,
@@ -43,6 +53,7 @@ _MERGES: Final = {
     **dict.fromkeys((5, 6), "exposure"),
     9: "focus",
 }
+_FAST: Final = 2
 _MANUAL: Final = 10
 _AUTO_MODES: Final = frozenset({0, 1, 2, 3, 4})
 _MANUAL_BIT: Final = 1 << 4
@@ -67,19 +78,49 @@ def read_old(note: Note, draft: Draft) -> None:
 def _directories(main: Directory | None, note: Note, draft: Draft) -> None:
     if main is None:
         return
-    equipment, camera, focus = (_inner(main, tag) for tag in (EQUIPMENT, CAMERA, FOCUS))
+    equipment, camera, processing, focus = (
+        _inner(main, tag) for tag in (EQUIPMENT, CAMERA, PROCESSING, FOCUS)
+    )
     if equipment is not None:
-        draft.said["serial"] = draft.said.get("serial") or equipment.text(SERIAL)
-        draft.said["lens"] = draft.said.get("lens") or equipment.text(LENS)
+        draft.serial(equipment.text(SERIAL))
+        draft.lens(equipment.text(LENS))
+        draft.lens(_lens_code(equipment.numbers(LENS_CODE)))
     if camera is not None:
         _camera(camera, main, draft.said)
         _preview(camera, note, draft)
+    if CAMERA not in main:
+        _special_mode(main.numbers(SPECIAL_MODE), draft.said)
+    if processing is not None and not draft.said.get("merged"):
+        _multiple(processing.numbers(MULTIPLE), draft.said)
     if focus is not None:
         _focus(focus, draft)
     elif OLD_STEP in main:
-        _step(main.number(OLD_STEP), draft.said)
+        _step(main, (OLD_STEP, OLD_INFINITY, OLD_NEAREST), draft.said)
     if OLD_FOCUS_MODE in main and "focus_mode" not in draft.said:
         _old_focus_mode(main.number(OLD_FOCUS_MODE), draft.said)
+
+
+def _lens_code(code: tuple[int, ...]) -> str:
+    """The lens's code of maker, model and variant, for bodies that write no name."""
+    parts = [code[index] for index in (0, 2, 3) if index < len(code)]
+    return f"lens {'-'.join(map(str, parts))}" if len(parts) == 3 and any(parts) else ""
+
+
+def _special_mode(mode: tuple[int, ...], said: Said) -> None:
+    """Drive and number of bodies without camera settings: the second word counts the shots.
+
+    Later bodies write the same for a bracket as for a burst, and say more in their settings.
+    """
+    if len(mode) > 1 and mode[0] == _FAST:
+        said["drive_mode"] = DriveMode.CONTINUOUS
+        said["shot_number"] = in_series(mode[1])
+
+
+def _multiple(mode: tuple[int, ...], said: Said) -> None:
+    """Live composite (1), or a multiple exposure of two or three frames."""
+    if mode and 1 <= mode[0] <= 3:
+        said["merged"] = "other"
+        said["merged_from"] = mode[0] if mode[0] > 1 else None
 
 
 def _inner(main: Directory, tag: int) -> Directory | None:
@@ -92,7 +133,7 @@ def _camera(camera: Directory, main: Directory, said: Said) -> None:
     drive = camera.numbers(DRIVE)
     if drive:
         said["bracketing"] = _bracketing(drive)
-        said["shot_number"] = (drive[1] or None) if len(drive) > 1 else None
+        said["shot_number"] = in_series(drive[1]) if len(drive) > 1 else None
         said["drive_mode"] = _drive_mode(drive, main.number(SPECIAL_MODE))
     mode = camera.numbers(FOCUS_MODE)
     if mode:
@@ -100,7 +141,7 @@ def _camera(camera: Directory, main: Directory, said: Said) -> None:
     merged = camera.numbers(MERGED)
     if len(merged) == 2 and merged[0] in _MERGES:
         said["merged"] = _MERGES[merged[0]]
-        said["merged_from"] = merged[1] or None
+        said["merged_from"] = in_series(merged[1])
 
 
 def _bracketing(drive: tuple[int, ...]) -> Bracketing | None:
@@ -115,7 +156,7 @@ def _drive_mode(drive: tuple[int, ...], special: int | None) -> DriveMode | None
     """By the mode code of newer bodies, else by the first word."""
     if len(drive) > 5 and drive[5]:
         return _drive_by_code(drive[5])
-    if drive[0] == 1 or (drive[0] >= 2 and special == 2):
+    if drive[0] == 1 or (drive[0] >= 2 and special == _FAST):
         return DriveMode.CONTINUOUS
     return DriveMode.SINGLE if drive[0] == 0 else None
 
@@ -144,18 +185,26 @@ def _old_focus_mode(mode: int | None, said: Said) -> None:
 
 
 def _focus(focus: Directory, draft: Draft) -> None:
-    _step(focus.number(STEP), draft.said)
+    fired = [focus.number(tag) for tag in (FLASH_ON_SHOE, OWN_FLASH)]
+    if set(fired) <= {0, 1}:
+        draft.flash(1 in fired)
+    _step(focus, (STEP, STEP_INFINITY, STEP_NEAREST), draft.said)
     distance = focus.ratio(DISTANCE)
     if distance is not None:
         metres = _metres(distance[0])
         draft.distance(metres, metres)
 
 
-def _step(step: int | None, said: Said) -> None:
-    """The motor's position, which grows toward near; zero comes from lenses without a motor."""
+def _step(found: Directory, tags: tuple[int, int, int], said: Said) -> None:
+    """The motor's position, and its direction by those for infinity and for the nearest focus.
+
+    Where these are not told it grows toward near, as on all bodies seen. Zero comes from lenses
+    without a motor.
+    """
+    step, infinity, nearest = (found.number(tag) for tag in tags)
     if step:
         said["focus_step"] = step
-        said["step_nearward"] = True
+        said["step_nearward"] = not (infinity and nearest and infinity > nearest)
 
 
 def _metres(numerator: int) -> float | None:

@@ -1,4 +1,8 @@
-"""Panasonic, and Leica's bodies that are Panasonic's: flat notes, offsets from the TIFF."""
+"""Panasonic, and Leica's bodies that are Panasonic's: flat notes, offsets from the TIFF.
+
+Numbers are those of general-purpose metadata libraries' tag tables. The record of time lapses is
+left alone: once one was set up, bodies fill it for other frames too.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +11,7 @@ from typing import Final
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading.directories import Directory, opened
 from sorter.reading.draft import Draft, Said
-from sorter.reading.makers.form import Note
+from sorter.reading.makers.form import Note, in_series, signed_word
 
 FOCUS_MODE: Final = 0x0007
 BODY_NUMBER: Final = 0x0025
@@ -15,6 +19,7 @@ SINCE_POWER_ON: Final = 0x0029  # 1/100 s
 BURST: Final = 0x002A
 SHOT_NUMBER: Final = 0x002B
 TIMER: Final = 0x002E
+PATTERN: Final = 0x0045
 LENS: Final = 0x0051
 MERGED_COUNT: Final = 0x0076
 TIMER_RECORDING: Final = 0x0096
@@ -22,7 +27,10 @@ HDR: Final = 0x009E
 MULTIPLE_EXPOSURE: Final = 0x00B4
 FOCUS_OFFSET: Final = 0x00BD
 MERGED_RANGE: Final = 0x00BF
+BEFORE_RELEASE: Final = 0x00C1
+FLASH: Final = 0x8007
 SHELL_CAMERA: Final = 0x0120
+SHELL_MULTISHOT: Final = 0x0121
 SHELL_STEP: Final = 0x1101
 
 _BRACKETS: Final = {
@@ -38,13 +46,18 @@ _FOCUS_MODES: Final = {
     2: FocusMode.MANUAL,
     **dict.fromkeys((1, 4, 5, 6, 7, 8), FocusMode.AUTO),
 }
+_PATTERNS: Final = {1: 3, 2: 3, 3: 5, 4: 5, 5: 7, 6: 7}
+"""The frames of an exposure bracket by its pattern; a choice that counts in a bracket alone."""
+_FLASHES: Final = {1: False, 2: True}
+_HEADER: Final = 12
 _MULTIPLE: Final = 2
-_NO_TIME: Final = frozenset({0, 0xFFFFFFFF})
+_PIXEL_SHIFT: Final = 1 << 16
+_NO_TIME: Final = 0xFFFFFFFF
 
 
 def read(note: Note, draft: Draft) -> None:
-    """Fills the draft from a Panasonic note."""
-    _fill(note.from_tiff(12), draft)
+    """Fills the draft from a Panasonic note; one body's offsets count from behind the header."""
+    _fill(note.from_tiff(_HEADER, [note.tiff.base + _HEADER]), draft)
 
 
 def read_twin(note: Note, draft: Draft) -> None:
@@ -68,29 +81,32 @@ def _fill(found: Directory | None, draft: Draft) -> None:
     if mode in _FOCUS_MODES:
         said["focus_mode"] = _FOCUS_MODES[mode]
     ticks = found.number(SINCE_POWER_ON)
-    if ticks is not None and ticks not in _NO_TIME:
-        said["counter"] = ticks
-    lens = found.text(LENS)
-    said["lens"] = said.get("lens") or ("" if lens.strip("-") == "" else lens)
-    said["serial"] = said.get("serial") or found.text(BODY_NUMBER)
+    if ticks is not None and 0 < ticks < _NO_TIME:
+        said["since_power_on_cs"] = ticks
+    draft.lens(found.text(LENS))
+    draft.serial(found.text(BODY_NUMBER))
+    draft.flash(_FLASHES.get(found.number(FLASH) or 0))
 
 
 def _drive(found: Directory, said: Said) -> None:
     burst, timer = found.number(BURST), found.number(TIMER)
     if timer is not None and timer > 1:
         said["drive_mode"] = DriveMode.TIMER
-    elif burst in _CONTINUOUS:
+    elif burst in _CONTINUOUS or (burst is None and found.number(BEFORE_RELEASE) == 1):
         said["drive_mode"] = DriveMode.CONTINUOUS
     elif burst == 0:
         said["drive_mode"] = DriveMode.SINGLE
-    number = found.number(SHOT_NUMBER)
-    if number and burst != 0:
+    number = in_series(found.number(SHOT_NUMBER))
+    if number is not None and burst != 0:
         said["shot_number"] = number
 
 
 def _bracketing(found: Directory, said: Said) -> None:
-    """Focus where any of its three places says so; its offset counts steps from the start."""
-    offset = signed(found.number(FOCUS_OFFSET))
+    """Focus where any of its three places says so; its offset counts steps from the start.
+
+    The offset is unverified on real files: that it is none, and its order, is all that counts.
+    """
+    offset = signed_word(found.number(FOCUS_OFFSET))
     kind = _BRACKETS.get(found.number(BURST) or 0) if BURST in found else None
     if found.number(TIMER_RECORDING) == _FOCUS_RECORDING or offset:
         kind = Bracketing.FOCUS
@@ -98,15 +114,12 @@ def _bracketing(found: Directory, said: Said) -> None:
     if kind is Bracketing.FOCUS and offset is not None:
         said["focus_step"] = offset
         said["step_nearward"] = False
-
-
-def signed(number: int | None) -> int | None:
-    """A 16-bit number with its sign."""
-    return number - 0x10000 if number is not None and number & 0x8000 else number
+    if kind is Bracketing.EXPOSURE:
+        said["planned"] = _PATTERNS.get(found.number(PATTERN) or 0)
 
 
 def _merged(found: Directory, said: Said) -> None:
-    count = found.number(MERGED_COUNT) or 0
+    count = in_series(found.number(MERGED_COUNT)) or 0
     if any(found.numbers(MERGED_RANGE)):
         said["merged"] = "focus"
     elif found.number(HDR):
@@ -120,8 +133,11 @@ def _merged(found: Directory, said: Said) -> None:
 def read_shell(outer: Directory, draft: Draft) -> None:
     """The focus motor's step out of a raw's own camera block; which way it grows is not known.
 
-    A bracket's own step number, which the note holds, is taken before it.
+    A bracket's own step number, which the note holds, is taken before it. A raw of shifted shots
+    says so in its outer directory.
     """
+    if outer.number(SHELL_MULTISHOT) == _PIXEL_SHIFT:
+        draft.said["merged"] = draft.said.get("merged") or "other"
     place = outer.place(SHELL_CAMERA)
     if place is None or draft.said.get("focus_step") is not None:
         return

@@ -1,0 +1,140 @@
+"""Whatever stands under a maker's tags: the decoder raises nothing, and says nothing nonsensical."""
+
+from __future__ import annotations
+
+import math
+from types import ModuleType
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cardmaking.tiff import (
+    ASCII,
+    RAT,
+    S16,
+    S32,
+    SIZES,
+    SRAT,
+    U8,
+    U16,
+    U32,
+    UNDEF,
+    Entry,
+    directory,
+)
+from reading.builders import LITTLE, NOTE, exif_tiff
+from reading.builders import jpeg as jpeg_of
+from sorter.model.frame import Facts
+from sorter.reading.containers import jpeg
+from sorter.reading.draft import Draft
+from sorter.reading.makers import (
+    apple,
+    canon,
+    fujifilm,
+    leica,
+    nikon,
+    olympus,
+    panasonic,
+    pentax,
+    phaseone,
+    ricoh,
+    samsung,
+    sigma,
+    sony,
+)
+from sorter.reading.source import Memory
+
+NOTES: list[tuple[str, bytes, ModuleType]] = [
+    ("Canon", b"", canon),
+    ("NIKON", b"", nikon),
+    ("SONY", b"", sony),
+    ("SAMSUNG", b"", samsung),
+    ("SONY", b"SONY DSC \0\0\0", sony),
+    ("OLYMPUS", b"OLYMPUS\0II\3\0", olympus),
+    ("OLYMPUS", b"OLYMP\0\1\0", olympus),
+    ("Panasonic", b"Panasonic\0\0\0", panasonic),
+    ("FUJIFILM", b"FUJIFILM\x0c\0\0\0", fujifilm),
+    ("PENTAX", b"PENTAX \0II", pentax),
+    ("PENTAX", b"AOC\0II", pentax),
+    ("RICOH", b"Ricoh\0\0\0", ricoh),
+    ("Leica Camera AG", b"LEICA\0\2\0", leica),
+    ("LEICA CAMERA AG", b"LEICA\0\1\0", leica),
+    ("Leica Camera AG", b"LEICA\0\0\0", leica),
+    ("SIGMA", b"SIGMA\0\0\0\0\2", sigma),
+    ("Apple", b"Apple iOS\0\0\1II", apple),
+]
+FROM_NOTE = (b"OLYMPUS", b"FUJI", b"PENTAX", b"LEICA\0\1", b"Apple")
+MODELS = ["", "ILCE-7M3", "ILCE-6000", "NEX-6", "DSC-RX100", "SLT-A77V", "Canon EOS R5"]
+KINDS = [U8, ASCII, U16, U32, RAT, UNDEF, S16, S32, SRAT]
+
+
+def tags_of(module: ModuleType) -> list[int]:
+    """The tags that the decoder names (its other constants do no harm)."""
+    return sorted(
+        {value for value in vars(module).values() if type(value) is int and 0 < value < 0x10000}
+    )
+
+
+@st.composite
+def entries(draw: st.DrawFn, tags: list[int]) -> list[Entry]:
+    """Entries under these tags with values of any type, count and content."""
+    drawn = draw(st.lists(st.sampled_from(tags), max_size=10))
+    made = []
+    for tag in drawn:
+        kind, count = draw(st.sampled_from(KINDS)), draw(st.integers(0, 40))
+        size = count * SIZES[kind]
+        value = draw(st.binary(max_size=min(size, 40)))
+        fill = draw(st.sampled_from([b"\0", b"\1", b"\xff"]))
+        made.append(Entry(tag, kind, count, value.ljust(size, fill)))
+    return made
+
+
+def said(make: str, model: str, note: Entry) -> Facts:
+    """The facts by the reader itself, without the net that the card's loop has."""
+    main = [LITTLE.text(0x010F, make), LITTLE.text(0x0110, model)]
+    found = Draft()
+    jpeg.read(Memory(jpeg_of(exif_tiff(main, [note]))), found)
+    return found.facts()
+
+
+def check(facts: Facts) -> None:
+    """What no camera can say, whatever it writes."""
+    near, far = facts.focus_near_m, facts.focus_far_m
+    assert (near is None) == (far is None)
+    assert near is None or far is None or 0 < near <= far
+    assert facts.shot_number is None or facts.shot_number >= 1
+    assert facts.planned is None or facts.planned >= 1
+    assert facts.counter is None or facts.counter >= 1
+    assert facts.since_power_on_cs is None or facts.since_power_on_cs >= 1
+    assert facts.merged_from is None or facts.merged
+    offset = facts.bracket_offset_ev
+    assert offset is None or math.isfinite(offset)
+
+
+@pytest.mark.parametrize(("make", "head", "module"), NOTES)
+@given(data=st.data())
+def test_a_decoder_takes_any_values(
+    make: str, head: bytes, module: ModuleType, data: st.DataObject
+) -> None:
+    listed = data.draw(entries(tags_of(module)))
+    model = data.draw(st.sampled_from(MODELS))
+    own = head.startswith(FROM_NOTE)
+
+    def note(at: int) -> bytes:
+        return head + directory("<", listed, len(head) + (0 if own else at))
+
+    check(said(make, model, LITTLE.placed(NOTE, note)))
+
+
+@given(rest=st.binary(max_size=200), mark=st.sampled_from([b"IIIITwaR", b"MMMMRawT"]))
+def test_a_table_of_its_own_form_takes_any_bytes(rest: bytes, mark: bytes) -> None:
+    assert phaseone.SERIAL
+    for place in (b"\x0c\0\0\0", b"\0\0\0\x0c", b""):
+        check(said("Phase One A/S", "", LITTLE.raw(NOTE, mark + place + rest)))
+
+
+@given(entry=entries([0x0001]), first=st.binary(max_size=24))
+def test_a_note_takes_any_first_bytes(entry: list[Entry], first: bytes) -> None:
+    for make in ("Canon", "NIKON", "SONY", "SAMSUNG", "Unheard-of"):
+        check(said(make, "", LITTLE.raw(NOTE, first + directory("<", entry, 0))))
