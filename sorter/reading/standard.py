@@ -111,7 +111,7 @@ def _circumstances(exif: Directory, said: Said) -> None:
 
 def _identity(exif: Directory, said: Said) -> None:
     said["serial"] = stray.serial(exif.text(0xA431))
-    said["lens"] = stray.lens(exif.text(0xA434))
+    said["lens"] = exif.text(0xA434)  # as written: "----" is what some bodies call any other lens
     said["width"] = exif.number(0xA002) or None
     said["height"] = exif.number(0xA003) or None
 

@@ -26,14 +26,17 @@ ExposureTime ShutterSpeedValue FNumber ApertureValue ISO ISOSpeed StandardOutput
 RecommendedExposureIndex FocalLength ExposureCompensation Flash SubjectDistance
 Nikon:FocusDistance Nikon:ISO DateTimeOriginal CreateDate ModifyDate SubSecTimeOriginal
 SubSecTimeDigitized SubSecTime OffsetTimeOriginal OffsetTimeDigitized OffsetTime
+Canon:FlashBits Canon:CanonFlashMode Apple:FocusDistanceRange
 """
 _WORDS: Final = """
 FileType MIMEType Make Model LensModel Lens LensType FocusDistanceUpper FocusDistanceLower
 Olympus:FocusDistance FocusMode DriveMode ContinuousDrive SelfTimer ShootingMode BurstMode
-ReleaseMode
+ReleaseMode Sigma:AFMode SigmaRaw:Focus
 """
 _STANDARD: Final = ("ExifIFD", "IFD0")
 """Groups of the standard's own tags, in the order in which they are asked."""
+_OLD_RAWS: Final = {"CRW": ("CanonRaw", "Canon"), "X3F": (*_STANDARD, "SigmaRaw")}
+"""Groups in which raws without Exif keep the same, by FileType."""
 
 _ONE_WORD: Final = """
 JPEG JPS TIFF DNG PNG GIF CR2 CR3 CRW NEF ARW RAF RW2 ORF PEF SRW MRW X3F IIQ RAW HEIC HEIF AVIF
@@ -78,6 +81,7 @@ def _values(tags: Tags) -> Values:
         fields.FOCUS: _focus(tags),
         fields.DRIVE: _drive(tags),
         fields.PICTURE: _picture(tags),
+        fields.FLASH: found[fields.FLASH] or _makers_flash(tags),
         **_makers_distances(tags),
     }
     return known(found)
@@ -86,7 +90,8 @@ def _values(tags: Tags) -> Values:
 def _of_standard(tags: Tags, name: str) -> str:
     """The tag by the standard's name for it, from the groups that hold the standard's tags."""
     own = _OWN_NAMES.get(name, name)
-    return next((tags[key] for group in _STANDARD if (key := f"{group}:{own}") in tags), "")
+    groups = _OLD_RAWS.get(tags.get("File:FileType", ""), _STANDARD)
+    return next((tags[key] for group in groups if (key := f"{group}:{own}") in tags), "")
 
 
 _OWN_NAMES: Final = {
@@ -104,9 +109,22 @@ def _makers_iso(tags: Tags) -> float | None:
     return positive(nikon[-1]) if nikon else positive(tags.get("Composite:ISO", ""))
 
 
+def _makers_flash(tags: Tags) -> str | None:
+    """Whether the flash fired, for raws without Exif.
+
+    FlashBits 13 and 14 are the body's own flash and one on its shoe; a flash mode of 0 is off.
+    """
+    if tags.get("File:FileType") != "CRW" or "Canon:FlashBits" not in tags:
+        return None
+    if int(tags["Canon:FlashBits"]) & (1 << 13 | 1 << 14):
+        return "fired"
+    return "not fired" if tags.get("Canon:CanonFlashMode") == "0" else None
+
+
 def _makers_distances(tags: Tags) -> dict[str, Value | None]:
     """The limits of focus out of a note; a lone one stands for both."""
     found = [metres(tags[key]) for key in _DISTANCES if key in tags]
+    found += [metres(part) for part in tags.get("Apple:FocusDistanceRange", "").split()]
     limits = [limit for limit in found if limit is not None]
     return {fields.NEAR: min(limits), fields.FAR: max(limits)} if limits else {}
 
@@ -126,14 +144,15 @@ def _makers_lens(tags: Tags) -> str:
         or tags.get("Olympus:LensModel", "")
         or tags.get("Panasonic:LensType", "").strip("-")
         or tags.get("Nikon:Lens", "")
+        or tags.get("PhaseOne:LensModel", "")
     )
 
 
 def _focus(tags: Tags) -> str | None:
-    for key in ("Canon", "Nikon", "Olympus", "Panasonic", "Pentax", "Sony", "FujiFilm"):
+    for key in ("Canon", "Nikon", "Olympus", "Panasonic", "Pentax", "Sony", "FujiFilm", "Ricoh"):
         if tags.get(f"{key}:FocusMode"):
             return focus_in_words(tags[f"{key}:FocusMode"])
-    return None
+    return focus_in_words(tags.get("Sigma:AFMode") or tags.get("SigmaRaw:Focus", ""))
 
 
 def _drive(tags: Tags) -> str | None:
@@ -156,6 +175,9 @@ _DRIVES: Final = (
     "Pentax:DriveMode",
     "Sony:ReleaseMode",
     "FujiFilm:DriveMode",
+    "Ricoh:DriveMode",
+    "Sigma:DriveMode",
+    "SigmaRaw:DriveMode",
 )
 
 

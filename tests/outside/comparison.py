@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -12,7 +13,6 @@ from typing import Final
 from outside import by_exifread, by_exiftool, by_exiv2, corpus, fields
 from outside.fields import Value, Values
 from sorter.model.frame import ReadFile
-from sorter.reading import cards
 from sorter.reading.containers import block
 
 EXIFTOOL, EXIFREAD, EXIV2 = "exiftool", "exifread", "exiv2"
@@ -58,22 +58,33 @@ class Case:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """Differences that one reason explains: the sorter knows nothing there, and does not mean to."""
+    """Differences that one reason explains.
+
+    unread: the sorter knows nothing there, and does not mean to; else it says what nobody says.
+    """
 
     name: str
     reason: str
     covers: Callable[[Case, ReadFile], bool]
+    unread: bool = True
 
     def explains(self, case: Case) -> bool:
-        """Whether this rule is why the sorter knows nothing."""
-        return case.ours is None and self.covers(case, corpus.readings()[case.file])
+        """Whether this rule is why the sorter says nothing, or what no reference says."""
+        if (case.ours is None) is not self.unread:
+            return False
+        return self.covers(case, corpus.readings()[case.file])
 
 
 RULES: Final = (
     Rule(
-        name="no reader",
-        reason="the sorter says itself that it knows the format but not how to read its metadata",
-        covers=lambda _, read: cards.NO_READER in read.notes,
+        name="numbered lens",
+        reason="where a body writes no name of the lens its number stands for it, without a look "
+        "into tables of names: a swap of lenses is to be seen",
+        covers=lambda case, _: (
+            (case.reference, case.field) == (NOBODY, fields.LENS)
+            and re.fullmatch(r"lens \d+(-\d+)*", str(case.ours)) is not None
+        ),
+        unread=False,
     ),
     Rule(
         name="Exif as text",
@@ -143,13 +154,9 @@ def differences() -> tuple[Case, ...]:
     return tuple(case for case in cases() if not case.same and rule_for(case) is None)
 
 
-OWED: Final = "to be fixed: "
-"""What the reason of a known difference begins with where the sorter is wrong."""
-
-
-def owed(case: Case) -> bool:
-    """Whether the table says that this difference is a fault that is to be fixed."""
-    return table().get(case.line, ("", ""))[1].startswith(OWED)
+def is_theirs(case: Case) -> bool:
+    """Whether the table says that in this difference the reference is wrong."""
+    return table().get(case.line, ("", ""))[0] == "ours"
 
 
 @cache

@@ -9,14 +9,23 @@ from dataclasses import dataclass
 
 from corpusmaking.fetching import complete
 from outside import corpus
-from outside.comparison import KNOWN_TO, NOBODY, RULES, cases, differences, owed, rule_for, table
+from outside.comparison import (
+    KNOWN_TO,
+    NOBODY,
+    RULES,
+    cases,
+    differences,
+    is_theirs,
+    rule_for,
+    table,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figure:
     """Of one field and reference: values that are the same, that differ, and that a rule explains.
 
-    owed: how many of those that differ are noted as faults to be fixed.
+    theirs: of how many of those that differ the table says that the reference is wrong.
     """
 
     reference: str
@@ -24,7 +33,7 @@ class Figure:
     same: int = 0
     different: int = 0
     by_rule: int = 0
-    owed: int = 0
+    theirs: int = 0
 
     @property
     def known(self) -> int:
@@ -46,7 +55,7 @@ class Figure:
             same=sum(part.same for part in listed),
             different=sum(part.different for part in listed),
             by_rule=sum(part.by_rule for part in listed),
-            owed=sum(part.owed for part in listed),
+            theirs=sum(part.theirs for part in listed),
         )
 
 
@@ -56,7 +65,7 @@ def figures() -> list[Figure]:
     for case in cases():
         how = "same" if case.same else "by rule" if rule_for(case) else "different"
         counts[case.reference, case.field, how] += 1
-        counts[case.reference, case.field, "owed"] += how == "different" and owed(case)
+        counts[case.reference, case.field, "theirs"] += how == "different" and is_theirs(case)
     return [
         Figure(
             reference=reference,
@@ -64,7 +73,7 @@ def figures() -> list[Figure]:
             same=counts[reference, field, "same"],
             different=counts[reference, field, "different"],
             by_rule=counts[reference, field, "by rule"],
-            owed=counts[reference, field, "owed"],
+            theirs=counts[reference, field, "theirs"],
         )
         for reference, known in KNOWN_TO.items()
         for field in known

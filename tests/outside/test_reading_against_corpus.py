@@ -15,7 +15,6 @@ from outside.comparison import (
     EXIFTOOL,
     KNOWN_TO,
     NOBODY,
-    OWED,
     RULES,
     Case,
     cases,
@@ -113,7 +112,6 @@ def test_every_known_difference_says_who_is_right_and_why() -> None:
     for line, (right, why) in table().items():
         assert right in {"theirs", "ours", "both"}, line
         assert len(why) > 20, line
-        assert not why.startswith(OWED) or right == "theirs", line
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.name)
@@ -135,8 +133,8 @@ def test_nearly_all_values_are_the_same(reference: str) -> None:
 
 
 def kept(figure: Figure) -> int:
-    """The values that are to be the same, without those of faults that the table owns up to."""
-    return figure.same + figure.different - figure.owed
+    """The values that are to be the same: one wrong picture may lie in the corpus many times."""
+    return figure.same + figure.different - figure.theirs
 
 
 @pytest.mark.parametrize("field", fields.FIELDS)

@@ -72,7 +72,7 @@ def drive_in_words(text: str) -> str | None:
     Nothing for "Delay" either: the mirror goes up before, and how many pictures follow is not told.
     """
     lowered = text.lower()
-    if re.search(r"(?<!no )timer", lowered):
+    if re.search(r"(?<!no )timer|^\d+s$", lowered):  # one maker names the timer by its seconds
         return "timer"
     if re.search(r"bracket", lowered):
         return None
