@@ -176,8 +176,10 @@ class Directory:
         if entry is None:
             return None
         first = _FIRST[self.tiff.order].get(entry[0])
-        data = self.raw(tag) if first else b""
-        return first.unpack_from(data)[0] if first and data else None
+        if first is None or not entry[2]:
+            return None
+        data = entry[3] if entry[2] <= 4 else self.raw(tag)
+        return first.unpack_from(data)[0] if data else None
 
     def ratios(self, tag: int) -> tuple[tuple[int, int], ...]:
         """The value's rationals, each as numerator and denominator, as they stand."""

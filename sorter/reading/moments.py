@@ -28,29 +28,31 @@ def moment_of(text: str, fraction: str = "", offset: str = "") -> Moment | None:
     fraction's digits are a decimal fraction. Read as well: other separators, a blank for a leading
     zero, a fraction or an offset within the date.
     """
+    found = _parts(text)
+    if found is None:
+        return None
+    local_s, digits, zone = found
+    return Moment(
+        local_s=local_s,
+        digits=digits or digits_of(fraction),
+        offset_min=minutes_of(zone or offset),
+    )
+
+
+@lru_cache(maxsize=16)  # the frames of a burst share their second
+def _parts(text: str) -> tuple[int, str | None, str | None] | None:
+    """Seconds since 1970 by that clock, and the fraction and the offset that stand in the text."""
     found = _DATE.fullmatch(text)
     if found is None:
         return None
     year, month, day, hour, minute, second = (int(part) for part in found.groups()[:6])
     if hour > 23 or minute > 59 or second > 59:
         return None
-    days = _days(year, month, day)
-    if days is None:
-        return None
-    return Moment(
-        local_s=days * 86400 + hour * 3600 + minute * 60 + second,
-        digits=found[7] or digits_of(fraction),
-        offset_min=minutes_of(found[8] or offset),
-    )
-
-
-@lru_cache(maxsize=16)  # the files of a card are of few days
-def _days(year: int, month: int, day: int) -> int | None:
-    """Days since 1970-01-01; None where there is no such day."""
     try:
-        return date(year, month, day).toordinal() - _EPOCH
+        days = date(year, month, day).toordinal() - _EPOCH
     except ValueError:
         return None
+    return days * 86400 + hour * 3600 + minute * 60 + second, found[7], found[8]
 
 
 def digits_of(fraction: str) -> str | None:
@@ -62,6 +64,7 @@ def digits_of(fraction: str) -> str | None:
     return kept if kept.isascii() and kept.isdigit() else None
 
 
+@lru_cache(maxsize=16)
 def minutes_of(offset: str) -> int | None:
     """Minutes east of UTC of ``+HH:MM``; None where it says nothing or too much."""
     if offset == "Z":

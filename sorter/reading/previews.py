@@ -6,6 +6,7 @@ it, and the size stays unknown.
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final, NamedTuple
@@ -22,8 +23,10 @@ FRAMES: Final = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
 LOSSLESS: Final = frozenset({0xC3, 0xC7, 0xCB, 0xCF})
 """Frames of sensor data, which nothing shows as a picture."""
 WITHOUT_LENGTH: Final = frozenset({0x01, *range(0xD0, 0xD9)})
+ENDS: Final = frozenset({SCAN, END_MARKER})
 MOST_SEGMENTS: Final = 200
 UNKNOWN: Final = (0, 0)
+_SEGMENT: Final = struct.Struct(">BBH")
 
 
 def take(
@@ -96,18 +99,19 @@ def size_of(fields: bytes) -> tuple[int, int] | None:
 
 def segments(source: Source, at: int, end: int) -> Iterator[tuple[int, int, int]]:
     """Marker, first byte and end of each segment's content, up to the scan, within the first block."""
-    data, end = source.head, min(end, len(source.head))
+    data, allowance, end = source.head, source.allowance, min(end, len(source.head))
     for _ in range(MOST_SEGMENTS):
-        if at + 4 > end or data[at] != 0xFF or not source.allowance.take(1):
+        if at + 4 > end:
             return
-        marker = data[at + 1]
+        start, marker, length = _SEGMENT.unpack_from(data, at)
+        allowance.steps -= 1
+        if start != 0xFF or allowance.steps < 0 or marker in ENDS:
+            return
         if marker == 0xFF:  # a fill byte
             at += 1
         elif marker in WITHOUT_LENGTH:
             at += 2
-        elif marker in {SCAN, END_MARKER}:
-            return
         else:
-            stop = at + 2 + int.from_bytes(data[at + 2 : at + 4])
+            stop = at + 2 + length
             yield marker, at + 4, stop
             at = max(stop, at + 4)

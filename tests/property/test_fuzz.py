@@ -153,7 +153,8 @@ def test_reading_on_and_on_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
         directories(main, exif, draft)
 
     monkeypatch.setattr(block, "directories", greedy)
-    tally = campaign.tried([Cases(made(), 1).case("flip", 1500)])
+    (whole,) = (one for one in made() if one.name == "Canon.jpg")
+    tally = campaign.tried([campaign.Case("file:1", whole.name, whole.data)])
     assert ["reads of" in one.fault for one in tally.failures] == [True]
 
 

@@ -27,21 +27,19 @@ class Box(NamedTuple):
 def boxes(source: Source, start: int, end: int) -> Iterator[Box]:
     """The boxes side by side between two places; a box that makes no sense ends the walk."""
     at, head, allowance = start, source.head, source.allowance
-    in_head = len(head)
+    in_head = min(end, len(head)) - 8
     for _ in range(MOST_BOXES):
-        if at + 8 > end:
-            return
         # The walk is a quarter of a CR3's time: the allowance and the first block are asked directly.
-        allowance.steps -= 1
-        if allowance.steps < 0:
-            return
-        if at + 8 <= in_head:
+        if at <= in_head:
             size, kind = _HEAD.unpack_from(head, at)
         else:
-            fields = source.read(at, 8)
+            fields = source.read(at, 8) if at + 8 <= end else b""
             if len(fields) < 8:
                 return
             size, kind = _HEAD.unpack(fields)
+        allowance.steps -= 1
+        if allowance.steps < 0:
+            return
         content = at + 8
         if size == 1:
             size, content = int.from_bytes(source.read(at + 8, 8)), at + 16
@@ -53,15 +51,27 @@ def boxes(source: Source, start: int, end: int) -> Iterator[Box]:
         at += size
 
 
+def _first(source: Source, start: int, end: int, wanted: bytes) -> Box | None:
+    """The first box of a kind: the walk of `boxes` without making one for each that is passed over."""
+    at, head, allowance = start, source.head, source.allowance
+    in_head = min(end, len(head))
+    for _ in range(MOST_BOXES):
+        if at + 8 > in_head:
+            break
+        size, kind = _HEAD.unpack_from(head, at)
+        if kind == wanted or size < 8:
+            break
+        allowance.steps -= 1
+        at += size
+    return next((box for box in boxes(source, at, end) if box.kind == wanted), None)
+
+
 def first(source: Source, start: int, end: int, *kinds: bytes) -> Box | None:
     """The box at the end of a path of kinds, the first of its kind on each level."""
-    found = Box(b"", start, end)
+    found: Box | None = None
     for kind in kinds:
-        for box in boxes(source, start, end):
-            if box.kind == kind:
-                found = box
-                break
-        else:
+        found = _first(source, start, end, kind)
+        if found is None:
             return None
         start, end = found.start, min(found.end, source.size)
     return found

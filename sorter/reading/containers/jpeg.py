@@ -63,7 +63,7 @@ def facts(source: Source, start: int, end: int, draft: Draft) -> int:
     came_to, seen, whole, stop = start + 2, False, False, start + 2
     for marker, at, stop in segments(source, start, end):
         came_to = at
-        if marker == APP1 and not whole and source.read(at, len(EXIF)) == EXIF:
+        if marker == APP1 and not whole and _is_exif(source, at):
             whole = _exif(source, at + len(EXIF), stop, draft, seen=seen)
             seen = True
             came_to = stop
@@ -76,6 +76,11 @@ def facts(source: Source, start: int, end: int, draft: Draft) -> int:
     elif not whole and block.UNREADABLE not in draft.notes:
         draft.notes.append(block.UNREADABLE)
     return came_to
+
+
+def _is_exif(source: Source, at: int) -> bool:
+    """Whether the segment's content here is Exif, which mostly stands in the first block."""
+    return source.head.startswith(EXIF, at) or source.read(at, len(EXIF)) == EXIF
 
 
 def _exif(source: Source, base: int, end: int, draft: Draft, *, seen: bool) -> bool:
@@ -103,7 +108,7 @@ def segments(source: Source, start: int, end: int) -> Iterator[tuple[int, int, i
             at += 1
         elif marker in previews.WITHOUT_LENGTH:
             at += 2
-        elif marker in {previews.SCAN, previews.END_MARKER}:
+        elif marker in previews.ENDS:
             return
         else:
             stop = at + 2 + int.from_bytes(head[2:])

@@ -72,7 +72,8 @@ def read(note: Note, draft: Draft) -> None:
         return
     number = found.number(SERIAL)
     texts = {LENS: found.text(LENS), SERIAL: str(number) if number else ""}
-    fill({tag: found.numbers(tag) for tag in WIDTHS if tag in found}, texts, draft)
+    there = found.entries.keys() & WIDTHS.keys()
+    fill({tag: found.numbers(tag) for tag in there}, texts, draft)
     _count(found, note.model, draft.said)
 
 
@@ -83,7 +84,9 @@ def fill(arrays: Mapping[int, Sequence[int]], texts: Mapping[int, str], draft: D
     said. So other containers of the same arrays are read by the same rules.
     """
     said = draft.said
-    words = {tag: bounded(arrays.get(tag, ()), width) for tag, width in WIDTHS.items()}
+    words = dict.fromkeys(WIDTHS, ()) | {
+        tag: bounded(numbers, WIDTHS[tag]) for tag, numbers in arrays.items()
+    }
     settings, shot, file = words[SETTINGS], words[SHOT], words[FILE]
     _drive(settings, shot, said)
     _focus_mode(settings, words[AF] or words[NEW_AF], said)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable
 from dataclasses import replace
+from functools import lru_cache
 from typing import Final
 
 from sorter.reading.directories import Directory
@@ -117,16 +118,19 @@ def _unwrapped(private: Note, at: int, length: int) -> Note | None:
 
 def read(note: Note, draft: Draft) -> None:
     """Fills the draft with what the note says, where we know its maker's tags."""
-    head = note.tiff.upto(note.offset, 16)
+    decode = _decoder(note.tiff.upto(note.offset, 16), note.make)
+    if decode is not None:
+        decode(note, draft)
+
+
+@lru_cache(maxsize=32)  # one card knows few makers
+def _decoder(head: bytes, make: str) -> Decoder | None:
+    """Whose note it is, by its first bytes, else by the make."""
     for signature, decode in _SIGNATURES:
         if head.startswith(signature):
-            decode(note, draft)
-            return
-    make = note.make.lower()
-    for start, decode in _BARE:
-        if make.startswith(start):
-            decode(note, draft)
-            return
+            return decode
+    bare = make.lower()
+    return next((decode for start, decode in _BARE if bare.startswith(start)), None)
 
 
 def read_shell(outer: Directory, draft: Draft) -> None:
