@@ -25,7 +25,7 @@ FIRST_BLOCK: Final = 64 * 1024
 """Bytes read at once on opening. Holds all metadata of most files, in one request to the card."""
 NEXT_BLOCK: Final = 4 * 1024
 """The least that a later request asks for: values lie close behind the directory that names them."""
-MARKED: Final = 8 * 1024
+MARKED: Final = 4 * 1024
 """The first bytes, in which bodies write time and counters. All 64 kB cost a tenth of a reading."""
 BUDGET: Final = 4 * 1024 * 1024
 """Bytes that may be read of one file. Metadata that need more are no metadata of a camera."""

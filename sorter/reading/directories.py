@@ -196,10 +196,14 @@ class Directory:
         entry = self.entries.get(tag)
         if entry is None:
             return None
-        pair = _PAIR[self.tiff.order].get(entry[0])
+        tiff = self.tiff
+        pair = _PAIR[tiff.order].get(entry[0])
         if pair is None:
             number = self.number(tag)
             return self._float(tag) if number is None else (number, 1)
+        start = tiff.base + _OFFSET[tiff.order].unpack(entry[3])[0]
+        if entry[1] == 1 and start >= 0 and start + 8 <= min(tiff.end, len(tiff.source.head)):
+            return pair.unpack_from(tiff.source.head, start)  # what nearly every one comes to
         data = self.raw(tag)
         return pair.unpack_from(data) if data else None
 
@@ -215,7 +219,7 @@ class Directory:
 
     def text(self, tag: int) -> str:
         """The value as text: cut at the first NUL, decoded, stripped."""
-        return as_text(self.raw(tag)) if tag in self.entries else ""
+        return as_text(self.raw(tag))
 
 
 MOST_TEXT: Final = 200
@@ -259,10 +263,9 @@ def directory(tiff: Tiff, offset: int) -> Directory | None:
     rows = table[: 12 * tiff.source.allowance.take(there)]
     if stated and not rows:
         return None
-    tail = table[length:]
-    follows = _OFFSET[order].unpack(tail)[0] if len(tail) == 4 else 0
-    rows_of = _table(rows, order)
-    return Directory(tiff, rows_of, rows_of.entries, stated, follows, offset + 2 + length)
+    follows = _OFFSET[order].unpack_from(table, length)[0] if len(table) == length + 4 else 0
+    decoded = _table(rows, order)
+    return Directory(tiff, decoded, decoded.entries, stated, follows, offset + 2 + length)
 
 
 @lru_cache(maxsize=64)  # in the frames of a series most tables are the same to the byte
@@ -271,20 +274,18 @@ def _table(rows: bytes, order: str) -> Table:
     return Table(rows, order)
 
 
-def plausible(found: Directory | None) -> bool:
+def _is_plausible(found: Directory) -> bool:
     """Whether the byte order fits: a sane count, and known types in the first entries."""
-    if found is None or not 1 <= found.stated <= MOST_ENTRIES:
-        return False
-    return found.table.known
+    return found.table.known and 1 <= found.stated <= MOST_ENTRIES
 
 
 def ordered(tiff: Tiff, offset: int) -> Directory | None:
     """The directory in the stated byte order, or in the other where only that one makes sense."""
     found = directory(tiff, offset)
-    if plausible(found):
+    if found is not None and _is_plausible(found):
         return found
     turned = directory(replace(tiff, order=_OTHER[tiff.order]), offset)
-    return turned if plausible(turned) else None
+    return turned if turned is not None and _is_plausible(turned) else None
 
 
 def opened(source: Source, base: int, end: int) -> Directory | None:

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
-from dataclasses import replace
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 from sorter.model.values import Preview
 from sorter.reading.draft import Draft
-from sorter.reading.source import Source
+from sorter.reading.source import Memory, Source
 
 START: Final = b"\xff\xd8\xff"
 SCAN: Final = 0xDA
@@ -25,6 +25,8 @@ LOSSLESS: Final = frozenset({0xC3, 0xC7, 0xCB, 0xCF})
 WITHOUT_LENGTH: Final = frozenset({0x01, *range(0xD0, 0xD9)})
 ENDS: Final = frozenset({SCAN, END_MARKER})
 MOST_SEGMENTS: Final = 200
+BEGINS: Final = 192
+"""Bytes of a JPEG that mostly reach behind its quantization tables, where its frame header stands."""
 UNKNOWN: Final = (0, 0)
 _SEGMENT: Final = struct.Struct(">BBH")
 
@@ -51,29 +53,26 @@ def take_framed(
 ) -> None:
     """Keeps the JPEG between these places as take does; frame: its frame header, where that was seen."""
     offset, end = place
-    if not take_sized(source, draft, offset, end - offset, size) or frame is None:
-        return
-    headless = not frame.marker and end <= len(source.head)
-    if frame.marker in LOSSLESS or headless:
-        draft.previews.pop()
-    elif frame.size is not None and frame.size != size:
-        width, height = frame.size
-        draft.previews[-1] = replace(draft.previews[-1], width=width, height=height)
+    if frame is not None:
+        headless = not frame.marker and end <= len(source.head)
+        if frame.marker in LOSSLESS or headless:
+            return
+        size = frame.size or size
+    take_sized(source, draft, offset, end - offset, size)
 
 
 def take_sized(
     source: Source, draft: Draft, offset: int, length: int, size: tuple[int, int]
-) -> bool:
-    """Keeps the JPEG at this place without a look at its frame header; whether it can be one."""
+) -> None:
+    """Keeps the JPEG at this place, where it can be one, without a look at its frame header."""
     head = source.head
     if offset < 0 or not 0 < length <= source.size - offset:
-        return False
+        return
     if offset + len(START) <= len(head) and not head.startswith(START, offset):
-        return False
-    if any(one.offset == offset for one in draft.previews):
-        return False
+        return
+    if draft.previews and any(one.offset == offset for one in draft.previews):
+        return
     draft.previews.append(Preview(offset=offset, length=length, width=size[0], height=size[1]))
-    return True
 
 
 class Frame(NamedTuple):
@@ -85,9 +84,21 @@ class Frame(NamedTuple):
 
 def frame_in(source: Source, start: int, end: int) -> Frame:
     """The frame header of the JPEG between these places, as far as it is in the first block."""
-    for marker, at, _ in segments(source, start + 2, end):
+    begins = _frame_of(source.head[start : min(start + BEGINS, end)])
+    return begins or _frame_by(source, start + 2, end)
+
+
+@lru_cache(maxsize=16)  # the thumbnails of a body begin alike
+def _frame_of(data: bytes) -> Frame | None:
+    """The frame header in the first bytes of a JPEG; None where it is not among them."""
+    found = _frame_by(Memory(data), 2, len(data))
+    return found if found.marker and found.size else None
+
+
+def _frame_by(source: Source, at: int, end: int) -> Frame:
+    for marker, first, _ in segments(source, at, end):
         if marker in FRAMES:
-            return Frame(marker, size_of(source.head[at + 1 : at + 5]))
+            return Frame(marker, size_of(source.head[first + 1 : first + 5]))
     return Frame(0, None)
 
 

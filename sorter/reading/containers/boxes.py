@@ -54,14 +54,14 @@ def boxes(source: Source, start: int, end: int) -> Iterator[Box]:
 def _first(source: Source, start: int, end: int, wanted: bytes) -> Box | None:
     """The first box of a kind: the walk of `boxes` without making one for each that is passed over."""
     at, head, allowance = start, source.head, source.allowance
-    in_head = min(end, len(head))
-    for _ in range(MOST_BOXES):
-        if at + 8 > in_head:
-            break
+    in_head = min(end, len(head)) - 8
+    while at <= in_head and allowance.steps > 0:
         size, kind = _HEAD.unpack_from(head, at)
-        if kind == wanted or size < 8:
+        if size < 8:  # its size is said otherwise
             break
         allowance.steps -= 1
+        if kind == wanted:
+            return Box(kind, at + 8, at + size)
         at += size
     return next((box for box in boxes(source, at, end) if box.kind == wanted), None)
 

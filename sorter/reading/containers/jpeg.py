@@ -136,9 +136,10 @@ def _shown(
     for marker, first, stop in previews.segments(source, at, end):
         if marker == APP2 and source.head.startswith(PICTURES, first):
             lists.append((first + len(PICTURES), min(stop, end)))
-        elif marker in previews.FRAMES and not frame.marker:
+        elif marker in previews.FRAMES:  # what belongs to the application stands before it
             size = previews.size_of(source.head[first + 1 : first + 5])
             frame = previews.Frame(marker, size)
+            break
     return frame, lists
 
 
