@@ -94,9 +94,10 @@ class Window:
             return b""
         if stop <= len(self.head):
             return self.head[offset:stop]
-        for start, block in reversed(self._blocks):  # a walk goes on where it was
-            if start <= offset and stop <= start + len(block):
-                return block[offset - start : stop - start]
+        if self._blocks:
+            for start, block in reversed(self._blocks):  # a walk goes on where it was
+                if start <= offset and stop <= start + len(block):
+                    return block[offset - start : stop - start]
         return self._further(offset, stop)
 
     def _further(self, offset: int, stop: int) -> bytes:

@@ -42,8 +42,7 @@ def read_card(card: Card, listing: Listing, tick: Callable[[int], None] | None =
     """
     read: list[ReadFile] = []
     paths = [file.path for file in listing.files if _is_opened(file)]
-    windows = opened(card, paths, _prepare)
-    with closing(windows):
+    with closing(opened(card, paths, _prepare)) as windows:
         for done, file in enumerate(listing.files, start=1):
             read.append(_read(card, file, next(windows)) if _is_opened(file) else _unopened(file))
             if tick is not None:
@@ -108,7 +107,7 @@ def read_source(source: Source, file: CardFile) -> Draft:
     draft = Draft(container=container.name, role=container.role)
     if container.read is not None:
         _read_picture(container.read, source, draft)
-        sane.settle(draft, source.size)
+        sane.settle(draft)
         _judge(draft)
     elif not fallback.read(source, draft):
         draft.notes.append(NO_READER)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 import struct
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from itertools import islice
@@ -359,7 +359,7 @@ WITHIN: Final = 1
 
 
 def settled(
-    tiff: Tiff, offset: int, end: int, bases: Sequence[int] = (), enough: int = RIGHT_BEHIND
+    tiff: Tiff, offset: int, end: int, bases: Iterable[int] = (), enough: int = RIGHT_BEHIND
 ) -> Directory | None:
     """The note's directory in the byte order and with the base of offsets that stand the test.
 

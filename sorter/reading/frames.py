@@ -44,14 +44,16 @@ def join(files: Sequence[ReadFile]) -> tuple[tuple[Frame, ...], tuple[Loose, ...
     loose: list[Loose] = []
     for heap in _heaps(files):
         _sort_out(heap, groups, loose)
-    frames = sorted(map(_frame, _across_prefixes(groups)), key=lambda frame: frame.path)
+    joined = sorted(_across_prefixes(groups), key=lambda group: group[0].file.path)
+    frames = map(_frame, joined)
     return tuple(frames), tuple(sorted(loose, key=lambda one: one[1].path))
 
 
 def _heaps(files: Sequence[ReadFile]) -> Iterable[_Heap]:
     """Files by folder and stem, whatever the case; NAME.EXT.xmp stands with NAME.EXT."""
     heaps: dict[tuple[str, str], _Heap] = {}
-    there = {file.path.lower() for file in files if file.role is not Role.SIDECAR}
+    sidecars = any(file.role is Role.SIDECAR for file in files)
+    there = {file.path.lower() for file in files if file.role is not Role.SIDECAR and sidecars}
     for file in files:
         stem = file.file.stem.lower()
         folder = file.file.folder
@@ -155,7 +157,10 @@ def _across_prefixes(groups: list[list[ReadFile]]) -> Iterator[list[ReadFile]]:
             place = (group[0].file.folder, numbered[1])
             by_number.setdefault(place, []).append((numbered[0], group))
     for alike in by_number.values():
-        yield from _united(alike)
+        if len(alike) == 1:  # as nearly always
+            yield alike[0][1]
+        else:
+            yield from _united(alike)
 
 
 def _united(alike: list[tuple[str, list[ReadFile]]]) -> Iterator[list[ReadFile]]:
@@ -173,10 +178,8 @@ def _united(alike: list[tuple[str, list[ReadFile]]]) -> Iterator[list[ReadFile]]
 
 def _frame(group: list[ReadFile]) -> Frame:
     """The frame of a group, whose first file speaks for it."""
+    if len(group) == 1:
+        return Frame(files=(group[0],), facts=group[0].facts, notes=group[0].notes)
     speaking = [file.facts for file in group if file.role in PICTURE_ROLES]
-    notes = dict.fromkeys(
-        f"{file.file.name}: {note}" if len(group) > 1 else note
-        for file in group
-        for note in file.notes
-    )
+    notes = dict.fromkeys(f"{file.file.name}: {note}" for file in group for note in file.notes)
     return Frame(files=tuple(group), facts=reduce(filled_in, speaking), notes=tuple(notes))

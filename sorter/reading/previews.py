@@ -72,7 +72,8 @@ def take_sized(
         return
     if draft.previews and any(one.offset == offset for one in draft.previews):
         return
-    draft.previews.append(Preview(offset=offset, length=length, width=size[0], height=size[1]))
+    width, height = size if min(size) >= 0 else UNKNOWN  # of a signed type, in damaged files
+    draft.previews.append(Preview(offset=offset, length=length, width=width, height=height))
 
 
 class Frame(NamedTuple):

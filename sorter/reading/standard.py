@@ -47,8 +47,11 @@ _OF_EXIF: Final = frozenset(
 )
 """Tags of the Exif directory that are looked for in IFD0 too: exposure, distance, flash, identity."""
 
+CAPTURED: Final = 0x9003
+TIME_ZONE: Final = 0x882A
+FARTHEST_ZONE_H: Final = 14
 _TIMES: Final = (
-    (0x9003, 0x9291, 0x9011),  # DateTimeOriginal, SubSecTimeOriginal, OffsetTimeOriginal
+    (CAPTURED, 0x9291, 0x9011),  # DateTimeOriginal, SubSecTimeOriginal, OffsetTimeOriginal
     (0x9004, 0x9292, 0x9012),  # the same of DateTimeDigitized
 )
 
@@ -128,13 +131,20 @@ def time(main: Directory | None, exif: Directory | None, draft: Draft) -> None:
         where = exif if exif is not None and tag in exif else main
         if where is None or tag not in where:
             continue
-        if take_time(where.text(tag), where.text(fraction), where.text(offset), draft):
+        zone = where.text(offset) if offset in where else _zone(where, tag)
+        if take_time(where.text(tag), where.text(fraction), zone, draft):
             return
         stated.append(where.text(tag) if where.raw(tag) else OUTSIDE)
     if not stated and main is not None:
         _change_time(main, exif, draft)
     elif stated:
         draft.notes.append(_why(stated[0]))
+
+
+def _zone(where: Directory, tag: int) -> str:
+    """The offset in whole hours by which TIFF/EP (ISO 12234-2) tells it, for the time of capture."""
+    hours = where.numbers(TIME_ZONE) if tag == CAPTURED else ()
+    return f"{hours[0]:+03d}:00" if hours and abs(hours[0]) <= FARTHEST_ZONE_H else ""
 
 
 def _why(stated: str) -> str:

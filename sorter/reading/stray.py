@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final
 
 _NOTHING: Final = frozenset(
@@ -27,6 +28,7 @@ def lens(name: str) -> str:
     return name
 
 
+@lru_cache(maxsize=64)
 def serial(number: str) -> str:
     """The body's number; empty where it is nothing but zeros or signs, or a word for nothing."""
     told = any(letter.isalnum() for letter in number.strip(_EMPTY_SERIAL))

@@ -9,8 +9,9 @@ import pytest
 from cardmaking.tiff import S32, directory
 from reading.builders import LITTLE, TIME, draft, exif_tiff, jpeg, with_note
 from sorter.model.values import Preview
-from sorter.reading import sane
+from sorter.reading import previews, sane
 from sorter.reading.draft import Draft, Said
+from sorter.reading.source import Memory
 
 
 @pytest.mark.parametrize(
@@ -29,27 +30,24 @@ from sorter.reading.draft import Draft, Said
 )
 def test_what_cannot_be_is_not_said(said: Said) -> None:
     found = Draft(said=said)
-    sane.settle(found, 100)
+    sane.settle(found)
     assert set(found.said.values()) == {None}
 
 
 def test_what_can_be_stays() -> None:
     said = Said(width=6000, planned=40, focus_near_m=0.3, focus_far_m=math.inf, iso=200.0)
-    found = Draft(said=said.copy(), previews=[Preview(offset=0, length=100, width=6, height=4)])
-    sane.settle(found, 100)
-    assert (found.said, len(found.previews)) == (said, 1)
+    found = Draft(said=said.copy())
+    sane.settle(found)
+    assert found.said == said
 
 
 def test_a_preview_lies_within_the_file_and_has_bytes() -> None:
-    good = Preview(offset=10, length=90)
-    bad = [
-        Preview(offset=-1, length=5),
-        Preview(offset=10, length=0),
-        Preview(offset=11, length=90),
-    ]
-    found = Draft(previews=[*bad, good, Preview(offset=0, length=5, width=9, height=-9)])
-    sane.settle(found, 100)
-    assert found.previews == [good, Preview(offset=0, length=5)]
+    source, found = Memory(b"\xff\xd8\xff" + b"\0" * 97), Draft()
+    for offset, length in ((-1, 5), (0, 0), (0, 101), (0, -1), (100, 1)):
+        previews.take_sized(source, found, offset, length, (9, 9))
+    assert found.previews == []
+    previews.take_sized(source, found, 0, 100, (9, -9))
+    assert found.previews == [Preview(offset=0, length=100)]
 
 
 def test_a_width_of_a_signed_type_is_read_and_one_below_zero_is_none() -> None:

@@ -11,6 +11,8 @@ from sorter.reading.source import Source
 MOST_BOXES: Final = 1000
 """Side by side; pictures of many tiles list several hundred."""
 _HEAD: Final = struct.Struct(">I4s")
+_make: Final = tuple.__new__
+"""Makes a box in half of the time that its own name takes."""
 
 
 class Box(NamedTuple):
@@ -47,7 +49,7 @@ def boxes(source: Source, start: int, end: int) -> Iterator[Box]:
             size = end - at
         if at + size < content:
             return
-        yield Box(kind, content, at + size)
+        yield _make(Box, (kind, content, at + size))
         at += size
 
 
@@ -61,7 +63,7 @@ def _first(source: Source, start: int, end: int, wanted: bytes) -> Box | None:
             break
         allowance.steps -= 1
         if kind == wanted:
-            return Box(kind, at + 8, at + size)
+            return _make(Box, (kind, at + 8, at + size))
         at += size
     return next((box for box in boxes(source, at, end) if box.kind == wanted), None)
 

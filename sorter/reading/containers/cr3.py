@@ -25,6 +25,7 @@ PREVIEW_PLACE: Final = 2
 PREVIEW_HEADER: Final = 56
 """Bytes from the preview's outer box to its JPEG: box, id, eight bytes, box, fields."""
 _FIELDS: Final = struct.Struct(">HHI")
+_THREE: Final = struct.Struct(">3I")
 
 
 def read(source: Source, draft: Draft) -> None:
@@ -115,9 +116,7 @@ def _full_picture(source: Source, movie: Box, draft: Draft) -> None:
     parts = {box.kind: box.start for box in boxes(source, table.start, min(table.end, end))}
     if not {b"stsd", b"stsz", b"co64"} <= parts.keys():
         return
-    sample = source.read(parts[b"stsd"] + 8, 36)
-    sizes = source.read(parts[b"stsz"] + 4, 12)
+    size = source.read(parts[b"stsd"] + 40, 4)
+    each, _, listed = _THREE.unpack(source.read(parts[b"stsz"] + 4, 12).ljust(12, b"\0"))
     place = int.from_bytes(source.read(parts[b"co64"] + 8, 8))
-    each, listed = sizes[:4], sizes[8:]
-    length = int.from_bytes(each) or int.from_bytes(listed)
-    _take(source, draft, place, sample[32:36] + length.to_bytes(4))
+    _take(source, draft, place, size + (each or listed).to_bytes(4))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 import struct
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
@@ -72,8 +72,7 @@ def read(note: Note, draft: Draft) -> None:
         return
     number = found.number(SERIAL)
     texts = {LENS: found.text(LENS), SERIAL: str(number) if number else ""}
-    there = found.entries.keys() & WIDTHS.keys()
-    fill({tag: found.numbers(tag) for tag in there}, texts, draft)
+    fill({tag: found.numbers(tag) for tag in WIDTHS}, texts, draft)
     _count(found, note.model, draft.said)
 
 
@@ -84,9 +83,7 @@ def fill(arrays: Mapping[int, Sequence[int]], texts: Mapping[int, str], draft: D
     said. So other containers of the same arrays are read by the same rules.
     """
     said = draft.said
-    words = dict.fromkeys(WIDTHS, ()) | {
-        tag: bounded(numbers, WIDTHS[tag]) for tag, numbers in arrays.items()
-    }
+    words = {tag: bounded(arrays.get(tag, ()), width) for tag, width in WIDTHS.items()}
     settings, shot, file = words[SETTINGS], words[SHOT], words[FILE]
     _drive(settings, shot, said)
     _focus_mode(settings, words[AF] or words[NEW_AF], said)
@@ -100,14 +97,12 @@ def fill(arrays: Mapping[int, Sequence[int]], texts: Mapping[int, str], draft: D
     draft.serial(texts.get(SERIAL, ""))
 
 
-def _bases(note: Note) -> list[int]:
+def _bases(note: Note) -> Iterator[int]:
     """The base by the note's trailer, which keeps the place where the note was first written."""
     trailer = note.tiff.whole(note.offset + note.length - 8, 8)
     order = {b"II*\0": "<", b"MM\0*": ">"}.get(trailer[:4])
-    if order is None:
-        return []
-    was_at = struct.unpack(f"{order}I", trailer[4:])[0]
-    return [note.start - was_at]
+    if order is not None:
+        yield note.start - struct.unpack(f"{order}I", trailer[4:])[0]
 
 
 def bounded(numbers: Sequence[int], width: int) -> Words:

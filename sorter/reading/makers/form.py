@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import Final
 
 from sorter.reading.directories import BIG, LITTLE, WITHIN, Directory, Tiff, settled
@@ -29,9 +30,12 @@ class Note:
         """Where the note ends in the file."""
         return self.start + self.length
 
-    def from_tiff(self, skip: int, bases: Sequence[int] = ()) -> Directory | None:
-        """The directory behind a header of skip bytes, offsets counting from the TIFF's start."""
-        return settled(self.tiff, self.offset + skip, self.end, [*bases, self.start])
+    def from_tiff(self, skip: int, bases: Iterable[int] = ()) -> Directory | None:
+        """The directory behind a header of skip bytes, offsets counting from the TIFF's start.
+
+        bases: other places that they may count from, asked only where those do not fit.
+        """
+        return settled(self.tiff, self.offset + skip, self.end, chain(bases, (self.start,)))
 
     def from_itself(self, skip: int, order: str | None = None) -> Directory | None:
         """The directory behind a header of skip bytes, offsets counting from the note's start.
