@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import struct
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import replace
 from typing import Final
@@ -40,14 +40,7 @@ def read_card(card: Card, listing: Listing, tick: Callable[[int], None] | None =
 
     tick is called with the number of files done. Raises CardGone where the card went away.
     """
-    read: list[ReadFile] = []
-    paths = [file.path for file in listing.files if _is_opened(file)]
-    with closing(opened(card, paths, _prepare)) as windows:
-        for done, file in enumerate(listing.files, start=1):
-            read.append(_read(card, file, next(windows)) if _is_opened(file) else _unopened(file))
-            if tick is not None:
-                tick(done)
-    frames, loose = join(read)
+    frames, loose = join(read_files(card, listing.files, tick))
     return Reading(
         frames=frames,
         loose=loose,
@@ -56,14 +49,21 @@ def read_card(card: Card, listing: Listing, tick: Callable[[int], None] | None =
     )
 
 
-def read_file(card: Card, file: CardFile) -> ReadFile:
-    """One file read; what stands in the way becomes a note. Raises CardGone."""
-    if not _is_opened(file):
-        return _unopened(file)
-    try:
-        return _read(card, file, card.open(file.path))
-    except OSError as error:
-        return _read(card, file, error)
+def read_files(
+    card: Card, files: Sequence[CardFile], tick: Callable[[int], None] | None = None
+) -> list[ReadFile]:
+    """Each file read, in their order; what stands in the way becomes a note.
+
+    tick is called with the number of files done. Raises CardGone where the card went away.
+    """
+    read: list[ReadFile] = []
+    paths = [file.path for file in files if _is_opened(file)]
+    with closing(opened(card, paths, _prepare)) as windows:
+        for done, file in enumerate(files, start=1):
+            read.append(_read(card, file, next(windows)) if _is_opened(file) else _unopened(file))
+            if tick is not None:
+                tick(done)
+    return read
 
 
 def _prepare(window: Window) -> None:

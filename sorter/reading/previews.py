@@ -99,8 +99,13 @@ def _frame_of(data: bytes) -> Frame | None:
 def _frame_by(source: Source, at: int, end: int) -> Frame:
     for marker, first, _ in segments(source, at, end):
         if marker in FRAMES:
-            return Frame(marker, size_of(source.head[first + 1 : first + 5]))
+            return frame_at(source, marker, first)
     return Frame(0, None)
+
+
+def frame_at(source: Source, marker: int, at: int) -> Frame:
+    """The frame header of this marker whose content begins here, within the first block."""
+    return Frame(marker, size_of(source.head[at + 1 : at + 5]))
 
 
 def size_of(fields: bytes) -> tuple[int, int] | None:

@@ -13,7 +13,7 @@ import pytest
 from corpusmaking.fetching import complete
 from sorter.disk.card import Card
 from sorter.model.frame import ReadFile
-from sorter.reading.cards import read_file
+from sorter.reading.cards import read_files
 
 ROOT: Final = Path(__file__).parents[2]
 FOLDER: Final = ROOT / "build" / "corpus"
@@ -48,4 +48,4 @@ def need() -> None:
 def readings() -> dict[str, ReadFile]:
     """What the sorter reads in every file, by the path within the corpus."""
     card = Card(FOLDER)
-    return {file.path: read_file(card, file) for file in card.listing().files}
+    return {read.path: read for read in read_files(card, card.listing().files)}

@@ -6,7 +6,6 @@ import io
 import struct
 import time
 from collections.abc import Callable
-from datetime import datetime
 from functools import cache
 from itertools import chain as chained
 
@@ -16,7 +15,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from cardmaking import containers
-from cardmaking.shots import Shot
+from fuzzing.seeds import shot
 from reading import small
 from sorter.model.card import CardFile
 from sorter.model.frame import Facts, ReadFile
@@ -46,23 +45,6 @@ READERS: list[tuple[bytes, Reader]] = [
     (b"\0MRM\0\0\1\0", wrapped.read_mrw),
 ]
 MAKES = ["Canon", "OLYMPUS", "OM Digital Solutions", "Panasonic"]
-
-
-def shot(make: str) -> Shot:
-    return Shot(
-        make=make,
-        model=f"{make} X",
-        captured=datetime(2026, 5, 17, 13, 2, 3),  # noqa: DTZ001  a camera's clock has no zone
-        subsec="13",
-        serial="123",
-        lens="100mm macro",
-        bracket="focus",
-        shot_number=3,
-        planned=48,
-        near_m=0.31,
-        far_m=0.33,
-        focus_step=812,
-    )
 
 
 @cache

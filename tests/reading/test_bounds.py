@@ -63,7 +63,7 @@ def test_a_hostile_file_costs_the_card_a_bounded_number_of_requests(
     monkeypatch.setattr(os, "pread", counted)
     card = Card(tmp_path)
     (file,) = card.listing().files
-    cards.read_file(card, file)
+    cards.read_files(card, [file])
     assert len(asked) <= door.REQUESTS + 1
     assert sum(asked) <= door.BUDGET
 

@@ -87,11 +87,10 @@ def _exif(source: Source, base: int, end: int, draft: Draft, *, seen: bool) -> b
     """Whether the segment's Exif is whole; the draft then holds it, or what a first one tells."""
     trial = Draft(container=draft.container, role=draft.role) if seen else draft
     main = block.read(source, base, end, trial)
-    if main is not None and not seen:
-        block.thumbnail(source, main, draft)
     whole = main is not None and block.UNREADABLE not in trial.notes
-    if whole and seen and main is not None:
+    if whole and seen:
         draft.said, draft.previews, draft.notes = trial.said, trial.previews, trial.notes
+    if main is not None and (whole or not seen):
         block.thumbnail(source, main, draft)
     return whole
 
@@ -137,8 +136,7 @@ def _shown(
         if marker == APP2 and source.head.startswith(PICTURES, first):
             lists.append((first + len(PICTURES), min(stop, end)))
         elif marker in previews.FRAMES:  # what belongs to the application stands before it
-            size = previews.size_of(source.head[first + 1 : first + 5])
-            frame = previews.Frame(marker, size)
+            frame = previews.frame_at(source, marker, first)
             break
     return frame, lists
 
