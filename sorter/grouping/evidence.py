@@ -67,7 +67,8 @@ class Link:
     elapsed_s: start to start. turn: |change of focus| in motor steps where in_steps is true, else in
     dioptres; large, wide: more than a slice of a stack would turn, more than it usually does; waver:
     so little that rounding may have made it. shot_step, number_step: None where one side does not
-    say; shot_begins: number 1 behind none. changed: names of settings that differ; unknown values
+    say; shot_begins: number 1 behind none. counted_on: the body's own count of shots went on by one,
+    so nothing was taken between the two, whatever their numbers say. changed: names of settings that differ; unknown values
     differ from nothing. clock_back: time ran backwards. flashed: the first of the two fired a flash,
     which then had to recycle.
     """
@@ -89,6 +90,7 @@ class Link:
     shot_step: int | None
     shot_begins: bool
     number_step: int | None
+    counted_on: bool
     new_folder: bool
     same_burst: bool | None
     changed: frozenset[str]
@@ -181,8 +183,8 @@ def _link(a: Look, b: Look) -> Link:
     low = max(SHORTEST_PAUSE_S, pause - grain)
     high = max(SHORTEST_PAUSE_S, pause + grain)
     step = None if a.shot is None or b.shot is None else b.shot - a.shot
-    number_step = counter_step(a.frame, b.frame)
-    missing = _missing(step, number_step)
+    number_step, counted = counter_step(a.frame, b.frame), _counted(a.facts, b.facts)
+    missing = _missing(step, number_step, counted)
     share = elapsed / (missing + 1) - a.exposure_s
     move, turn = _move(a, b)
     turned = _turned_share(a.facts, b.facts) / (missing + 1)
@@ -204,6 +206,7 @@ def _link(a: Look, b: Look) -> Link:
         shot_step=step,
         shot_begins=a.shot is None and b.shot == 1,
         number_step=number_step,
+        counted_on=counted == 1,
         new_folder=a.frame.files[0].file.folder != b.frame.files[0].file.folder,
         same_burst=_same(a.facts.burst_id, b.facts.burst_id),
         changed=_changed(a.facts, b.facts),
@@ -213,9 +216,21 @@ def _link(a: Look, b: Look) -> Link:
     )
 
 
-def _missing(shot_step: int | None, number_step: int | None) -> int:
-    """How many frames were deleted between two neighbours of one series, as far as that is sure."""
-    steps = [step for step in (number_step, shot_step) if step is not None]
+def _counted(a: Facts, b: Facts) -> int | None:
+    """How far the body's count of shots went on; None where it does not tell.
+
+    It stands still where a shutter is not counted, and begins again after a repair or a sleep.
+    """
+    step = None if a.counter is None or b.counter is None else b.counter - a.counter
+    return step if step and step > 0 else None
+
+
+def _missing(*told: int | None) -> int:
+    """How many frames were deleted between two neighbours of one series, as far as that is sure.
+
+    told: how far each of the counters went on.
+    """
+    steps = [step for step in told if step is not None]
     if not steps or not 1 < min(steps) <= _MOST_MISSING:
         return 0
     return min(steps) - 1

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from sorter.grouping.evidence import Evidence, Look, Move
 from sorter.grouping.margins import Margin
+from sorter.grouping.missing import Missing
 from sorter.grouping.search import Piece
-from sorter.grouping.timeline import WRAP, last_number
 from sorter.model.kinds import Bracketing, FocusMode, Kind
 from sorter.model.knobs import GroupingKnobs
 
@@ -14,35 +14,30 @@ _STEADY = 0.35  # spread of the pauses over their mean
 _NAMED_GAPS = 3
 
 
-def for_piece(evidence: Evidence, piece: Piece) -> list[str]:
+def for_piece(evidence: Evidence, piece: Piece, lack: Missing) -> list[str]:
     """What the frames themselves say: stopped early, files missing, bracketing left on."""
     looks = evidence.looks[piece.start : piece.stop]
-    return [
-        *_planned(looks, piece.kind),
-        *_missing(evidence, piece),
-        *_left_on(looks),
-        *_may_be_stack(evidence, piece),
+    return [*_lacking(lack), *_left_on(looks), *_may_be_stack(evidence, piece)]
+
+
+def _lacking(lack: Missing) -> list[str]:
+    """Such as "11 of 48, stopped", "37 of 40, 0106 to 0108 missing", "file 0106 missing"."""
+    said = [f"{lack.length} of {lack.planned}"] if lack.incomplete and lack.length > 1 else []
+    if lack.spans:
+        what = "" if said else "file " if lack.count == 1 else "files "
+        said.append(f"{what}{_names(lack.spans)} missing")
+    if lack.stopped and lack.length > 1:
+        said.append("stopped")
+    unsorted = [f"{number:04d}, {kind}, may belong here" for number, kind in lack.unsorted]
+    return [*([", ".join(said)] if said else []), *unsorted]
+
+
+def _names(spans: tuple[tuple[int, int], ...]) -> str:
+    names = [
+        f"{first:04d}" if first == last else f"{first:04d} to {last:04d}" for first, last in spans
     ]
-
-
-def _planned(looks: tuple[Look, ...], kind: Kind) -> list[str]:
-    planned = looks[0].facts.planned
-    if not planned or kind not in (Kind.FOCUS_BRACKET, Kind.EXPOSURE_BRACKET, Kind.BURST):
-        return []
-    return [f"{len(looks)} of {planned} planned frames"] if len(looks) < planned else []
-
-
-def _missing(evidence: Evidence, piece: Piece) -> list[str]:
-    gaps = []
-    for index in range(piece.start, piece.stop - 1):
-        step, number = evidence.links[index].number_step, last_number(evidence.looks[index].frame)
-        if number is not None and step is not None and step > 1:
-            first, last = number % WRAP + 1, (number + step - 2) % WRAP + 1
-            gaps.append(f"{first:04d}" if first == last else f"{first:04d} to {last:04d}")
-    if not gaps or piece.kind in (Kind.INTERVAL, Kind.MANUAL_STACK):
-        return []
-    more = f" and {len(gaps) - _NAMED_GAPS} more gaps" if len(gaps) > _NAMED_GAPS else ""
-    return [f"files {', '.join(gaps[:_NAMED_GAPS])}{more} missing"]
+    more = f" and {len(names) - _NAMED_GAPS} more gaps" if len(names) > _NAMED_GAPS else ""
+    return ", ".join(names[:_NAMED_GAPS]) + more
 
 
 def _left_on(looks: tuple[Look, ...]) -> list[str]:

@@ -1,39 +1,140 @@
-"""How a sequence stands to the one before it on the same body."""
+"""How the sequences of one body stand to each other: retakes, repeats, and what is to be blended."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
 
-from sorter.grouping.evidence import Look
+from sorter.grouping import results
+from sorter.grouping.evidence import SAME_EV, Look, exposure_ev
+from sorter.model.frame import Facts, Frame
 from sorter.model.kinds import STACK_KINDS, Kind
-from sorter.model.sequence import Relation
+from sorter.model.sequence import Bond, Relation
 
 # A retake begins within a minute or so of the attempt before (common practice, no source).
-_RETAKE_S = 90.0
-_MOVES_ON_WITHIN = 0.15  # of the span of focus so far: the next series begins where this one ended
+_RETAKE_S: Final = 90.0
+# ... and where focus is not told, only the haste says that it is the same subject.
+_UNTOLD_S: Final = 20.0
+# A splash for a stack is shot right before or after it: as soon as the hands can.
+_BESIDE_S: Final = 60.0
+# So many sequences back a retake looks: a test frame or two may lie between two attempts.
+_LOOKS_BACK: Final = 4
+_NEAR: Final = 0.15  # of a focus span: where one series ends and another goes on from there
+_HARDLY: Final = 0.03  # of a distance: rounding, and a lens that returns to where it was
+_EQUAL_M: Final = 0.0101  # distances of whole centimetres waver by one
+_AGAIN: Final = STACK_KINDS | {Kind.EXPOSURE_BRACKET}
+_BLENDED: Final = frozenset({Kind.SINGLE, Kind.BURST})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Series:
-    """A sequence as relations see it: its looks, its kind, the pause before it in seconds."""
+    """A sequence as relations see it.
 
+    index: its place in the account. looks: its frames; none for a picture that the camera merged,
+    whose sources are not right before it. merged: that picture. pause_s: from the sequence before
+    on the same body. stopped: frames that were planned were not taken.
+    """
+
+    index: int
     looks: tuple[Look, ...]
     kind: Kind
     pause_s: float
+    stopped: bool = False
+    merged: Frame | None = None
+
+    @property
+    def tells_focus(self) -> bool:
+        """Its first frame tells where it is focused; a step counted from there tells nothing."""
+        first = self.looks[0]
+        return first.focus is not None and not (first.in_steps and first.focus == 0)
 
 
-def relations(before: Series, now: Series, index_before: int) -> tuple[Relation, ...]:
-    """What the sequence is to the one before; nothing where it is nothing to it."""
-    if before.kind not in STACK_KINDS or now.kind != before.kind or now.pause_s > _RETAKE_S:
-        return ()
-    one, two = before.looks[-1].facts, now.looks[0].facts
-    if (one.lens, one.f_number) != (two.lens, two.f_number):
-        return ()
+def related(body: tuple[Series, ...]) -> dict[int, tuple[Relation, ...]]:
+    """For each series of one body what it is to others, by its index; nothing where it is nothing.
+
+    body: in order of capture.
+    """
+    shot = tuple(series for series in body if series.looks)
+    found: dict[int, list[Relation]] = {series.index: [] for series in body}
+    for place, series in enumerate(shot):
+        again = _again(shot[max(0, place - _LOOKS_BACK) : place], series)
+        found[series.index] += [again] if again else []
+    for one, other in _to_blend(shot):
+        found[one.index].append(Relation(what=Bond.SAME_SETUP, to=other.index))
+    for place, series in enumerate(body):
+        if series.merged is not None:
+            found[series.index] += _sources(body[:place], series.merged)
+    return {index: tuple(relations) for index, relations in found.items() if relations}
+
+
+# ---- once more -------------------------------------------------------------------------------
+
+
+def _again(before: tuple[Series, ...], now: Series) -> Relation | None:
+    """What the series is to the nearest one before it over the same ground."""
+    if now.kind not in _AGAIN:
+        return None
+    pause = now.pause_s
+    for other in reversed(before):
+        if pause > _RETAKE_S:
+            return None
+        if other.kind is now.kind and _same_lens(other, now):
+            told = other.tells_focus and now.tells_focus
+            bond = _bond(other, now) if told or other.stopped or pause <= _UNTOLD_S else None
+            return Relation(what=bond, to=other.index) if bond else None
+        pause += other.pause_s + _lasted_s(other)
+    return None
+
+
+def _lasted_s(series: Series) -> float:
+    return (series.looks[-1].start_us - series.looks[0].start_us) / 1e6
+
+
+def _same_lens(one: Series, two: Series) -> bool:
+    a, b = one.looks[-1].facts, two.looks[0].facts
+    return (a.lens, a.f_number) == (b.lens, b.f_number)
+
+
+def _bond(before: Series, now: Series) -> Bond | None:
+    if now.kind is Kind.EXPOSURE_BRACKET:
+        return Bond.REPEAT if _same_exposures(before, now) else None
     if _goes_on(before, now):
-        return (Relation(what="goes on from", to=index_before),)
-    if _is_retake(before, now):
-        return (Relation(what="may be a retake of", to=index_before),)
-    return ()
+        return Bond.GOES_ON
+    if not before.stopped and not now.stopped and _same_series(before, now):
+        return Bond.REPEAT
+    return Bond.RETAKE if _is_retake(before, now) else None
+
+
+def _same_exposures(before: Series, now: Series) -> bool:
+    """The same exposures in the same order, at the same focus."""
+    if len(before.looks) != len(now.looks):
+        return False
+    pairs = list(zip(before.looks, now.looks, strict=True))
+    return all(_same_focus(a, b) and _same_exposure(a, b) for a, b in pairs)
+
+
+def _same_exposure(one: Look, two: Look) -> bool:
+    told = one.ev is not None and two.ev is not None and one.said_ev == two.said_ev
+    return told and abs((one.ev or 0.0) - (two.ev or 0.0)) <= SAME_EV
+
+
+def _same_focus(one: Look, two: Look) -> bool:
+    """The two are focused alike, as far as both tell it."""
+    if one.focus is None or two.focus is None or one.in_steps is not two.in_steps:
+        return True
+    if one.in_steps:
+        return abs(one.focus - two.focus) <= _HARDLY * abs(one.focus)
+    return _same_distance(one.facts, two.facts)
+
+
+def _same_distance(one: Facts, two: Facts) -> bool:
+    ends = ((one.focus_near_m, two.focus_near_m), (one.focus_far_m, two.focus_far_m))
+    return all(
+        a is None or b is None or a == b or abs(a - b) <= max(_EQUAL_M, _HARDLY * min(a, b))
+        for a, b in ends
+    )
 
 
 def _goes_on(before: Series, now: Series) -> bool:
@@ -42,16 +143,26 @@ def _goes_on(before: Series, now: Series) -> bool:
     first, last, again, onward = ends
     if first is None or last is None or again is None or onward is None or first == last:
         return False
+    if len({look.in_steps for look in (before.looks[-1], now.looks[0])}) > 1:
+        return False
     span = last - first
-    return abs(again - last) <= _MOVES_ON_WITHIN * abs(span) and (onward - again) * span > 0
+    return abs(again - last) <= _NEAR * abs(span) and (onward - again) * span > 0
+
+
+def _same_series(before: Series, now: Series) -> bool:
+    """As many frames, from the same focus to the same, at the same exposure."""
+    if len(before.looks) != len(now.looks):
+        return False
+    ends = ((before.looks[0], now.looks[0]), (before.looks[-1], now.looks[-1]))
+    return all(_same_focus(a, b) and _set_alike(a.facts, b.facts) for a, b in ends)
 
 
 def _is_retake(before: Series, now: Series) -> bool:
-    """The attempt before was cut short, or this one takes more frames over the same ground."""
-    planned = before.looks[0].facts.planned
-    stopped = planned is not None and len(before.looks) < planned
+    """The attempt before was cut short, took fewer frames, or began just where this one does."""
     longer = len(now.looks) > len(before.looks)
-    return (stopped or longer) and _overlap(before, now)
+    told = before.tells_focus and now.tells_focus
+    again = told and _same_focus(before.looks[0], now.looks[0])
+    return (before.stopped or longer or again) and _overlap(before, now)
 
 
 def _overlap(before: Series, now: Series) -> bool:
@@ -60,3 +171,61 @@ def _overlap(before: Series, now: Series) -> bool:
     if not one or not two:
         return True  # focus untold: the time alone speaks for it
     return min(max(one), max(two)) >= max(min(one), min(two))
+
+
+# ---- to be blended ----------------------------------------------------------------------------
+
+
+def _to_blend(shot: tuple[Series, ...]) -> Iterator[tuple[Series, Series]]:
+    """Each single or burst right beside a stack of its set-up, and the two the other way round."""
+    for before, now in pairwise(shot):
+        one, stack = (before, now) if now.kind in STACK_KINDS else (now, before)
+        if stack.kind not in STACK_KINDS or one.kind not in _BLENDED or now.pause_s > _BESIDE_S:
+            continue
+        if _same_setup(one, stack):
+            yield one, stack
+            yield stack, one
+
+
+def _same_setup(one: Series, stack: Series) -> bool:
+    alike = all(_set_alike(look.facts, stack.looks[0].facts) for look in one.looks)
+    return alike and all(_within(look, stack) for look in one.looks)
+
+
+def _set_alike(one: Facts, two: Facts) -> bool:
+    """The same lens, zoom, f-number, sensitivity, time and flash."""
+    a, b = exposure_ev(one), exposure_ev(two)
+    if a is None or b is None or abs(a - b) > SAME_EV:
+        return False
+    return _setup(one) == _setup(two)
+
+
+def _setup(facts: Facts) -> tuple[object, ...]:
+    return (facts.lens, facts.focal_length_mm, facts.f_number, facts.iso, facts.flash_fired)
+
+
+def _within(look: Look, stack: Series) -> bool:
+    """Focused on what the stack covers, as far as it is told."""
+    spots = [each.focus for each in stack.looks if each.in_steps is look.in_steps]
+    known = [spot for spot in spots if spot is not None]
+    if look.focus is None or not known:
+        return True
+    if any(_same_focus(look, end) for end in (stack.looks[0], stack.looks[-1])):
+        return True
+    return min(known) <= look.focus <= max(known)
+
+
+# ---- merged in the camera ---------------------------------------------------------------------
+
+
+def _sources(before: tuple[Series, ...], merged: Frame) -> list[Relation]:
+    """The last sequence of which the picture may have been merged."""
+    for series in reversed(before):
+        if series.looks and _may_be_of(merged, series):
+            return [Relation(what=Bond.RESULT, to=series.index)]
+    return []
+
+
+def _may_be_of(merged: Frame, series: Series) -> bool:
+    lenses = {merged.facts.lens, series.looks[0].facts.lens} - {""}
+    return len(lenses) <= 1 and results.may_merge(merged, series.kind, len(series.looks))

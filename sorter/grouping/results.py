@@ -28,6 +28,16 @@ def is_marked(frame: Frame) -> bool:
     return bool(frame.facts.merged)
 
 
+def may_merge(result: Frame, kind: Kind, sources: int) -> bool:
+    """A marked result may be of a sequence of the kind that it merges, and of so many frames.
+
+    Where it says of how many it was merged, the sequence has at least as many: a camera may leave
+    out some of them, but makes none up.
+    """
+    usual = _MERGED_KINDS.get(result.facts.merged, frozenset())
+    return kind in usual and sources >= max(_FEWEST_SOURCES, result.facts.merged_from or 0)
+
+
 def fits(result: Frame, kind: Kind, sources: int, pause_s: float) -> bool:
     """A marked result belongs to the sequence right before it, if that is of the kind it merges."""
     usual = _MERGED_KINDS.get(result.facts.merged, frozenset())

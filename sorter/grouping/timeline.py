@@ -56,7 +56,7 @@ def directory_number(frame: Frame) -> int | None:
 
 def file_number(frame: Frame) -> int | None:
     """The frame's DCF file number; None where the name has no four digits at its end."""
-    return _number(frame.files[0])
+    return number_of(frame.files[0])
 
 
 def last_number(frame: Frame) -> int | None:
@@ -65,14 +65,15 @@ def last_number(frame: Frame) -> int | None:
     It differs from the first where one exposure left files under several numbers.
     """
     first = frame.files[0]
-    one = _number(first)
+    one = number_of(first)
     if one is None:
         return None
-    beside = (_number(file) for file in frame.files if file.file.folder == first.file.folder)
+    beside = (number_of(file) for file in frame.files if file.file.folder == first.file.folder)
     return max((n for n in beside if n is not None), key=lambda n: (n - one) % WRAP)
 
 
-def _number(file: ReadFile) -> int | None:
+def number_of(file: ReadFile) -> int | None:
+    """The file's DCF number; None where its name has no four digits at its end."""
     match = _NUMBER.search(file.file.stem)
     return int(match[1]) if match else None
 

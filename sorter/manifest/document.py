@@ -6,7 +6,9 @@ import json
 import math
 from dataclasses import fields
 
+from sorter.manifest.figures import rounded
 from sorter.manifest.rows import make_rows, spelled
+from sorter.model.focus import FocusOrder
 from sorter.model.kinds import STACK_KINDS
 from sorter.model.row import Row
 from sorter.model.sequence import Account, Grounds, Sequence
@@ -53,9 +55,29 @@ def _sequence(number: int, sequence: Sequence, files: list[dict[str, object]]) -
         "captured_last": last.iso(),
         "grounds": sequence.grounds.text(),
         "why": _why(sequence.grounds),
+        "focus": _focus(sequence.focus),
+        "relations": [{"what": one.what, "sequence": one.to + 1} for one in sequence.relations],
         "notes": list(sequence.clauses()),
         "files": files,
     }
+
+
+def _focus(focus: FocusOrder) -> dict[str, object]:
+    """from_near: the positions of the frames, nearest focus first; null where that is not known."""
+    known = None not in focus.places
+    return {
+        "direction": focus.direction,
+        "near_m": _json_rounded(focus.near_m),
+        "far_m": _json_rounded(focus.far_m),
+        "span_m": _json_rounded(focus.span_m),
+        "repeats": focus.repeats,
+        "from_near": [index + 1 for index in focus.from_near] if known else None,
+    }
+
+
+def _json_rounded(value: float | None) -> float | str | None:
+    figure = rounded(value)
+    return None if figure is None else _json_number(figure)
 
 
 def _why(grounds: Grounds) -> dict[str, object]:

@@ -13,7 +13,7 @@ from sorter.model.frame import Facts, Frame, ReadFile, filled_in
 from sorter.model.kinds import PICTURE_ROLES, Kind, Role
 from sorter.model.numbers import Numbers, from_one
 from sorter.model.row import Row
-from sorter.model.sequence import Account, Sequence
+from sorter.model.sequence import Account, Bond, Sequence
 
 _ROLE_ORDER: Final = {role: place for place, role in enumerate(Role)} | {Role.RESULT: 0}
 _FLASH: Final = {None: "", True: "fired", False: "off"}
@@ -82,7 +82,8 @@ def _sequence_rows(
             planned=sequence.planned,
             merged=position is None,
         )
-        about_frame = _own_notes(frame)
+        result = () if position else (f"{Bond.RESULT} sequence {number}",)
+        about_frame = (*_own_notes(frame), *result)
         for file in sorted(frame.files, key=lambda file: _by_role(file, place)):
             said = (*about_frame, *file.notes, *notes)
             yield _row(file, _facts_for(file, frame), place, said, grounds)

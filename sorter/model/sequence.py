@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
+from sorter.model.focus import FocusOrder, focus_order
 from sorter.model.frame import Frame, ReadFile
 from sorter.model.kinds import Kind
 
@@ -32,15 +34,32 @@ class Grounds:
         return f"{self.kind}; begins here: {self.begins}"
 
 
+class Bond(StrEnum):
+    """What a sequence may be to another one of the same body; the value is its wording.
+
+    RETAKE: the same ground once more, as the other was stopped, shorter or from another end.
+    GOES_ON: focus begins where it ended in the other, and moves the same way. REPEAT: as many
+    frames over the same focus, or the same exposures, once more. SAME_SETUP: right beside the
+    other, with its lens, exposure and focus, so that the two can be blended. RESULT: the camera
+    merged it out of the other's frames.
+    """
+
+    RETAKE = "retake of"
+    GOES_ON = "goes on from"
+    REPEAT = "identical repeat of"
+    SAME_SETUP = "same set-up as"
+    RESULT = "result of"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Relation:
     """How a sequence stands to another one of its account.
 
-    what: the wording before the other's number ("goes on from"). to: the other's index in
-    Account.sequences, from 0; what number it has is for those to say who number them.
+    to: the other's index in Account.sequences, from 0; what number it has is for those to say who
+    number them.
     """
 
-    what: str
+    what: Bond
     to: int
 
     def text(self, number: int) -> str:
@@ -64,6 +83,11 @@ class Sequence:
     notes: tuple[str, ...] = ()
     relations: tuple[Relation, ...] = ()
     name: str = ""
+
+    @property
+    def focus(self) -> FocusOrder:
+        """Where its frames are focused, and their order from near to far."""
+        return focus_order([frame.facts for frame in self.frames])
 
     def clauses(self, numbers: tuple[int, ...] | None = None) -> tuple[str, ...]:
         """All that deserves a look in words: the notes, then the relations.

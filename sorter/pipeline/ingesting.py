@@ -27,7 +27,6 @@ from sorter.errors import (
 )
 from sorter.manifest.rows import make_rows
 from sorter.model.card import Listing
-from sorter.model.focus import focus_places
 from sorter.model.frame import ReadFile
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.row import Row
@@ -387,7 +386,7 @@ def _about(account: Account, numbers: tuple[int, ...]) -> About:
     """What planning has to know beside the rows."""
     from_near: dict[str, int | None] = {}
     for sequence in account.sequences:
-        places = (*focus_places(sequence), *(None for _ in sequence.results))
+        places = (*sequence.focus.places, *(None for _ in sequence.results))
         for frame, place in zip((*sequence.frames, *sequence.results), places, strict=True):
             from_near |= {file.path: place for file in frame.files}
     named = zip(numbers, account.sequences, strict=True)

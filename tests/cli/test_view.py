@@ -19,7 +19,7 @@ from sorter.cli import view, words
 from sorter.model.card import CardFile
 from sorter.model.frame import Frame, ReadFile
 from sorter.model.kinds import Kind, Role
-from sorter.model.sequence import Account, Relation, Sequence
+from sorter.model.sequence import Account, Bond, Relation, Sequence
 
 
 def noted(**files: str) -> Account:
@@ -46,7 +46,7 @@ def test_singles_stay_apart_where_that_is_asked_for() -> None:
     "other",
     [
         replace(single(2, 60), notes=("look",)),
-        replace(single(2, 60), relations=(Relation(what="goes on from", to=0),)),
+        replace(single(2, 60), relations=(Relation(what=Bond.GOES_ON, to=0),)),
         replace(single(2, 60), frames=(frame("B", at(60), notes=("dark",)),)),
         single(2, 86_400),
         replace(single(2, 60), frames=(frame("B", at(60, serial="0418")),)),

@@ -21,7 +21,7 @@ from grouping.shoots import Shoot
 from sorter.grouping.account import account_for
 from sorter.model.frame import Frame, Reading
 from sorter.model.kinds import Bracketing, DriveMode, Kind, Role
-from sorter.model.sequence import Relation
+from sorter.model.sequence import Bond, Relation
 from sorter.model.values import Moment
 
 FB, MS, EB = Kind.FOCUS_BRACKET, Kind.MANUAL_STACK, Kind.EXPOSURE_BRACKET
@@ -114,7 +114,7 @@ def test_a_bracket_from_the_wrong_end_and_its_retake_are_two_and_say_so() -> Non
     run(made, even(0, 0.3, 20), climbing(0.42, 0.008, 20), planned=20, **BRACKET)
     run(made, even(7, 0.3, 72), climbing(0.30, 0.007, 72), planned=72, **BRACKET)
     assert kinds(made) == [(FB, 20), (FB, 72)]
-    assert account(made).sequences[1].relations == (Relation(what="may be a retake of", to=0),)
+    assert account(made).sequences[1].relations == (Relation(what=Bond.RETAKE, to=0),)
 
 
 def test_a_bracket_that_goes_on_where_the_last_one_ended_says_so() -> None:
@@ -122,14 +122,14 @@ def test_a_bracket_that_goes_on_where_the_last_one_ended_says_so() -> None:
     run(made, even(0, 0.3, 25), climbing(0.30, 0.02, 25), planned=25, **BRACKET)
     run(made, even(4, 0.3, 25), climbing(0.30 * 1.02**25, 0.02, 25), planned=25, **BRACKET)
     assert kinds(made) == [(FB, 25), (FB, 25)]
-    assert account(made).sequences[1].relations == (Relation(what="goes on from", to=0),)
+    assert account(made).sequences[1].relations == (Relation(what=Bond.GOES_ON, to=0),)
 
 
 def test_a_stopped_bracket_counts_itself_against_its_plan() -> None:
     made = start()
     run(made, even(0, 0.25, 11), climbing(0.3, 0.005, 11), planned=48, **BRACKET)
     (only,) = account(made).sequences
-    assert (only.kind, only.planned, only.notes) == (FB, 48, ("11 of 48 planned frames",))
+    assert (only.kind, only.planned, only.notes) == (FB, 48, ("11 of 48, stopped",))
 
 
 def test_flash_recycling_within_a_bracket_is_no_boundary() -> None:
@@ -359,7 +359,7 @@ def test_frames_deleted_in_the_camera_leave_one_sequence_with_a_note() -> None:
     kept = [frame for frame in made.frames if frame.files[0].file.stem[-4:] not in _GONE]
     (only,) = account_for(Reading(frames=tuple(kept))).sequences
     assert len(only.frames) == 37
-    assert only.notes == ("37 of 40 planned frames", "files 0016 to 0018 missing")
+    assert only.notes == ("37 of 40, 0016 to 0018 missing",)
 
 
 _GONE = {"0016", "0017", "0018"}

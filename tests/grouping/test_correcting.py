@@ -15,7 +15,7 @@ from sorter.model.correction import Correction
 from sorter.model.frame import Frame, ReadFile, Reading
 from sorter.model.kinds import Kind, Role
 from sorter.model.knobs import GroupingKnobs
-from sorter.model.sequence import BEYOND_DOUBT, Account, Relation, Sequence
+from sorter.model.sequence import BEYOND_DOUBT, Account, Bond, Relation, Sequence
 
 FB, MS, B, S, M = Kind.FOCUS_BRACKET, Kind.MANUAL_STACK, Kind.BURST, Kind.SINGLE, Kind.MARKER
 
@@ -244,21 +244,22 @@ def test_relations_see_the_corrected_kinds_and_places() -> None:
     made = start()
     run(made, even(0, 0.3, 20), climbing(0.42, 0.008, 20), planned=20, **BRACKET)
     run(made, even(7, 0.3, 72), climbing(0.30, 0.007, 72), planned=72, **BRACKET)
-    retake = (Relation(what="may be a retake of", to=0),)
+    retake = (Relation(what=Bond.RETAKE, to=0),)
     assert [each.relations for each in corrected(made)] == [(), retake]
     named = corrected(made, says(1, 20, "", "limpet"), says(21, 92))
     assert [each.relations for each in named] == [(), retake]
-    assert [each.relations for each in corrected(made, says(1, 20, "burst"))] == [(), ()]
+    beside = [each.relations for each in corrected(made, says(1, 20, "burst"))]
+    assert beside == [(Relation(what=Bond.SAME_SETUP, to=to),) for to in (1, 0)]
     moved = corrected(made, says(1, kind="marker"))
-    assert moved[2].relations == (Relation(what="may be a retake of", to=1),)
+    assert moved[2].relations == (Relation(what=Bond.RETAKE, to=1),)
 
 
 def test_a_part_is_held_against_the_plan() -> None:
     made = start()
     run(made, even(0, 0.25, 40), climbing(0.3, 0.005, 40), planned=40, **BRACKET)
     first, second = corrected(made, says(31, 40))
-    assert (first.planned, first.notes[0]) == (40, "30 of 40 planned frames")
-    assert (second.planned, second.notes[0]) == (40, "10 of 40 planned frames")
+    assert (first.planned, first.notes[0]) == (40, "30 of 40")
+    assert (second.planned, second.notes[0]) == (40, "10 of 40")
 
 
 # ---- paths ----------------------------------------------------------------------------------

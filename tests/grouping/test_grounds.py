@@ -11,7 +11,7 @@ from grouping.series import BRACKET, BURST, HAND, TRY, account, climbing, even, 
 from sorter.grouping.account import account_for
 from sorter.grouping.words import focus_at, metres, seconds
 from sorter.model.frame import Facts, Reading
-from sorter.model.kinds import DriveMode
+from sorter.model.kinds import DriveMode, Kind
 from sorter.model.sequence import BEYOND_DOUBT
 
 
@@ -119,3 +119,73 @@ def test_numbers_of_one_exposure_are_not_missing() -> None:
     (only,) = account_for(Reading(frames=frames)).sequences
     assert [len(frame.files) for frame in only.frames] == [3] * 6
     assert not [note for note in only.notes if "missing" in note]
+
+
+def test_one_missing_file_is_named_alone() -> None:
+    made = start()
+    run(made, even(0, 0.1, 6), [0.5] * 6, **BURST)
+    made.number += 1
+    run(made, even(0.1, 0.1, 6), [0.5] * 6, **BURST)
+    assert account(made).sequences[0].notes[0] == "file 0007 missing"
+
+
+def test_a_plan_tells_frames_that_are_missing_from_frames_never_taken() -> None:
+    made = start()
+    run(made, even(0, 0.25, 10), climbing(0.3, 0.005, 10), planned=30, **BRACKET)
+    made.number += 2
+    run(made, even(0.75, 0.25, 8), climbing(0.3 * 1.005**12, 0.005, 8), planned=30, **BRACKET)
+    assert account(made).sequences[0].notes == ("18 of 30, 0011 to 0012 missing, stopped",)
+
+
+def test_frames_missing_at_the_end_are_known_by_the_next_number() -> None:
+    made = start()
+    run(made, even(0, 0.25, 27), climbing(0.3, 0.005, 27), planned=30, **BRACKET)
+    made.number += 3
+    run(made, [40], [0.7], **TRY)
+    assert account(made).sequences[0].notes == ("27 of 30, 0028 to 0030 missing",)
+
+
+def test_a_number_that_does_not_bring_the_plan_out_is_no_missing_end() -> None:
+    made = start()
+    run(made, even(0, 0.25, 27), climbing(0.3, 0.005, 27), planned=30, **BRACKET)
+    made.number += 4
+    run(made, [40], [0.7], **TRY)
+    assert account(made).sequences[0].notes == ("27 of 30, stopped",)
+
+
+def test_frames_missing_at_the_beginning_are_known_by_the_shot_number() -> None:
+    made = start()
+    run(made, [0], [0.7], **TRY)
+    made.number += 3
+    for index in range(3, 12):
+        made.press(30 if index == 3 else 0.3, shot_number=index + 1, **BRACKET)
+    assert account(made).sequences[1].notes == ("files 0002 to 0004 missing",)
+
+
+def test_a_count_of_shots_that_goes_on_says_that_nothing_is_missing() -> None:
+    made = start()
+    for index in range(12):
+        made.number += 3 if index == 6 else 0
+        run(made, [0.1], [0.5], counter=500 + index, **BURST)
+    assert [n for n in account(made).sequences[0].notes if "missing" in n] == []
+
+
+@pytest.mark.parametrize(
+    ("kind", "note"),
+    [
+        (Kind.UNREADABLE, ("0007, unreadable, may belong here",)),
+        (Kind.UNDATED, ("0007, undated, may belong here",)),
+        (Kind.CLIP, ()),
+    ],
+)
+def test_a_number_of_a_file_that_is_no_frame_is_not_missing(
+    kind: Kind, note: tuple[str, ...]
+) -> None:
+    made = start()
+    run(made, even(0, 0.1, 6), [0.5] * 6, **BURST)
+    made.number += 1
+    run(made, even(0.1, 0.1, 6), [0.5] * 6, **BURST)
+    file = replace(made.frames[0].files[0].file, path="DCIM/100ROCKP/POOL0007.JPG")
+    loose = ((kind, replace(made.frames[0].files[0], file=file, facts=Facts())),)
+    found = account_for(replace(made.reading(), loose=loose)).sequences[0].notes
+    assert tuple(n for n in found if "0007" in n) == note

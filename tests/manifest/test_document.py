@@ -10,7 +10,7 @@ from manifest.accounts import account_of, rock_pool
 from sorter.manifest.document import document
 from sorter.manifest.rows import make_rows, spelled
 from sorter.model.row import Row
-from sorter.model.sequence import Account, Relation
+from sorter.model.sequence import Account, Bond, Relation
 
 GOLDEN = Path(__file__).parent / "golden"
 
@@ -53,9 +53,23 @@ def test_files_have_the_manifests_names_and_are_all_there() -> None:
 
 def test_a_relation_is_one_of_the_notes() -> None:
     first, second, *rest = rock_pool().sequences
-    related = replace(second, notes=(), relations=(Relation(what="goes on from", to=0),))
+    related = replace(second, notes=(), relations=(Relation(what=Bond.GOES_ON, to=0),))
     whole = json.loads(document(account_of(first, related, *rest), card=""))
     assert whole["sequences"][1]["notes"] == ["goes on from sequence 1"]
+    told = [one["relations"] for one in whole["sequences"]]
+    assert told[:2] == [[], [{"what": "goes on from", "sequence": 1}]]
+
+
+def test_a_sequence_tells_its_order_by_focus() -> None:
+    whole = json.loads(document(rock_pool(), card=""))
+    assert [one["focus"] for one in whole["sequences"][1:4]] == [
+        {"direction": "farther", "near_m": 0.22, "far_m": 0.26, "span_m": 0.04, "repeats": 0,
+         "from_near": [1, 2, 3]},
+        {"direction": "stays", "near_m": "inf", "far_m": "inf", "span_m": 0.0, "repeats": 1,
+         "from_near": [1, 2]},
+        {"direction": None, "near_m": None, "far_m": None, "span_m": None, "repeats": 0,
+         "from_near": None},
+    ]  # fmt: skip
 
 
 def test_a_card_without_frames_is_a_document_too() -> None:

@@ -9,19 +9,23 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from manifest.accounts import at, frame, grounds
-from sorter.model.focus import focus_places
+from sorter.model.focus import Direction, FocusOrder
 from sorter.model.kinds import Kind
 from sorter.model.sequence import Sequence
 
 NONE = (None, None, None)
 
 
-def places(*told: Mapping[str, object]) -> tuple[int | None, ...]:
+def order(*told: Mapping[str, object]) -> FocusOrder:
     shots = [
         frame(f"IMG_{index}", replace(at(index), **facts))  # type: ignore[arg-type]
         for index, facts in enumerate(told)
     ]
-    return focus_places(Sequence(kind=Kind.BURST, frames=tuple(shots), grounds=grounds()))
+    return Sequence(kind=Kind.BURST, frames=tuple(shots), grounds=grounds()).focus
+
+
+def places(*told: Mapping[str, object]) -> tuple[int | None, ...]:
+    return order(*told).places
 
 
 def near(*distances: float) -> list[dict[str, object]]:
@@ -103,3 +107,60 @@ def test_places_are_a_permutation_and_never_fall_with_distance(distances: list[f
     assert sorted(found) == list(range(1, len(distances) + 1))
     in_order = [distance for _, distance in sorted(zip(found, distances, strict=True))]
     assert in_order == sorted(distances)
+
+
+@pytest.mark.parametrize(
+    ("told", "expected"),
+    [
+        (near(0.30, 0.31, 0.31, 0.33), Direction.FARTHER),
+        (near(0.33, 0.31, 0.30), Direction.NEARER),
+        (near(0.33, 0.31, 0.32), Direction.BOTH_WAYS),
+        (near(0.33, 0.33), Direction.STAYS),
+        (near(1.2, math.inf), Direction.FARTHER),
+        (steps(900, 910, 915, nearward=True), Direction.NEARER),
+        (steps(900, 910, 915, nearward=False), Direction.FARTHER),
+        (steps(900, 910, 915, nearward=None), Direction.ONE_WAY),
+        (steps(900, 910, 905, nearward=None), Direction.BOTH_WAYS),
+        (steps(900, 910, None, nearward=True), None),
+        (near(0.3), None),
+        ([{}, {}], None),
+    ],
+)
+def test_the_direction_is_told_as_far_as_all_frames_tell_it(
+    told: list[dict[str, object]], expected: Direction | None
+) -> None:
+    assert order(*told).direction is expected
+
+
+def test_steps_tell_the_direction_where_all_distances_tie() -> None:
+    fine = [
+        {"focus_near_m": 0.3, "focus_step": step, "step_nearward": True} for step in (1400, 1402)
+    ]
+    assert order(*fine).direction is Direction.NEARER
+
+
+def test_the_ends_are_of_all_distances_told_and_the_span_is_between_frames() -> None:
+    wide = {"focus_near_m": 0.25, "focus_far_m": 0.75}
+    found = order(wide, {}, {"focus_near_m": 0.625})
+    assert (found.near_m, found.far_m, found.span_m) == (0.25, 0.75, 0.125)
+    assert found.places == NONE
+
+
+def test_the_span_up_to_infinity_is_infinite_and_of_infinity_alone_none() -> None:
+    assert order(*near(0.5, math.inf)).span_m == math.inf
+    assert order(*near(math.inf, math.inf)).span_m == 0
+
+
+def test_no_distance_has_no_ends() -> None:
+    found = order(*steps(1, 2, nearward=None))
+    assert (found.near_m, found.far_m, found.span_m) == (None, None, None)
+
+
+def test_repeats_count_the_frames_that_stay_where_the_one_before_was() -> None:
+    assert order(*near(0.3, 0.3, 0.3, 0.31, 0.3)).repeats == 2
+    assert order({}, {}).repeats == 0
+
+
+def test_from_near_lists_indexes_nearest_first_and_capture_order_where_unknown() -> None:
+    assert order(*near(0.4, 0.3, 0.35)).from_near == (1, 2, 0)
+    assert order({}, {}, {}).from_near == (0, 1, 2)

@@ -7,7 +7,6 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from sorter.manifest.rows import make_rows
-from sorter.model.focus import focus_places
 from sorter.model.frame import Frame, ReadFile
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.row import Row
@@ -38,7 +37,7 @@ def about(account: Account, numbers: tuple[int, ...]) -> About:
     places = {
         file.path: place
         for each in account.sequences
-        for frame, place in zip(each.frames, focus_places(each), strict=True)
+        for frame, place in zip(each.frames, each.focus.places, strict=True)
         for file in frame.files
     }
     named = zip(numbers, account.sequences, strict=True)
