@@ -10,10 +10,8 @@ from typing import Final
 
 from sorter.grouping.corrections import Stretch
 from sorter.grouping.costs import NEVER
-from sorter.grouping.evidence import Evidence
-from sorter.grouping.search import Piece, judge
+from sorter.grouping.search import Ground, Piece, follow, openings
 from sorter.model.kinds import Kind
-from sorter.model.knobs import GroupingKnobs
 from sorter.model.sequence import BEYOND_DOUBT, Grounds
 
 CUT_BEFORE: Final = "the corrections file cut off the frames before"
@@ -38,16 +36,13 @@ class Left:
 
 
 def amended(
-    evidence: Evidence,
-    pieces: tuple[Piece, ...],
-    stretches: tuple[Stretch, ...],
-    knobs: GroupingKnobs,
+    ground: Ground, pieces: tuple[Piece, ...], stretches: tuple[Stretch, ...]
 ) -> tuple[Made | Left, ...]:
     """Every stretch as one piece and what is left of the others, in order of capture.
 
     What is left of a piece keeps its kind; where it is one frame of several it is a single.
     """
-    parts: list[Made | Left] = [_made(evidence, pieces, each, knobs) for each in stretches]
+    parts: list[Made | Left] = [_made(ground, pieces, each) for each in stretches]
     for index, piece in enumerate(pieces):
         parts += _left(piece, index, stretches)
     return tuple(sorted(parts, key=lambda part: part.piece.start))
@@ -62,10 +57,8 @@ def _left(piece: Piece, index: int, stretches: tuple[Stretch, ...]) -> Iterator[
             yield Left(piece=replace(piece, start=start, stop=stop, kind=kind), index=index)
 
 
-def _made(
-    evidence: Evidence, pieces: tuple[Piece, ...], stretch: Stretch, knobs: GroupingKnobs
-) -> Made:
-    kind, why = _kind(evidence, pieces, stretch, knobs)
+def _made(ground: Ground, pieces: tuple[Piece, ...], stretch: Stretch) -> Made:
+    kind, why = _kind(ground, pieces, stretch)
     count = stretch.stop - stretch.start
     these = "this frame is a" if count == 1 else f"these {count} frames are one"
     grounds = Grounds(
@@ -78,9 +71,7 @@ def _made(
     return Made(piece=piece, grounds=grounds, name=stretch.name)
 
 
-def _kind(
-    evidence: Evidence, pieces: tuple[Piece, ...], stretch: Stretch, knobs: GroupingKnobs
-) -> tuple[Kind, str]:
+def _kind(ground: Ground, pieces: tuple[Piece, ...], stretch: Stretch) -> tuple[Kind, str]:
     """The stretch's kind, and where it comes from.
 
     Where the correction leaves it open: a single for one frame; the kind of the one sequence in
@@ -96,7 +87,7 @@ def _kind(
         return Kind.SINGLE, f"{_OPEN}: one frame is a single"
     if len(touched) == 1:
         return touched[0].kind, f"{_OPEN}: {touched[0].kind} as before"
-    fits = _best_series(evidence, stretch, knobs)
+    fits = _best_series(ground, stretch)
     if fits is not None:
         return fits, f"{_OPEN}: {fits} fits best"
     had = _most_had(touched, stretch)
@@ -105,11 +96,14 @@ def _kind(
     return had, f"{_OPEN}: none accounts for it, {had} as most of it was"
 
 
-def _best_series(evidence: Evidence, stretch: Stretch, knobs: GroupingKnobs) -> Kind | None:
-    run = Piece(start=stretch.start, stop=stretch.stop, kind=Kind.BURST)  # judge looks at no kind
-    ranked = judge(evidence, run, knobs)
-    series = (each for each in ranked if each.kind is not Kind.SINGLE and each.cost < NEVER)
-    return next((each.kind for each in series), None)
+def _best_series(ground: Ground, stretch: Stretch) -> Kind | None:
+    best, kind = NEVER, None
+    for run in openings(ground, stretch.start, None):
+        if follow(ground, run, stretch.stop) is not None:
+            cost = run.cost + run.closing_cost()
+            if cost < best:
+                best, kind = cost, run.habits.kind
+    return kind
 
 
 def _most_had(touched: list[Piece], stretch: Stretch) -> Kind | None:

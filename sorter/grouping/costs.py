@@ -126,7 +126,7 @@ class Pauses:
     steady_hitch_s: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Habits:
     """What is usual in one kind of series; costs in nats.
 

@@ -14,9 +14,9 @@ from sorter.grouping import margins, notes, results, words
 from sorter.grouping.amending import CUT_BEFORE, Left, Made, amended, left_words
 from sorter.grouping.corrections import Stretch
 from sorter.grouping.evidence import Evidence, Look, gather
-from sorter.grouping.margins import NO_OTHER, Judged
+from sorter.grouping.margins import NO_OTHER, Weighed
 from sorter.grouping.missing import Place, missing
-from sorter.grouping.search import Piece, best_account
+from sorter.grouping.search import Piece, best_account, ground_of
 from sorter.grouping.timeline import Timeline
 from sorter.model.frame import Frame
 from sorter.model.kinds import Kind
@@ -52,6 +52,14 @@ class _Case:
     edges: frozenset[int]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    """A piece of the best account, and how sure it is."""
+
+    piece: Piece
+    sure: Weighed
+
+
 def drafts_of(
     line: Timeline,
     knobs: GroupingKnobs,
@@ -64,10 +72,14 @@ def drafts_of(
     """
     shots = results.shots(line)
     evidence = gather(replace(line, frames=shots))
-    pieces = best_account(evidence, knobs) if shots else ()
+    ground = ground_of(evidence, knobs)
+    pieces = best_account(ground)
     edges = frozenset(piece.start for piece in pieces) | {len(shots)}
     case = _Case(evidence=evidence, knobs=knobs, loose=loose, edges=edges)
-    found = tuple(margins.judged(evidence, piece, knobs) for piece in pieces)
+    found = tuple(
+        _Found(piece=piece, sure=sure)
+        for piece, sure in zip(pieces, margins.weighed(ground, pieces), strict=True)
+    )
     best = [_draft(case, found, index) for index in range(len(found))]
     drafts = [
         _made(case, part)
@@ -75,17 +87,16 @@ def drafts_of(
         else best[part.index]
         if part.piece == pieces[part.index]
         else _left(case, found, part)
-        for part in amended(evidence, pieces, asked, knobs)
+        for part in amended(ground, pieces, asked)
     ]
     return _with_marked(_with_unmarked(drafts, _unmarked(best)), line)
 
 
-def _draft(case: _Case, found: tuple[Judged, ...], index: int) -> Draft:
+def _draft(case: _Case, found: tuple[_Found, ...], index: int) -> Draft:
     evidence, knobs = case.evidence, case.knobs
     piece = found[index].piece
     before = found[index - 1].piece if index else None
-    kind = margins.of_kind(found[index])
-    boundary = margins.of_boundary(evidence, found, index, knobs)
+    kind, boundary = found[index].sure.kind, found[index].sure.boundary
     grounds = Grounds(
         begins=words.begins(evidence, piece, before),
         kind=words.kind_of(evidence, piece),
@@ -96,15 +107,15 @@ def _draft(case: _Case, found: tuple[Judged, ...], index: int) -> Draft:
     return _of_piece(case, piece, grounds, notes.unsure(piece, kind, boundary, knobs))
 
 
-def _left(case: _Case, found: tuple[Judged, ...], part: Left) -> Draft:
+def _left(case: _Case, found: tuple[_Found, ...], part: Left) -> Draft:
     """What corrections left of a piece: what was doubtful about it still is."""
     evidence, knobs = case.evidence, case.knobs
     whole, piece = found[part.index].piece, part.piece
     kind, boundary = NO_OTHER, NO_OTHER
     if piece.kind is whole.kind:
-        kind = margins.of_kind(found[part.index])
+        kind = found[part.index].sure.kind
     if piece.start == whole.start:
-        boundary = margins.of_boundary(evidence, found, part.index, knobs)
+        boundary = found[part.index].sure.boundary
     before = found[part.index - 1].piece if part.index else None
     uncut = words.begins(evidence, whole, before)
     grounds = Grounds(

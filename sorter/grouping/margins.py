@@ -7,32 +7,18 @@ side, for three tries may be one short stack.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from typing import Final
 
+from sorter.grouping import costs
 from sorter.grouping.costs import NEVER
-from sorter.grouping.evidence import Evidence
-from sorter.grouping.runs import anew_cost
-from sorter.grouping.search import Judgement, Piece, judge, own_path
+from sorter.grouping.runs import Run
+from sorter.grouping.search import Ground, Piece, cost_of_singles, follow, openings
 from sorter.model.kinds import Kind
-from sorter.model.knobs import GroupingKnobs
 from sorter.model.sequence import BEYOND_DOUBT
 
 _SHORT = 12  # frames; a longer stretch is no slip of a boundary any more
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
-    """A piece with what all kinds make of it, the best first, and what its own kind costs.
-
-    path: that cost up to each of its frames. own: all of it, the end too.
-    """
-
-    piece: Piece
-    judgements: tuple[Judgement, ...]
-    path: tuple[float, ...]
-    own: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,60 +32,114 @@ class Margin:
 NO_OTHER: Final = Margin(kind=None, nats=BEYOND_DOUBT)
 
 
-def judged(evidence: Evidence, piece: Piece, knobs: GroupingKnobs) -> Judged:
-    """The piece as all kinds see it."""
-    *path, own = own_path(evidence, piece, knobs)
-    judgements = judge(evidence, piece, knobs, tuple(path))
-    return Judged(piece=piece, judgements=judgements, path=tuple(path), own=own)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weighed:
+    """How sure a piece is: its kind, and the boundary before it."""
+
+    kind: Margin = NO_OTHER
+    boundary: Margin = NO_OTHER
 
 
-def of_kind(found: Judged) -> Margin:
-    """The margin over the best other kind for the same frames; a single frame has no other."""
-    others = [j for j in found.judgements if j.kind is not found.piece.kind and j.cost < NEVER]
-    if not others or found.piece.stop - found.piece.start == 1:
-        return NO_OTHER
-    return Margin(kind=others[0].kind, nats=_capped(others[0].cost - found.own))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Judged:
+    """A piece as all kinds see it.
+
+    path: what its own kind costs up to each of its frames. own: all of it, the end too. ends: runs
+    of all kinds that account for its frames somehow, still open behind the last.
+    """
+
+    piece: Piece
+    path: list[float]
+    own: float
+    ends: list[Run]
 
 
-def of_boundary(
-    evidence: Evidence, pieces: tuple[Judged, ...], index: int, knobs: GroupingKnobs
-) -> Margin:
+def weighed(ground: Ground, pieces: tuple[Piece, ...]) -> Iterator[Weighed]:
+    """How sure each piece of the best account is, in their order."""
+    near: dict[int, _Judged] = {}
+    for index, piece in enumerate(pieces):
+        for ahead in range(index, min(index + 2, len(pieces))):
+            if ahead not in near:
+                near[ahead] = _judged(ground, pieces[ahead])
+        near.pop(index - 3, None)
+        yield Weighed(
+            kind=_of_kind(ground, near[index]) if piece.stop - piece.start > 1 else NO_OTHER,
+            boundary=_of_boundary(ground, near, index),
+        )
+
+
+def _judged(ground: Ground, piece: Piece) -> _Judged:
+    runs = list(openings(ground, piece.start, piece.rhythm_before))
+    if piece.kind is Kind.SINGLE:
+        path = cost_of_singles(ground, piece.start, piece.stop)
+        return _Judged(piece=piece, path=path, own=path[-1], ends=runs)
+    own = [run for run in runs if run.habits.kind is piece.kind]
+    path, cost, ends = [], NEVER, []
+    for run in own:
+        opening = run.cost
+        taken = follow(ground, run, piece.stop)
+        if taken is not None:
+            ends.append(run)
+            if run.cost + run.closing_cost() < cost:
+                path, cost = [opening, *taken], run.cost + run.closing_cost()
+    others = [run for run in runs if run.habits.kind is not piece.kind]
+    ends += [run for run in others if follow(ground, run, piece.stop, path[1:]) is not None]
+    return _Judged(piece=piece, path=path, own=cost, ends=ends)
+
+
+def _of_kind(ground: Ground, found: _Judged) -> Margin:
+    """The margin over the best other kind for the same frames."""
+    piece = found.piece
+    kind, cost = _cheapest(run for run in found.ends if run.habits.kind is not piece.kind)
+    if piece.kind is not Kind.SINGLE:
+        singles = cost_of_singles(ground, piece.start, piece.stop)[-1]
+        if singles < cost and singles < found.own + costs.GIVE_UP_BEHIND:
+            kind, cost = Kind.SINGLE, singles
+    return Margin(kind=kind, nats=min(BEYOND_DOUBT, cost - found.own))
+
+
+def _cheapest(runs: Iterable[Run]) -> tuple[Kind | None, float]:
+    """The kind of the cheapest of the runs as they end here, and what it costs."""
+    kind, cost = None, NEVER
+    for run in runs:
+        closed = run.cost + run.closing_cost()
+        if closed < cost:
+            kind, cost = run.habits.kind, closed
+    return kind, cost
+
+
+def _of_boundary(ground: Ground, near: dict[int, _Judged], index: int) -> Margin:
     """The margin over the best account that joins the piece at the index to what is before it."""
     best = NO_OTHER
-    for first, last in _stretches(pieces, index):
-        *path, apart = _apart(evidence, pieces[first : last + 1])
-        together = replace(pieces[first].piece, stop=pieces[last].piece.stop)
-        judgements = judge(evidence, together, knobs, tuple(path))
-        joined = next(j for j in judgements if j.kind is not Kind.SINGLE)
-        nats = _capped(joined.cost - apart)
-        if nats < best.nats:
-            best = Margin(kind=joined.kind, nats=nats)
+    for first, last in _stretches(near, index):
+        path, apart = _apart(ground, [near[each] for each in range(first, last + 1)])
+        runs = [run.fork() for run in near[first].ends]
+        stop = near[last].piece.stop
+        joined = [run for run in runs if follow(ground, run, stop, path) is not None]
+        kind, cost = _cheapest(joined)
+        if cost - apart < best.nats:
+            best = Margin(kind=kind, nats=cost - apart)
     return best
 
 
-def _stretches(pieces: tuple[Judged, ...], index: int) -> Iterator[tuple[int, int]]:
+def _stretches(near: dict[int, _Judged], index: int) -> Iterator[tuple[int, int]]:
     """First and last piece of every stretch over the boundary that is worth a look."""
     if index == 0:
         return
     yield index - 1, index
     for first in (index - 2, index - 1):
         for last in (index, index + 1):
-            if first < 0 or last >= len(pieces) or (first, last) == (index - 1, index):
+            if first not in near or last not in near or (first, last) == (index - 1, index):
                 continue
-            if pieces[last].piece.stop - pieces[first].piece.start <= _SHORT:
+            if near[last].piece.stop - near[first].piece.start <= _SHORT:
                 yield first, last
 
 
-def _apart(evidence: Evidence, pieces: tuple[Judged, ...]) -> tuple[float, ...]:
-    """What the pieces cost one after the other: up to each frame, and at last altogether."""
-    done, path = 0.0, []
-    for each in pieces:
-        if each is not pieces[0]:
-            done += anew_cost(evidence.links[each.piece.start - 1])
+def _apart(ground: Ground, pieces: list[_Judged]) -> tuple[list[float], float]:
+    """What the pieces cost one after the other: up to each frame behind the first, and altogether."""
+    done, path = pieces[0].own, []
+    for each in pieces[1:]:
+        done += ground.steps[each.piece.start - 1].anew
         path += [done + cost for cost in each.path]
         done += each.own
-    return (*path, done)
-
-
-def _capped(nats: float) -> float:
-    return min(BEYOND_DOUBT, nats)
+    return path, done

@@ -7,7 +7,6 @@ of the pause, widened to what the stamps' grain leaves open.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Pauses
@@ -24,90 +23,132 @@ _MEMORY = 9  # pauses; a buffer that fills up slows a run down, and the rhythm f
 
 def log_cost(middle: float, spread: float, low: float, high: float) -> float:
     """The cost of a pause between low and high where `middle` is expected (all logarithms)."""
-    off = _outside(middle, low, high)
-    width = high - low
-    return 0.5 * (off / spread) ** 2 + math.log(max(width, _ROOT_TAU * spread))
+    width, narrowest = high - low, _ROOT_TAU * spread
+    cost = math.log(max(narrowest, width))
+    off = low - middle if low > middle else middle - high if middle > high else 0.0
+    return cost + 0.5 * (off / spread) ** 2
 
 
 def _outside(middle: float, low: float, high: float) -> float:
     return max(0.0, low - middle, middle - high)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Rhythm:
-    """The last few pauses of a run: as logarithms, and in seconds; middle: of the logarithms."""
+    """The last few pauses that a run saw, with their middle and spread; it never changes.
 
-    recent: tuple[float, ...]
-    recent_s: tuple[float, ...]
-    middle: float
+    count: how many pauses made it. recent, recent_s: the last of them, as logarithms and in seconds.
+    middle, own_spread: median and median deviation of the logarithms. middle_s: median of the
+    seconds. Runs of several kinds that began at one frame saw the same pauses: so what comes after
+    a link is worked out once for all of them.
+    """
+
+    __slots__ = (
+        "_habit",
+        "_link",
+        "_next",
+        "count",
+        "middle",
+        "middle_s",
+        "own_spread",
+        "recent",
+        "recent_s",
+    )
+
+    def __init__(
+        self, count: int = 0, recent: tuple[float, ...] = (), recent_s: tuple[float, ...] = ()
+    ) -> None:
+        """recent, recent_s: no more than the memory holds."""
+        self.count = count
+        self.recent = recent
+        self.recent_s = recent_s
+        self.middle = self.middle_s = self.own_spread = 0.0
+        self._link: Link | None = None
+        self._next = self._habit = self
+        if recent:
+            self._measure()
+
+    def after(self, link: Link) -> Rhythm:
+        """The rhythm with one more pause."""
+        if self._link is not link:
+            self._link = link
+            pause = 0.5 * (link.pause_lo + link.pause_hi)
+            recent, recent_s = self.recent, self.recent_s
+            if len(recent) == _MEMORY:
+                recent, recent_s = recent[1:], recent_s[1:]
+            self._next = Rhythm(self.count + 1, (*recent, pause), (*recent_s, link.pause_s))
+        return self._next
+
+    def as_habit(self) -> Rhythm:
+        """What another series takes over: it remembers no more pauses than these few."""
+        if self._habit.count > len(self.recent):
+            self._habit = Rhythm(len(self.recent), self.recent, self.recent_s)
+        return self._habit
 
     def fits(self, link: Link) -> bool:
         """The pause is about as long as these; only then is there anything to take over."""
         return _outside(self.middle, link.pause_lo, link.pause_hi) < _ABOUT_AS_LONG
 
+    def _measure(self) -> None:
+        """The middle and the median deviation of the last few pauses: hitches do not count."""
+        half = (len(self.recent) - 1) // 2
+        self.middle = middle = sorted(self.recent)[half]
+        self.middle_s = sorted(self.recent_s)[half]
+        deviation = sorted([abs(pause - middle) for pause in self.recent])[half]
+        self.own_spread = _PER_MEDIAN_DEVIATION * deviation
+
 
 class Beat:
-    """The pauses of a run so far: their middle and their spread."""
+    """The pauses of a run so far, held against the habits of its kind."""
 
-    __slots__ = (
-        "before",
-        "count",
-        "middle",
-        "middle_s",
-        "own_spread",
-        "pauses",
-        "recent",
-        "recent_s",
-    )
+    __slots__ = ("before", "pauses", "so_far")
 
-    def __init__(self, pauses: Pauses, before: Rhythm | None) -> None:
-        """before: the rhythm of the series before, to go on with; None for a fresh one."""
+    def __init__(self, pauses: Pauses, before: Rhythm | None, fresh: Rhythm | None = None) -> None:
+        """before: the rhythm of the series before, to go on with; None for a fresh one.
+
+        fresh: a rhythm without pauses, shared by the runs that begin here.
+        """
         self.pauses = pauses
         self.before = before
-        self.count = 0
-        self.recent: list[float] = []
-        self.recent_s: list[float] = []
-        self.middle = self.middle_s = self.own_spread = 0.0
+        self.so_far = fresh or Rhythm()
+
+    def fork(self) -> Beat:
+        """A beat that goes on from here on its own."""
+        return Beat(self.pauses, self.before, self.so_far)
 
     @property
     def rhythm(self) -> Rhythm | None:
         """What the next series may keep of this one's rhythm; None where it is too short for one."""
-        if self.count < _ENOUGH:
-            return None
-        recent, recent_s = tuple(self.recent), tuple(self.recent_s)
-        return Rhythm(recent=recent, recent_s=recent_s, middle=self.middle)
+        return self.so_far if self.so_far.count >= _ENOUGH else None
 
     def take(self, link: Link) -> float:
         """Takes in one more pause and says what it costs; NEVER beyond the limit of the kind."""
         if link.pause_s > self.pauses.limit_s + link.grain_s:
             return NEVER
-        kept = self._take_over(self.before, link) if self.before and self.count == 0 else 0.0
-        if kept == NEVER:
-            return NEVER
+        kept = 0.0
+        if self.before is not None and not self.so_far.count:
+            kept = self._take_over(self.before, link)
+            if kept == NEVER:
+                return NEVER
         middle, spread = self._expected(link)
-        fits = self._fits(link, middle, spread)
-        # A pause that fits well is no hitch, and most do.
-        cost = fits if fits < 0 else min(fits, self._hitch(link, middle, spread))
-        self._learn(link)
-        return kept + cost + self._rushed(link)
+        cost = self._fits(link, middle, spread)
+        if cost > 0:  # a pause that fits well is no hitch, and most do
+            cost = min(cost, self._hitch(link, middle, spread))
+        self.so_far = self.so_far.after(link)
+        return kept + cost + (self._rushed(link) if self.pauses.quickest_s else 0.0)
 
     def _rushed(self, link: Link) -> float:
         """What it costs that hands were so quick."""
-        quickest = self.pauses.quickest_s
-        if not quickest:
-            return 0.0
-        pause = link.pause_hi
+        quickest, pause = self.pauses.quickest_s, link.pause_hi
         if link.grain_s > _COARSE * quickest:
             # One second may hold one frame or ten: then several of them tell.
-            pause = math.log((sum(self.recent_s) + link.grain_s) / len(self.recent_s))
+            recent_s = self.so_far.recent_s
+            pause = math.log((sum(recent_s) + link.grain_s) / len(recent_s))
         return self.pauses.rushed * max(0.0, math.log(quickest) - pause)
 
     def _take_over(self, before: Rhythm, link: Link) -> float:
         """Takes the rhythm of the series before; NEVER where a fresh one accounts for it as well."""
         fresh = log_cost(*self._expected(link), link.pause_lo, link.pause_hi)
-        self.recent, self.recent_s = list(before.recent), list(before.recent_s)
-        self.count = len(self.recent)
-        self._measure()
+        self.so_far = before.as_habit()
         kept = log_cost(*self._expected(link), link.pause_lo, link.pause_hi)
         return costs.SAME_RHYTHM if kept + costs.SAME_RHYTHM < fresh else NEVER
 
@@ -116,10 +157,11 @@ class Beat:
         cost = log_cost(middle, spread, link.pause_lo, link.pause_hi)
         if link.missing:
             cost = min(cost, log_cost(middle, spread, link.share_lo, link.share_hi))
-        if self.count > _UNSETTLED and (not link.flashed or self.pauses.waits):
+        so_far = self.so_far
+        if so_far.count > _UNSETTLED and (not link.flashed or self.pauses.waits):
             # A full buffer slows a series down for good, an empty flash for a while: then the last
             # pause tells the next.
-            changed = log_cost(self.recent[-1], spread, link.pause_lo, link.pause_hi)
+            changed = log_cost(so_far.recent[-1], spread, link.pause_lo, link.pause_hi)
             cost = min(cost, costs.NEW_PACE + changed)
         pauses = self.pauses
         slowest = pauses.flash_slowest_s if link.flashed else pauses.slowest_s
@@ -128,28 +170,28 @@ class Beat:
 
     def _expected(self, link: Link) -> tuple[float, float]:
         """The middle and the spread that the next pause is held against, as logarithms."""
-        pauses = self.pauses
-        if self.count == 0 or pauses.fixed:
+        pauses, so_far = self.pauses, self.so_far
+        if so_far.count == 0 or pauses.fixed:
             return math.log(pauses.first), pauses.first_spread
-        if link.grain_s > _COARSE * self.middle_s:
+        if link.grain_s > _COARSE * so_far.middle_s:
             # The spread of such a rhythm cannot be told from the grain of its stamps.
-            mean = _mean_without_hitches(self.recent_s, self.middle_s, link.grain_s)
+            mean = _mean_without_hitches(so_far.recent_s, so_far.middle_s, link.grain_s)
             return math.log(max(SHORTEST_PAUSE_S, mean)), pauses.spread
-        known = self.count - 2
+        known = so_far.count - 2
         if known <= 0 or not pauses.learns:
             # Out of one or two pauses the middle is not well known itself.
-            return self.middle, pauses.spread * math.sqrt(1 + 1 / self.count)
+            return so_far.middle, pauses.spread * math.sqrt(1 + 1 / so_far.count)
         uneven = self._is_uneven(link)
         weight = costs.UNEVEN_HABIT_WEIGHT if uneven else costs.HABIT_WEIGHT
-        own = max(pauses.tightest, self.own_spread)
+        own = max(pauses.tightest, so_far.own_spread)
         # The middle one of the last few: one hitch, even as the first pause, spoils nothing.
-        return self.middle, pauses.spread * (own / pauses.spread) ** (known / (weight + known))
+        return so_far.middle, pauses.spread * (own / pauses.spread) ** (known / (weight + known))
 
     def _hitch(self, link: Link, middle: float, spread: float) -> float:
         """What a pause out of rhythm costs: recycling flashes stumble, steady shutters rarely do."""
         pauses = self.pauses
         pause = math.log(max(link.pause_s, SHORTEST_PAUSE_S))
-        if self._is_uneven(link) and 0 < self.count <= _UNSETTLED and pause < middle:
+        if self._is_uneven(link) and 0 < self.so_far.count <= _UNSETTLED and pause < middle:
             return costs.SETTLES
         slow = middle >= costs.SLOWER_THAN_SPRAY
         if link.flashed and slow and pauses.steady_hitch_s:
@@ -169,25 +211,8 @@ class Beat:
         """A flash that recycles, or hands, make a few pauses uneven."""
         return link.flashed or self.pauses.quickest_s > 0
 
-    def _learn(self, link: Link) -> None:
-        self.count += 1
-        self.recent.append(0.5 * (link.pause_lo + link.pause_hi))
-        self.recent_s.append(link.pause_s)
-        if len(self.recent) > _MEMORY:
-            del self.recent[0], self.recent_s[0]
-        self._measure()
 
-    def _measure(self) -> None:
-        """Takes the middle and the median deviation of the last few pauses: hitches do not count."""
-        recent = self.recent
-        half = (len(recent) - 1) // 2
-        self.middle = middle = sorted(recent)[half]
-        self.middle_s = sorted(self.recent_s)[half]
-        deviation = sorted([abs(pause - middle) for pause in recent])[half]
-        self.own_spread = _PER_MEDIAN_DEVIATION * deviation
-
-
-def _mean_without_hitches(pauses_s: list[float], middle_s: float, grain_s: float) -> float:
+def _mean_without_hitches(pauses_s: tuple[float, ...], middle_s: float, grain_s: float) -> float:
     """The mean of the pauses near the middle one: whole seconds leave the middle at 0 or 1."""
     limit = 2 * middle_s + grain_s
     kept = [pause for pause in pauses_s if pause <= limit]
@@ -204,6 +229,12 @@ class Period:
         self.shortest_s = shortest_s
         self.count = 0
         self.total_s = 0.0
+
+    def fork(self) -> Period:
+        """A period that goes on from here on its own."""
+        other = Period(self.pauses, self.shortest_s)
+        other.count, other.total_s = self.count, self.total_s
+        return other
 
     def take(self, link: Link) -> float:
         """Takes in one more period and says what it costs; NEVER where no timer is so fast."""

@@ -6,15 +6,40 @@ are in nats (see costs.py); NEVER says that the model cannot account for it at a
 
 from __future__ import annotations
 
+import copy
 import math
-from collections.abc import Iterable
+from functools import lru_cache
+from typing import NamedTuple
 
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Habits
 from sorter.grouping.evidence import SAME_EV, Link, Look, Move, told_bracketing
 from sorter.grouping.rhythm import Beat, Period, Rhythm, log_cost
 from sorter.grouping.tracks import EXPOSURES, FocusTrack
-from sorter.model.kinds import Bracketing, DriveMode, Kind
+from sorter.model.kinds import Bracketing, DriveMode, FocusMode, Kind
+
+
+class Step:
+    """A link with all that it costs whatever run goes over it, worked out once.
+
+    anew: where it is a boundary. driven, by_hand: what the counters say within a series that the
+    camera runs, and within another.
+    """
+
+    __slots__ = ("_anew", "by_hand", "driven", "link")
+
+    def __init__(self, link: Link) -> None:
+        self.link = link
+        self.driven = _counters(link, driven=True)
+        self.by_hand = _counters(link, driven=False)
+        self._anew: float | None = None
+
+    @property
+    def anew(self) -> float:
+        """What the link costs where it is a boundary, whatever kind begins behind it."""
+        if self._anew is None:
+            self._anew = anew_cost(self.link)
+        return self._anew
 
 
 class Run:
@@ -32,10 +57,12 @@ class Run:
         start: int = 0,
         before: float = 0.0,
         rhythm: Rhythm | None = None,
+        fresh: Rhythm | None = None,
     ) -> None:
         """opening: see opening_costs. before: the cost of the best account of all that came before.
 
-        rhythm: that of the last series in that account.
+        rhythm: that of the last series in that account. fresh: one without pauses, shared by all
+        runs that open here.
         """
         self.habits = habits
         self.start = start
@@ -44,14 +71,23 @@ class Run:
         self.length = 1
         self.missing = 0
         self.planned = look.facts.planned if habits.driven else None
-        numbered = told_bracketing(look.facts) is Bracketing.FOCUS and habits.driven
+        numbered = habits.driven and told_bracketing(look.facts) is Bracketing.FOCUS
         self.in_steps = look.in_steps
         self.focus = FocusTrack(habits, numbered=numbered)
         self.exposure = EXPOSURES[habits.exposures](habits)
-        pauses = habits.pauses
-        self.tempo = (
-            Period(pauses, habits.shortest_period_s) if habits.periodic else Beat(pauses, rhythm)
-        )
+        self.tempo: Period | Beat
+        if habits.periodic:
+            self.tempo = Period(habits.pauses, habits.shortest_period_s)
+        else:
+            self.tempo = Beat(habits.pauses, rhythm, fresh)
+
+    def fork(self) -> Run:
+        """A run that goes on from here on its own."""
+        other = copy.copy(self)
+        other.focus = self.focus.fork()
+        other.exposure = self.exposure.fork()
+        other.tempo = self.tempo.fork()
+        return other
 
     @property
     def total(self) -> float:
@@ -63,11 +99,14 @@ class Run:
         """What the next series may keep of this one's rhythm."""
         return self.tempo.rhythm if isinstance(self.tempo, Beat) else None
 
-    def go_on(self, link: Link, apart_s: float) -> bool:
-        """Takes in the frame behind the link; False where the model cannot account for it."""
-        if self.length >= self.habits.longest or link.clock_back or link.pause_s > apart_s:
+    def go_on(self, step: Step, apart_s: float) -> bool:
+        """Takes in the frame behind the step; False where the model cannot account for it."""
+        habits, link = self.habits, step.link
+        if self.length >= habits.longest or link.clock_back or link.pause_s > apart_s:
             return False
-        cost = self.habits.goes_on + self._settings(link)
+        cost = habits.goes_on
+        if link.changed:
+            cost += sum([habits.changed[name] for name in link.changed])
         if cost < NEVER:
             cost += self.tempo.take(link)
         if cost < NEVER:
@@ -76,7 +115,10 @@ class Run:
             return False
         self.length += 1
         self.missing += link.missing
-        self.cost += cost + self.focus.take(link) + self._counters(link) + self._plan()
+        if self.planned and self.length > self.planned:
+            cost += costs.OVER_PLANNED
+        counters = step.driven if habits.driven else step.by_hand
+        self.cost += cost + self.focus.take(link) + counters
         return True
 
     def closing_cost(self) -> float:
@@ -101,28 +143,21 @@ class Run:
             return costs.STAYED_BY_STEPS if self.in_steps else costs.STAYED_BY_CENTIMETRES
         return 0.0
 
-    def _settings(self, link: Link) -> float:
-        if not link.changed:
-            return 0.0
-        changed = self.habits.changed
-        return sum(changed[name] for name in link.changed)
 
-    def _plan(self) -> float:
-        return costs.OVER_PLANNED if self.planned and self.length > self.planned else 0.0
-
-    def _counters(self, link: Link) -> float:
-        cost = costs.OTHER_BURST_ID if link.same_burst is False else 0.0
-        if self.habits.driven:
-            cost += _shot_cost(link)
-            if link.shot_begins:
-                cost += costs.SHOT_BEGINS
-        elif link.shot_step == 1:
-            cost += costs.SHOT_RUNS_BY_HAND
-        if link.number_step is not None and link.number_step != 1:
-            cost += costs.NUMBERS_MISSING
-        if link.new_folder:
-            cost += costs.FOLDER_ANEW if link.number_step is None else costs.FOLDER_FULL
-        return cost
+def _counters(link: Link, *, driven: bool) -> float:
+    """What the counters cost within a series."""
+    cost = costs.OTHER_BURST_ID if link.same_burst is False else 0.0
+    if driven:
+        cost += _shot_cost(link)
+        if link.shot_begins:
+            cost += costs.SHOT_BEGINS
+    elif link.shot_step == 1:
+        cost += costs.SHOT_RUNS_BY_HAND
+    if link.number_step is not None and link.number_step != 1:
+        cost += costs.NUMBERS_MISSING
+    if link.new_folder:
+        cost += costs.FOLDER_ANEW if link.number_step is None else costs.FOLDER_FULL
+    return cost
 
 
 def _shot_cost(link: Link) -> float:
@@ -133,37 +168,49 @@ def _shot_cost(link: Link) -> float:
     return costs.SHOT_SKIPS if link.shot_step > 1 else costs.SHOT_BEGAN_AGAIN
 
 
-def opening_costs(models: Iterable[Habits], look: Look) -> list[float]:
+def opening_costs(models: tuple[Habits, ...], look: Look) -> tuple[float, ...]:
     """What it costs to open a run of each kind at the look: how rare the kind is among frames like it.
 
     Each kind's rarity and what the camera says are weighed against those of all kinds together
     (Bayes' rule), so settings that say nothing of the kind cost nothing.
     """
-    models = tuple(models)
-    raw = [_habit_cost(habits, look) for habits in models]
+    facts = look.facts
+    said = _Said(facts.drive_mode, told_bracketing(facts), facts.focus_mode, facts.flash_fired)
+    return _opening_costs(models, said, late=(look.shot or 0) > 1)
+
+
+class _Said(NamedTuple):
+    """What the camera says at a first frame that tells of its kind."""
+
+    drive: DriveMode | None
+    bracketing: Bracketing | None
+    focus_mode: FocusMode | None
+    flash_fired: bool | None
+
+
+@lru_cache(maxsize=1024)
+def _opening_costs(models: tuple[Habits, ...], said: _Said, *, late: bool) -> tuple[float, ...]:
+    raw = [_habit_cost(habits, said) for habits in models]
     least = min(raw)
     together = least - math.log(sum(math.exp(least - cost) for cost in raw))
-    late = (look.shot or 0) > 1
-    return [
+    return tuple(
         cost - together + (costs.ANEW_SHOT_LATE if late and habits.driven else 0.0)
         for habits, cost in zip(models, raw, strict=True)
-    ]
+    )
 
 
-def _habit_cost(habits: Habits, look: Look) -> float:
-    facts = look.facts
+def _habit_cost(habits: Habits, said: _Said) -> float:
     cost = habits.start
-    told = told_bracketing(facts)
-    if facts.drive_mode is not None:
-        cost += _drive_cost(habits, facts.drive_mode, told)
-    if told is not None:
-        cost += habits.bracketing[told]
+    if said.drive is not None:
+        cost += _drive_cost(habits, said.drive, said.bracketing)
+    if said.bracketing is not None:
+        cost += habits.bracketing[said.bracketing]
     elif habits.exposures == "set":
         cost += costs.SET_UNTOLD
-    if facts.focus_mode is not None:
-        cost += habits.focus_mode[facts.focus_mode]
-    if facts.flash_fired is not None:
-        cost += habits.flash[0 if facts.flash_fired else 1]
+    if said.focus_mode is not None:
+        cost += habits.focus_mode[said.focus_mode]
+    if said.flash_fired is not None:
+        cost += habits.flash[0 if said.flash_fired else 1]
     return cost
 
 

@@ -7,17 +7,22 @@ behind. With the limits in costs.py the time is linear in the number of frames.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from operator import attrgetter
+from typing import Final
 
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Habits
-from sorter.grouping.evidence import Evidence, Link
+from sorter.grouping.evidence import Evidence, Look
 from sorter.grouping.rhythm import Rhythm
-from sorter.grouping.runs import Run, anew_cost, opening_costs
+from sorter.grouping.runs import Run, Step, opening_costs
 from sorter.model.kinds import Kind
 from sorter.model.knobs import GroupingKnobs
+
+_SINGLE: Final = costs.MODELS.index(costs.SINGLE)
+_TOTAL: Final = attrgetter("total")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,11 +39,22 @@ class Piece:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Judgement:
-    """How well one model accounts for a given run, in nats; NEVER: not at all."""
+class Ground:
+    """What is searched: the looks of one timeline, the steps between them, and the user's limits."""
 
-    kind: Kind
-    cost: float
+    looks: tuple[Look, ...]
+    steps: tuple[Step, ...]
+    knobs: GroupingKnobs
+
+    @property
+    def models(self) -> tuple[Habits, ...]:
+        """The models with the user's own limits in them."""
+        return models_for(self.knobs)
+
+
+def ground_of(evidence: Evidence, knobs: GroupingKnobs) -> Ground:
+    """The evidence ready to be searched."""
+    return Ground(looks=evidence.looks, steps=tuple(map(Step, evidence.links)), knobs=knobs)
 
 
 @cache
@@ -59,59 +75,81 @@ class _Ending:
     rhythm: Rhythm | None
 
 
-def best_account(evidence: Evidence, knobs: GroupingKnobs) -> tuple[Piece, ...]:
+def best_account(ground: Ground) -> tuple[Piece, ...]:
     """The cheapest segmentation of the whole timeline, in order of capture."""
-    models = models_for(knobs)
-    steps = evidence.links
-    opened: list[list[Run]] = [[] for _ in models]
+    opened: dict[Habits, list[Run]] = {habits: [] for habits in ground.models}
     best = [_Ending(cost=0.0, start=0, kind=Kind.SINGLE, rhythm=None)]
-    for index, look in enumerate(evidence.looks):
-        last = best[index]
-        before = last.cost + (anew_cost(steps[index - 1]) if index else 0.0)
-        onward = steps[index] if index < len(steps) else None
-        openings = opening_costs(models, look)
-        for habits, opening, runs in zip(models, openings, opened, strict=True):
-            if index:
-                runs[:] = [run for run in runs if run.go_on(steps[index - 1], knobs.apart_s)]
-            for rhythm in _rhythms(habits, onward, last.rhythm):
-                run = Run(habits, look, opening, start=index, before=before, rhythm=rhythm)
-                runs.append(run)
-        best.append(_best_ending(opened, best))
-        _drop_hopeless(opened, best[-1].cost + costs.DROP_BEHIND)
+    for index in range(len(ground.looks)):
+        before = best[index].cost
+        if index:
+            before += ground.steps[index - 1].anew
+            _go_on(opened, ground.steps[index - 1], ground.knobs.apart_s)
+        ending = _best_ending(opened, best, before + single_cost(ground, index))
+        limit = ending.cost + costs.DROP_BEHIND
+        for run in openings(ground, index, best[index].rhythm, before=before, limit=limit):
+            opened[run.habits].append(run)
+        _drop_hopeless(opened, limit)
+        best.append(ending)
     return _pieces(best)
 
 
-def _rhythms(
-    habits: Habits, onward: Link | None, before: Rhythm | None
-) -> tuple[Rhythm | None, ...]:
-    """A fresh rhythm, and that of the series before where there is one to go on with.
+def _go_on(opened: dict[Habits, list[Run]], step: Step, apart_s: float) -> None:
+    for runs in opened.values():
+        runs[:] = [run for run in runs if run.go_on(step, apart_s)]
 
-    None at all where the model cannot go on over the next link, so that no run need be opened.
+
+def single_cost(ground: Ground, index: int) -> float:
+    """What the frame costs as a single, but for the boundary before it."""
+    return opening_costs(ground.models, ground.looks[index])[_SINGLE]
+
+
+def openings(
+    ground: Ground, index: int, rhythm: Rhythm | None, *, before: float = 0.0, limit: float = NEVER
+) -> Iterator[Run]:
+    """A run of each kind of series that may begin at the frame, with a fresh rhythm or the given one.
+
+    rhythm: that of the last series. before: what all before the frame costs. Runs that would begin
+    above the limit are left out, and so is what cannot go on to the next frame.
     """
-    if habits.longest == 1:
-        return (None,)
-    if onward is None or onward.pause_s > habits.pauses.limit_s + onward.grain_s:
-        return ()
+    if index + 1 >= len(ground.looks):
+        return
+    look, onward, fresh = ground.looks[index], ground.steps[index].link, Rhythm()
     if "lens" in onward.changed or onward.clock_back:
-        return ()
-    if before is None or habits.periodic or habits.pauses.fixed or not before.fits(onward):
-        return (None,)
-    return (None, before)
+        return
+    kept = rhythm is not None and rhythm.fits(onward)
+    costs_here = opening_costs(ground.models, look)
+    for habits, opening in zip(ground.models, costs_here, strict=True):
+        if habits.longest == 1 or before + opening > limit:
+            continue
+        if onward.pause_s > habits.pauses.limit_s + onward.grain_s:
+            continue
+        yield Run(habits, look, opening, start=index, before=before, fresh=fresh)
+        if kept and not (habits.periodic or habits.pauses.fixed):
+            yield Run(habits, look, opening, start=index, before=before, rhythm=rhythm, fresh=fresh)
 
 
-def _best_ending(opened: list[list[Run]], best: list[_Ending]) -> _Ending:
-    ends = [(run.total + run.closing_cost(), run) for runs in opened for run in runs]
-    cost, run = min(ends, key=lambda end: end[0])
-    # Singles between two series take nothing of the rhythm away.
-    rhythm = run.rhythm or best[run.start].rhythm
-    return _Ending(cost=cost, start=run.start, kind=run.habits.kind, rhythm=rhythm)
+def _best_ending(opened: dict[Habits, list[Run]], best: list[_Ending], single: float) -> _Ending:
+    """The cheapest run to end here: a single, or one that was open."""
+    cost, ending = single, None
+    for runs in opened.values():
+        for run in runs:
+            if run.total < cost:
+                closed = run.total + run.closing_cost()
+                if closed < cost:
+                    cost, ending = closed, run
+    if ending is None:
+        # Singles between two series take nothing of the rhythm away.
+        last = len(best) - 1
+        return _Ending(cost=cost, start=last, kind=Kind.SINGLE, rhythm=best[last].rhythm)
+    rhythm = ending.rhythm or best[ending.start].rhythm
+    return _Ending(cost=cost, start=ending.start, kind=ending.habits.kind, rhythm=rhythm)
 
 
-def _drop_hopeless(opened: list[list[Run]], limit: float) -> None:
-    for runs in opened:
+def _drop_hopeless(opened: dict[Habits, list[Run]], limit: float) -> None:
+    for runs in opened.values():
         runs[:] = [run for run in runs if run.total <= limit and run.habits.longest > run.length]
         if len(runs) > costs.KEEP_OPEN:
-            runs.sort(key=lambda run: run.total)
+            runs.sort(key=_TOTAL)
             del runs[costs.KEEP_OPEN :]
 
 
@@ -126,76 +164,31 @@ def _pieces(best: list[_Ending]) -> tuple[Piece, ...]:
     return tuple(reversed(pieces))
 
 
-def judge(
-    evidence: Evidence, piece: Piece, knobs: GroupingKnobs, path: tuple[float, ...] = ()
-) -> tuple[Judgement, ...]:
-    """How well each kind accounts for the piece's frames as one run, the best first.
+# ---- a given run --------------------------------------------------------------------------------
 
-    SINGLE for several frames says that they are so many singles. path: what another account costs
-    up to each of the frames; a kind that falls hopelessly behind it is given up, and costs NEVER.
+
+def follow(ground: Ground, run: Run, stop: int, path: Sequence[float] = ()) -> list[float] | None:
+    """Takes the run on to the frame before `stop`; what it costs up to each frame that it takes in.
+
+    None where its kind cannot account for them. path: what another account costs up to the same
+    frames; a run that falls hopelessly behind it is given up too.
     """
-    models, part = models_for(knobs), _cut(evidence, piece.start, piece.stop)
-    found: dict[Kind, float] = {}
-    for habits, opening in zip(models, opening_costs(models, part.looks[0]), strict=True):
-        if habits.kind is Kind.SINGLE:
-            cost = _path_of_singles(models, part, path)[-1]
-        else:
-            runs = _runs(habits, opening, part, piece)
-            cost = min((_path_of(run, part, knobs, path)[-1] for run in runs), default=NEVER)
-        found[habits.kind] = min(cost, found.get(habits.kind, NEVER))
-    ranked = sorted(found.items(), key=lambda item: item[1])
-    return tuple(Judgement(kind=kind, cost=cost) for kind, cost in ranked)
+    costs_so_far: list[float] = []
+    first = run.start + run.length - 1
+    for place, index in enumerate(range(first, stop - 1)):
+        if not run.go_on(ground.steps[index], ground.knobs.apart_s):
+            return None
+        if path and run.cost > path[place] + costs.GIVE_UP_BEHIND:
+            return None
+        costs_so_far.append(run.cost)
+    return costs_so_far
 
 
-def own_path(evidence: Evidence, piece: Piece, knobs: GroupingKnobs) -> tuple[float, ...]:
-    """What the piece's own kind costs up to each of its frames, and at last with its end."""
-    models, part = models_for(knobs), _cut(evidence, piece.start, piece.stop)
-    if piece.kind is Kind.SINGLE:
-        return _path_of_singles(models, part, ())
-    openings = zip(models, opening_costs(models, part.looks[0]), strict=True)
-    return min(
-        (
-            _path_of(run, part, knobs, ())
-            for habits, opening in openings
-            if habits.kind is piece.kind
-            for run in _runs(habits, opening, part, piece)
-        ),
-        key=lambda path: path[-1],
-    )
-
-
-def _cut(evidence: Evidence, start: int, stop: int) -> Evidence:
-    return Evidence(looks=evidence.looks[start:stop], links=evidence.links[start : stop - 1])
-
-
-def _runs(habits: Habits, opening: float, part: Evidence, piece: Piece) -> Iterator[Run]:
-    onward = part.links[0] if part.links else None
-    for rhythm in _rhythms(habits, onward, piece.rhythm_before):
-        yield Run(habits, part.looks[0], opening, rhythm=rhythm)
-
-
-def _path_of_singles(
-    models: tuple[Habits, ...], part: Evidence, path: tuple[float, ...]
-) -> tuple[float, ...]:
-    place = models.index(costs.SINGLE)
-    cost = opening_costs(models, part.looks[0])[place]
-    own = [cost]
-    for index, link in enumerate(part.links, 1):
-        cost += anew_cost(link) + opening_costs(models, part.looks[index])[place]
-        own.append(cost)
-        if path and cost > path[index] + costs.GIVE_UP_BEHIND:
-            return (NEVER,)
-    return (*own, cost)
-
-
-def _path_of(
-    run: Run, part: Evidence, knobs: GroupingKnobs, path: tuple[float, ...]
-) -> tuple[float, ...]:
-    own = [run.cost]
-    for index, link in enumerate(part.links, 1):
-        if not run.go_on(link, knobs.apart_s):
-            return (NEVER,)
-        own.append(run.cost)
-        if path and run.cost > path[index] + costs.GIVE_UP_BEHIND:
-            return (NEVER,)
-    return (*own, run.cost + run.closing_cost())
+def cost_of_singles(ground: Ground, start: int, stop: int) -> list[float]:
+    """What the frames cost as so many singles, up to each of them."""
+    cost = single_cost(ground, start)
+    found = [cost]
+    for index in range(start + 1, stop):
+        cost += ground.steps[index - 1].anew + single_cost(ground, index)
+        found.append(cost)
+    return found

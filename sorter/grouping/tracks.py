@@ -31,6 +31,13 @@ class FocusTrack:
         self.moved = 0.0
         self.stayed = 0.0
 
+    def fork(self) -> FocusTrack:
+        """A track that goes on from here on its own."""
+        other = FocusTrack(self.habits, numbered=self.numbered)
+        for name in ("direction", "moves", "stays", "turned", "moved", "stayed"):
+            setattr(other, name, getattr(self, name))
+        return other
+
     def take(self, link: Link) -> float:
         """Takes in one more step and says what it costs."""
         if link.move is Move.UNKNOWN:
@@ -82,6 +89,10 @@ class ExposureTrack:
     def __init__(self, habits: Habits) -> None:
         self.habits = habits
 
+    def fork(self) -> ExposureTrack:
+        """A track that goes on from here on its own; this one has nothing to remember."""
+        return self
+
     def take(self, link: Link) -> float:
         """Says what the step's change of exposure costs."""
         change = abs(link.ev_change)
@@ -102,6 +113,12 @@ class ExposureSet(ExposureTrack):
     def __init__(self, habits: Habits) -> None:
         super().__init__(habits)
         self.values = [0.0]
+
+    def fork(self) -> ExposureSet:
+        """A set that goes on from here on its own."""
+        other = ExposureSet(self.habits)
+        other.values = self.values.copy()
+        return other
 
     def take(self, link: Link) -> float:
         """Says what one more exposure costs; NEVER where the set has it already."""
@@ -142,6 +159,12 @@ class ExposureLadder(ExposureTrack):
         super().__init__(habits)
         self.last = 0.0
         self.rungs = 0
+
+    def fork(self) -> ExposureLadder:
+        """A ladder that goes on from here on its own."""
+        other = ExposureLadder(self.habits)
+        other.last, other.rungs = self.last, self.rungs
+        return other
 
     def take(self, link: Link) -> float:
         """Says what one more rung costs."""

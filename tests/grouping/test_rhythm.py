@@ -65,10 +65,10 @@ def test_the_middle_and_the_spread_are_the_medians_of_the_last_pauses() -> None:
     # spread (handbook value).
     beat = Beat(costs.BURST.pauses, None)
     taken(beat, [0.2, 0.25, 0.22, 0.4, 0.21, 0.23, 0.26, 0.24, 0.2])
-    middle = statistics.median_low(beat.recent)
-    deviation = statistics.median_low([abs(pause - middle) for pause in beat.recent])
-    assert beat.middle == middle
-    assert beat.own_spread == pytest.approx(1.4826 * deviation)
+    middle = statistics.median_low(beat.so_far.recent)
+    deviation = statistics.median_low([abs(pause - middle) for pause in beat.so_far.recent])
+    assert beat.so_far.middle == middle
+    assert beat.so_far.own_spread == pytest.approx(1.4826 * deviation)
 
 
 def test_a_rhythm_is_handed_on_to_a_series_that_keeps_it() -> None:
