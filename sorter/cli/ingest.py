@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from sorter.cli.options import clock_option, corrections_option, settings_option, yes_option
+from sorter.cli.options import corrections_option, settings_options, yes_option
 from sorter.cli.paths import GivenPath
 from sorter.errors import NotAgreed
-from sorter.settings import load_settings
+from sorter.settings import Settings
 
 if TYPE_CHECKING:
     from sorter import pipeline
@@ -53,8 +53,7 @@ go on; 4 a copy came out different from the card's file: it is named.
 )
 @click.option("--name", default="", metavar="NAME", help="A name for the folders, as {name}.")
 @corrections_option
-@settings_option
-@clock_option
+@settings_options
 @yes_option
 @click.pass_context
 def ingest(
@@ -65,8 +64,7 @@ def ingest(
     *,
     name: str,
     corrections_file: Path | None,
-    settings_file: Path | None,
-    clock: tuple[str, ...],
+    settings: Settings,
     dry_run: bool,
     move: bool,
     yes: bool,
@@ -84,7 +82,7 @@ def ingest(
     from sorter.cli import console, endings  # noqa: PLC0415
 
     wishes = pipeline.Wishes(
-        settings=load_settings(settings_file, clock),
+        settings=settings,
         name=name,
         corrections=pipeline.read_corrections(corrections_file) if corrections_file else (),
         moves=move,
