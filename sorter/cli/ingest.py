@@ -103,6 +103,8 @@ def ingest(
         _say_what_comes(work)
         with console.Bars() as bars:
             report = work.carry(_ticks(bars))
+    for remark in endings.too_late(work):
+        console.remark(remark)
     console.show_lines(endings.ingested(report, work.shoot))
     if report.differing:
         ctx.exit(VERIFICATION_FAILED)
