@@ -24,6 +24,7 @@ Examples:
   sorter ingest /media/card ~/pictures/rock-pool --dry-run
   sorter ingest /media/card ~/pictures/rock-pool --name "west pool"
   sorter ingest /media/card ~/pictures/rock-pool --folder "{sequence:03d} {kind} f{f_number}"
+  sorter ingest /media/card ~/pictures/rock-pool --corrections limpets.csv --hand-pause 90
 
 A folder pattern is in Python's format syntax, over the names of the manifest's columns and name:
 {sequence:04d}_{kind}_{frames}_{name} is the default.
@@ -75,7 +76,8 @@ def ingest(
     shoot: it is made where it is missing; where it holds a shoot already, what is missing is added.
 
     Every file is copied, forced to the disk, read back and compared. The card is only read, but for
-    --move. An ingest that was stopped goes on where it stopped when it is run again.
+    --move. An ingest that was stopped goes on where it stopped when it is run again. What is in the
+    shoot stays as it is there, whatever corrections and other options say later.
     """
     # Imported here, so that this command's help answers at once too.
     from sorter import pipeline  # noqa: PLC0415
