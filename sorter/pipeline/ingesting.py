@@ -184,6 +184,8 @@ class Ingest:
 
     def _late(self, account: Account, standing: Standing) -> tuple[Correction, ...]:
         """The corrections that come too late. A path may be spelled as the manifest does it."""
+        if not self._wishes.corrections:
+            return ()
         paths = [file.path for file in _files(account)]
         known = {spelled(path): path for path in paths} | {path: path for path in paths}
         asked = [(known[each.first], each) for each in self._wishes.corrections]
