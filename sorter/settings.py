@@ -10,7 +10,7 @@ import math
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Final
 
@@ -38,17 +38,47 @@ class Settings:
     grouping: GroupingKnobs = field(default_factory=GroupingKnobs)
 
 
-def load_settings(file: Path | None, clock: Iterable[str] = ()) -> Settings:
-    """The settings of the file with the `SERIAL=SHIFT` options laid over them.
+def load_settings(
+    file: Path | None, clock: Iterable[str] = (), grouping: Mapping[str, str] | None = None
+) -> Settings:
+    """The settings of the file with the options laid over them.
 
     file: None stands for the user's own file, which need not exist; a file that is named must.
+    clock: `SERIAL=SHIFT`. grouping: what was given for knobs, by their names in GroupingKnobs.
     Raises BadSettings with the file, what is wrong in it, and the nearest right name.
     """
     kept = _read(file) if file else _read_own()
     asked = _parse_clocks(clock)
+    knobs = {name: parse_knob(name, text) for name, text in (grouping or {}).items()}
     return Settings(
-        clock={**kept.clock, **asked}, clock_asked=frozenset(asked), grouping=kept.grouping
+        clock={**kept.clock, **asked},
+        clock_asked=frozenset(asked),
+        grouping=replace(kept.grouping, **knobs),
     )
+
+
+def option_of(knob: str) -> str:
+    """The command line's option for a knob: the units stand in its help, not in its name."""
+    return "--" + knob.removesuffix("_s").replace("_", "-")
+
+
+def parse_knob(knob: str, text: str) -> float:
+    """The number that an option gives to a knob. Raises BadSettings where it is none."""
+    try:
+        number = float(text)
+    except ValueError:
+        number = math.nan
+    if not _is_for_a_knob(number):
+        what = "seconds" if knob.endswith("_s") else "nats"
+        raise BadSettings(
+            f"{option_of(knob)} {text!r} is not understood. Write {what}, zero or more: "
+            f"{option_of(knob)} {getattr(GroupingKnobs(), knob):g} is the default."
+        )
+    return number
+
+
+def _is_for_a_knob(number: float) -> bool:
+    return math.isfinite(number) and number >= 0
 
 
 def parse_clock(text: str) -> tuple[str, int]:
@@ -148,7 +178,7 @@ def _number(file: Path, name: str, value: object) -> float:
     if type(value) not in (int, float):
         raise BadSettings(f"{file}: in [grouping], {name} is a number, not {value!r}.")
     number = float(str(value))
-    if not math.isfinite(number) or number < 0:
+    if not _is_for_a_knob(number):
         raise BadSettings(f"{file}: in [grouping], {name} is zero or more, not {value}.")
     return number
 

@@ -88,6 +88,28 @@ def test_the_readmes_corrections_change_what_they_name_and_nothing_else(
     assert kinds == today | dict.fromkeys(cap, "marker")
 
 
+def test_the_demo_cards_own_corrections_change_nothing(
+    demo_card: Path, demo_manifest: dict[str, dict[str, str]]
+) -> None:
+    """Two bodies at work at the same time, so that frames of one lie between those of the other."""
+    written, manifest = demo_card.parent / "own.csv", demo_card.parent / "own-manifest.csv"
+    command = [sys.executable, "-m", "sorter", "scan", str(demo_card)]
+    for options in (
+        ["--write-corrections", written],
+        ["--corrections", written, "--manifest", manifest],
+    ):
+        done = subprocess.run([*command, *map(str, options)], check=False, capture_output=True)  # noqa: S603
+        assert done.returncode == 1, done.stderr  # one file of the card is empty
+    again = _by_source(manifest)
+    wrong = [
+        (source, column)
+        for source, row in demo_manifest.items()
+        for column in COMPARED
+        if again[source][column] != row[column]
+    ]
+    assert wrong == []
+
+
 def test_the_corrections_in_the_readme_are_the_fixtures() -> None:
     example = CORRECTIONS.read_text(encoding="utf-8")
     assert f"```csv\n{example}```" in (ROOT / "README.md").read_text(encoding="utf-8")

@@ -142,6 +142,30 @@ def test_what_is_wrong_is_said_with_the_file_and_the_way_out(
     assert says in refused(file, text)
 
 
+@pytest.mark.parametrize("text", ["", "soon", "-1", "nan", "inf", "-inf", "1e999", "45s"])
+@pytest.mark.parametrize(
+    ("knob", "says"),
+    [
+        ("hand_pause_s", "Write seconds, zero or more: --hand-pause 45 is the default."),
+        ("apart_s", "Write seconds, zero or more: --apart 900 is the default."),
+        ("unsure_below", "Write nats, zero or more: --unsure-below 3 is the default."),
+    ],
+)
+def test_an_option_that_is_no_number_for_its_knob_says_what_to_write(
+    knob: str, says: str, text: str
+) -> None:
+    with pytest.raises(BadSettings) as caught:
+        load_settings(None, (), {knob: text})
+    assert repr(text) in str(caught.value)
+    assert says in str(caught.value)
+
+
+def test_a_knobs_option_goes_before_the_file_and_leaves_the_other_knobs(file: Path) -> None:
+    file.write_text("[grouping]\nhand_pause_s = 60\napart_s = 300\n")
+    found = load_settings(file, (), {"hand_pause_s": "0", "unsure_below": "7.5"})
+    assert found.grouping == GroupingKnobs(hand_pause_s=0, apart_s=300, unsure_below=7.5)
+
+
 def test_a_file_that_is_not_there_or_no_text_is_refused(tmp_path: Path, file: Path) -> None:
     with pytest.raises(BadSettings, match="No such file"):
         load_settings(file)

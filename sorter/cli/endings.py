@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from sorter.cli import words
 from sorter.cli.layout import Printed
-from sorter.cli.planview import folders, named, tree, with_reason
+from sorter.cli.planview import MOST_NAMED, folders, named, tree, with_reason
 from sorter.model.damage import DAMAGES
 from sorter.model.plan import Entry, Placement
 
@@ -41,7 +41,8 @@ def beforehand(work: Ingest) -> Iterator[str]:
     if work.goes_on is not None:
         yield (
             f"going on with the ingest of {work.goes_on.card} that was stopped: "
-            f"{files_and_size(work.waiting)} left. Its plan is kept as it was."
+            f"{files_and_size(work.waiting)} left. Its plan is kept as it was, "
+            "whatever the options say now."
         )
     if work.waits_elsewhere is not None:
         yield (
@@ -56,9 +57,23 @@ def beforehand(work: Ingest) -> Iterator[str]:
         )
 
 
+def too_late(work: Ingest) -> Iterator[str]:
+    """Which lines of the corrections ask for something else than what is in the shoot already."""
+    lines = [str(each.line) for each in work.too_late]
+    if not lines:
+        return
+    more = f" and {len(lines) - MOST_NAMED} more" if len(lines) > MOST_NAMED else ""
+    named_lines = f"{'line' if len(lines) == 1 else 'lines'} {', '.join(lines[:MOST_NAMED])}{more}"
+    yield (
+        f"corrections, {named_lines}: these frames are in the shoot already, in other sequences or of "
+        "another kind. They stay as they are there: nothing is moved or renamed. To sort them anew, "
+        "ingest the card into another folder."
+    )
+
+
 def planned(work: Ingest) -> Iterator[Printed]:
     """The plan as a tree, and the sum of it."""
-    yield from (Printed(text=remark) for remark in beforehand(work))
+    yield from (Printed(text=remark) for remark in (*beforehand(work), *too_late(work)))
     waiting = work.waiting
     if waiting:
         yield from (Printed(text=line) for line in tree(str(work.shoot), waiting))

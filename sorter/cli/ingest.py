@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from sorter.cli.options import clock_option, corrections_option, settings_option, yes_option
+from sorter.cli.options import corrections_option, settings_options, yes_option
 from sorter.cli.paths import GivenPath
 from sorter.errors import NotAgreed
-from sorter.settings import load_settings
+from sorter.settings import Settings
 
 if TYPE_CHECKING:
     from sorter import pipeline
@@ -24,6 +24,7 @@ Examples:
   sorter ingest /media/card ~/pictures/rock-pool --dry-run
   sorter ingest /media/card ~/pictures/rock-pool --name "west pool"
   sorter ingest /media/card ~/pictures/rock-pool --folder "{sequence:03d} {kind} f{f_number}"
+  sorter ingest /media/card ~/pictures/rock-pool --corrections limpets.csv --hand-pause 90
 
 A folder pattern is in Python's format syntax, over the names of the manifest's columns and name:
 {sequence:04d}_{kind}_{frames}_{name} is the default.
@@ -53,8 +54,7 @@ go on; 4 a copy came out different from the card's file: it is named.
 )
 @click.option("--name", default="", metavar="NAME", help="A name for the folders, as {name}.")
 @corrections_option
-@settings_option
-@clock_option
+@settings_options
 @yes_option
 @click.pass_context
 def ingest(
@@ -65,8 +65,7 @@ def ingest(
     *,
     name: str,
     corrections_file: Path | None,
-    settings_file: Path | None,
-    clock: tuple[str, ...],
+    settings: Settings,
     dry_run: bool,
     move: bool,
     yes: bool,
@@ -77,14 +76,15 @@ def ingest(
     shoot: it is made where it is missing; where it holds a shoot already, what is missing is added.
 
     Every file is copied, forced to the disk, read back and compared. The card is only read, but for
-    --move. An ingest that was stopped goes on where it stopped when it is run again.
+    --move. An ingest that was stopped goes on where it stopped when it is run again. What is in the
+    shoot stays as it is there, whatever corrections and other options say later.
     """
     # Imported here, so that this command's help answers at once too.
     from sorter import pipeline  # noqa: PLC0415
     from sorter.cli import console, endings  # noqa: PLC0415
 
     wishes = pipeline.Wishes(
-        settings=load_settings(settings_file, clock),
+        settings=settings,
         name=name,
         corrections=pipeline.read_corrections(corrections_file) if corrections_file else (),
         moves=move,
@@ -105,6 +105,8 @@ def ingest(
         _say_what_comes(work)
         with console.Bars() as bars:
             report = work.carry(_ticks(bars))
+    for remark in endings.too_late(work):
+        console.remark(remark)
     console.show_lines(endings.ingested(report, work.shoot))
     if report.differing:
         ctx.exit(VERIFICATION_FAILED)

@@ -2,23 +2,36 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
-from typing import Any
+from pathlib import Path
+from typing import Any, Final
 
 import click
 
 from sorter.cli.paths import GivenPath
+from sorter.settings import load_settings, option_of
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
-settings_option: Decorator = click.option(
+_METAVARS: Final = {"hand_pause_s": "SECONDS", "apart_s": "SECONDS", "unsure_below": "NATS"}
+_KNOBS: Final = {
+    "hand_pause_s": "The longest pause within a stack whose focus is turned by hand, from the end "
+    "of one exposure to the start of the next: --hand-pause 90 for a slow hand. The default is 45.",
+    "apart_s": "A pause that is longer always parts two sequences, whatever speaks for joining "
+    "them: --apart 300. The default is 900.",
+    "unsure_below": "Call a sequence unsure where the next best account comes nearer than this: "
+    "--unsure-below 7 for a thousand to one. The default is 3, twenty to one.",
+}
+
+_settings_option: Decorator = click.option(
     "--settings",
     "settings_file",
     type=GivenPath(),
     metavar="FILE",
     help="Read the settings from this TOML file, not from your own sorter.toml.",
 )
-clock_option: Decorator = click.option(
+_clock_option: Decorator = click.option(
     "--clock",
     multiple=True,
     metavar="SERIAL=SHIFT",
@@ -37,3 +50,31 @@ corrections_option: Decorator = click.option(
 yes_option: Decorator = click.option(
     "--yes", is_flag=True, help="Do not ask. Without a terminal this is needed."
 )
+
+
+def settings_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The command with every option that is a setting; they reach it as one argument, `settings`.
+
+    What an option says goes before what the settings file says. Raises what load_settings raises.
+    """
+
+    @functools.wraps(command)
+    def with_settings(
+        *arguments: object,
+        settings_file: Path | None,
+        clock: tuple[str, ...],
+        **more: Any,  # noqa: ANN401  whatever options the command has of its own
+    ) -> None:
+        given = {name: more.pop(name) for name in _KNOBS}
+        knobs = {name: text for name, text in given.items() if text is not None}
+        settings = load_settings(settings_file, clock, knobs)
+        command(*arguments, settings=settings, **more)
+
+    whole: Callable[..., Any] = with_settings
+    for option in reversed((_settings_option, _clock_option, *map(_knob_option, _KNOBS))):
+        whole = option(whole)
+    return whole
+
+
+def _knob_option(knob: str) -> Decorator:
+    return click.option(option_of(knob), knob, metavar=_METAVARS[knob], help=_KNOBS[knob])

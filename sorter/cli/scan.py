@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from sorter.cli.options import clock_option, corrections_option, settings_option
+from sorter.cli.options import corrections_option, settings_options
 from sorter.cli.paths import GivenPath
-from sorter.settings import load_settings
+from sorter.settings import Settings
+
+if TYPE_CHECKING:
+    from sorter.model.sequence import Account
 
 FINISHED_WITHOUT_SOME = 1
 
@@ -18,7 +22,9 @@ Examples:
   sorter scan /media/card --why
   sorter scan /media/card --manifest rock-pool.csv
   sorter scan /media/card --clock 0417=-4m --json
+  sorter scan /media/card --write-corrections limpets.csv
   sorter scan /media/card --corrections limpets.csv
+  sorter scan /media/card --hand-pause 90 --unsure-below 7
 
 Exit codes: 0 all went well; 1 finished, but some files could not be read: they are listed; 2
 wrong usage, nothing done; 3 stopped, nothing lost.
@@ -47,17 +53,26 @@ wrong usage, nothing done; 3 stopped, nothing lost.
     "next best account.",
 )
 @corrections_option
-@settings_option
-@clock_option
+@click.option(
+    "--write-corrections",
+    "written",
+    type=GivenPath(),
+    metavar="FILE",
+    help="Also write what was found as a corrections file, a row for each sequence: --write-"
+    "corrections limpets.csv, edit it, and give it back with --corrections limpets.csv. Every row "
+    "that you leave in it stands as your word. A file that is there already is never replaced, for "
+    "you may have edited it: name a new one. It cannot lie in the card.",
+)
+@settings_options
 @click.pass_context
 def scan(
     ctx: click.Context,
     card: Path,
     manifest: Path | None,
-    settings_file: Path | None,
-    clock: tuple[str, ...],
     *,
     corrections_file: Path | None,
+    written: Path | None,
+    settings: Settings,
     as_json: bool,
     why: bool,
 ) -> None:
@@ -71,21 +86,47 @@ def scan(
     from sorter import pipeline  # noqa: PLC0415
     from sorter.cli import console  # noqa: PLC0415
 
-    settings = load_settings(settings_file, clock)
     corrections = pipeline.read_corrections(corrections_file) if corrections_file else ()
-    if manifest is not None:
-        pipeline.check_target(manifest, card=card)
-        if corrections_file is not None:
-            pipeline.check_apart(manifest, corrections_file)
+    _check_targets(card, manifest, written, corrections_file)
     with console.Bar("reading the card", "finding the sequences") as bar:
         account = pipeline.scan(card, settings, bar.tick, corrections)
-    rows = 0 if manifest is None else pipeline.write_manifest(manifest, account)
+    remarks = _write(account, manifest, written)
     unread = pipeline.unread_files(account)
     if as_json:
         console.show_text(pipeline.document(account, card=str(card)))
     else:
         console.show_account(account, unread, why=why)
-    if manifest is not None:
-        console.remark(f"manifest: {manifest} ({rows} rows)")
+    for remark in remarks:
+        console.remark(remark)
     if unread or account.folders_closed:
         ctx.exit(FINISHED_WITHOUT_SOME)
+
+
+def _check_targets(
+    card: Path, manifest: Path | None, written: Path | None, read: Path | None
+) -> None:
+    """Returns where all that was asked for may be written; nothing is written to find out."""
+    from sorter import pipeline  # noqa: PLC0415  see above
+
+    for target in filter(None, (manifest, written)):
+        pipeline.check_target(target, card=card)
+    for corrections in filter(None, (read, written)):
+        if manifest is not None:
+            pipeline.check_apart(manifest, corrections)
+
+
+def _write(account: Account, manifest: Path | None, written: Path | None) -> list[str]:
+    """What was asked for stands on the disk; returns what is to be said of it.
+
+    The corrections come first: they may be refused, and then nothing at all is to be written.
+    """
+    from sorter import pipeline  # noqa: PLC0415  see above
+
+    said = []
+    if written is not None:
+        rows, is_new = pipeline.write_corrections(written, account)
+        said.append(f"corrections: {written} ({rows} rows{'' if is_new else ', as it was'})")
+    if manifest is not None:
+        rows = pipeline.write_manifest(manifest, account)
+        said.append(f"manifest: {manifest} ({rows} rows)")
+    return said

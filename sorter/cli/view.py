@@ -242,7 +242,7 @@ def _runner_up(sequence: Sequence) -> str:
     other, grounds = sequence.grounds.runner_up, sequence.grounds
     if other is None:
         one = sequence.kind is Kind.SINGLE
-        return "none: one frame is a single" if one else "none comes near"
+        return "none: one frame is a single" if one else "no other kind comes into question"
     name = words.kinds(len(sequence.frames), other) if other is Kind.SINGLE else str(other)
     return f"{name} {_margin(grounds.margin)}"
 
@@ -252,6 +252,7 @@ def _margin(nats: float) -> str:
 
 
 MARGINS: Final = (
-    "margin: how much better the best account is than the next, in nats. "
-    "1 is three times as likely, 3 twenty times, 7 a thousand times."
+    "margin: by how much this is likelier than the next best account, in nats: 1 is three times as "
+    "likely, 3 twenty times, 7 a thousand times, and from 50 on it is beyond doubt. Where a sequence "
+    "begins, the next best is that it goes on from what is before; of its kind, it is the next kind."
 )

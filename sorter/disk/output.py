@@ -6,9 +6,10 @@ import contextlib
 import os
 import secrets
 import stat
+from collections.abc import Callable
 from pathlib import Path
 
-from sorter.disk.files import force_folder
+from sorter.disk.files import force_folder, rename_new
 from sorter.errors import BadShoot, OutputNotWritable
 
 
@@ -63,12 +64,43 @@ def replace_file(path: Path, data: bytes) -> None:
     kills us in the middle may leave the unfinished file, whose name begins with `.sorter-`.
     Raises OutputNotWritable with the system's reason.
     """
+    _write_beside(path, data, lambda unfinished, target: unfinished.replace(target))
+
+
+def add_file(path: Path, data: bytes) -> bool:
+    """The file holds exactly these bytes; one that holds others is never replaced.
+
+    Returns whether it was written now: False where it held them already. Written as replace_file
+    does it. Raises OutputNotWritable.
+    """
+    target = real_path(path)
+    _refuse_no_plain_file(path, target)
+    if not target.exists():
+        _write_beside(path, data, lambda one, two: rename_new(str(one), str(two)))
+        return True
+    if _holds(target, data):
+        return False
+    raise OutputNotWritable(
+        f"{path} is there already and holds something else, which may be your own work: it is "
+        "never replaced. Nothing was written; name another file."
+    )
+
+
+def _holds(target: Path, data: bytes) -> bool:
+    try:
+        return target.stat().st_size == len(data) and target.read_bytes() == data
+    except OSError:  # what cannot be read is not ours to replace either
+        return False
+
+
+def _write_beside(path: Path, data: bytes, place: Callable[[Path, Path], object]) -> None:
+    """The bytes stand under another name, on the disk; then they are placed under their own."""
     target = real_path(path)
     _refuse_no_plain_file(path, target)
     unfinished = target.with_name(f".sorter-{secrets.token_hex(6)}.unfinished")
     try:
         _write_through(unfinished, data, _mode(target))
-        unfinished.replace(target)
+        place(unfinished, target)
         force_folder(target.parent)
     except OSError as error:
         raise OutputNotWritable(
@@ -99,10 +131,11 @@ def is_within(target: Path, folder: Path) -> bool:
 
     target: with its links followed.
     """
-    return any(_is_same(parent, folder) for parent in (target, *target.parents))
+    return any(is_same(parent, folder) for parent in (target, *target.parents))
 
 
-def _is_same(one: Path, two: Path) -> bool:
+def is_same(one: Path, two: Path) -> bool:
+    """Whether both are one file or folder; by their paths where one of them is not there."""
     try:
         return one.samefile(two)
     except OSError:  # one of them is not there

@@ -1,19 +1,34 @@
-"""The corrections file: a CSV in which a user says which frames are one sequence."""
+"""The corrections file: a CSV in which a user says which frames are one sequence; read and written."""
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
 from sorter.errors import BadCorrections, nearest
-from sorter.manifest.csvfile import read_path, read_text
+from sorter.manifest.csvfile import WORDS, Column, defused_path, read_path
+from sorter.manifest.rows import spelled
 from sorter.model.correction import Correction
 from sorter.model.kinds import SEQUENCE_KINDS
+from sorter.model.sequence import Account
 
-COLUMNS: Final = ("first", "last", "kind", "name")
+
+def _guarded_path(path: str) -> str:
+    """The path, with `./` before it where a spreadsheet would compute it or its ends are blanks."""
+    return f"./{path}" if path != path.strip() else defused_path(path)
+
+
+_PATH: Final = Column(write=_guarded_path, read=read_path)
+_HOW: Final[dict[str, Column]] = {
+    "first": _PATH,
+    "last": _PATH,
+    "kind": Column(write=str, read=str),
+    "name": Column(write=WORDS.write, read=lambda cell: WORDS.read(cell.strip())),
+}
+COLUMNS: Final = tuple(_HOW)
 
 _FORM: Final = f"The first line is {','.join(COLUMNS)}."
 _KINDS: Final = [str(kind) for kind in SEQUENCE_KINDS]
@@ -32,6 +47,34 @@ def read_corrections(path: Path) -> tuple[Correction, ...]:
     line, header = next(rows, (1, []))
     _check_header(path, line, header)
     return tuple(_correction(path, line, _cells(path, line, header, row)) for line, row in rows)
+
+
+def corrections_of(account: Account) -> tuple[Correction, ...]:
+    """The account as corrections that would make it, one for each sequence in order of capture.
+
+    What the camera merged out of frames that are not on the card stands alone and has none: it can
+    be no part of a sequence.
+    """
+    return tuple(
+        Correction(
+            first=sequence.frames[0].path,
+            last=sequence.frames[-1].path,
+            kind=str(sequence.kind),
+            name=sequence.name,
+        )
+        for sequence in account.sequences
+        if not sequence.frames[0].facts.merged
+    )
+
+
+def corrections_bytes(corrections: Iterable[Correction]) -> bytes:
+    """The whole file, as read_corrections understands it: RFC 4180, UTF-8, safe in a spreadsheet."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out)
+    writer.writerow(COLUMNS)
+    for each in corrections:
+        writer.writerow([how.write(getattr(each, name)) for name, how in _HOW.items()])
+    return spelled(out.getvalue()).encode()
 
 
 def _text(path: Path) -> str:
@@ -59,13 +102,19 @@ def _rows(path: Path, text: str) -> Iterator[tuple[int, list[str]]]:
     line = 1
     try:
         for row in reader:
-            cells = [cell.strip() for cell in row]
+            cells = [_bare(cell) for cell in row]
             if any(cells):
                 yield line, cells
             line = reader.line_num + 1
     except csv.Error as error:
         what = f"this is no CSV ({error}). Look at the double quotes there."
         raise _bad(path, line, what) from error
+
+
+def _bare(cell: str) -> str:
+    """The cell without the blanks around it; a path with `./` before it keeps those at its end."""
+    bare = cell.strip()
+    return cell.lstrip() if bare.startswith("./") else bare
 
 
 def _delimiter(text: str) -> str:
@@ -98,13 +147,8 @@ def _correction(path: Path, line: int, cells: dict[str, str]) -> Correction:
     if cells["kind"] and cells["kind"] not in _KINDS:
         help_ = nearest(cells["kind"].casefold(), _KINDS)
         raise _bad(path, line, f"there is no kind of sequence called {cells['kind']!r}. {help_}")
-    return Correction(
-        first=read_path(cells["first"]),
-        last=read_path(cells["last"] or cells["first"]),
-        kind=cells["kind"],
-        name=read_text(cells["name"]),
-        line=line,
-    )
+    told = cells | {"last": cells["last"] or cells["first"]}
+    return Correction(**{name: _HOW[name].read(told[name]) for name in COLUMNS}, line=line)
 
 
 def _bad(path: Path, line: int, what: str) -> BadCorrections:

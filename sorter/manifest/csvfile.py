@@ -24,7 +24,7 @@ _DEFUSED: Final = re.compile(r"'+[=+\-@\t\r]")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Column:
+class Column:
     """How a column's values become text and come back."""
 
     write: Callable[[Any], str]
@@ -59,18 +59,18 @@ def _plain(value: object) -> str:
     return "" if value is None else str(value)
 
 
-_PATH: Final = _Column(write=defused_path, read=read_path)
-_WORDS: Final = _Column(write=defused_text, read=read_text)
-_WHOLE: Final = _Column(write=_plain, read=_whole)
-_FIGURE: Final = _Column(write=figure, read=number)
+PATH: Final = Column(write=defused_path, read=read_path)
+WORDS: Final = Column(write=defused_text, read=read_text)
+_WHOLE: Final = Column(write=_plain, read=_whole)
+_FIGURE: Final = Column(write=figure, read=number)
 
-_HOW: Final[dict[str, _Column]] = {
-    "source": _PATH,
-    "destination": _PATH,
-    "kind": _Column(write=str, read=Kind),
-    "role": _Column(write=str, read=Role),
-    "focus_mode": _Column(write=_plain, read=lambda cell: FocusMode(cell) if cell else None),
-    "drive_mode": _Column(write=_plain, read=lambda cell: DriveMode(cell) if cell else None),
+_HOW: Final[dict[str, Column]] = {
+    "source": PATH,
+    "destination": PATH,
+    "kind": Column(write=str, read=Kind),
+    "role": Column(write=str, read=Role),
+    "focus_mode": Column(write=_plain, read=lambda cell: FocusMode(cell) if cell else None),
+    "drive_mode": Column(write=_plain, read=lambda cell: DriveMode(cell) if cell else None),
     **dict.fromkeys(("frame", "sequence", "position", "frames", "planned", "bytes"), _WHOLE),
     **dict.fromkeys(
         (
@@ -93,7 +93,7 @@ def manifest_bytes(rows: Iterable[Row]) -> bytes:
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
     for row in rows:
-        writer.writerow([_HOW.get(name, _WORDS).write(getattr(row, name)) for name in COLUMNS])
+        writer.writerow([_HOW.get(name, WORDS).write(getattr(row, name)) for name in COLUMNS])
     return spelled(out.getvalue()).encode()
 
 
@@ -125,4 +125,4 @@ def read_manifest(data: bytes) -> tuple[Row, ...]:
 
 def _read_row(cells: list[str]) -> Row:
     pairs = zip(COLUMNS, cells, strict=True)
-    return Row(**{name: _HOW.get(name, _WORDS).read(cell) for name, cell in pairs})
+    return Row(**{name: _HOW.get(name, WORDS).read(cell) for name, cell in pairs})

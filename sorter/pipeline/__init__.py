@@ -14,6 +14,7 @@ from sorter.pipeline.scanning import (
     scan,
     unread_files,
     with_clocks_set,
+    write_corrections,
     write_manifest,
 )
 from sorter.pipeline.wishes import Report, Ticks, Wishes
@@ -38,5 +39,6 @@ __all__ = [
     "unread_files",
     "verify",
     "with_clocks_set",
+    "write_corrections",
     "write_manifest",
 ]

@@ -25,8 +25,9 @@ from sorter.errors import (
     ShootNotWritable,
     SorterError,
 )
-from sorter.manifest.rows import make_rows
+from sorter.manifest.rows import make_rows, spelled
 from sorter.model.card import Listing
+from sorter.model.correction import Correction
 from sorter.model.frame import ReadFile
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.row import Row
@@ -35,6 +36,7 @@ from sorter.pipeline.recording import RECORDS, write_records
 from sorter.pipeline.scanning import Tick, account_of, unread_files
 from sorter.pipeline.wishes import Counted, Report, Ticks, Wishes
 from sorter.planning import pattern
+from sorter.planning.lateness import too_late
 from sorter.planning.numbering import numbers_for
 from sorter.planning.places import About, Naming, Standing, another_name, make_plan
 from sorter.writing.carry import Carrier, Outcome, failed, stopping_clearly
@@ -53,7 +55,8 @@ class Ingest:
 
     First `look`, which changes nothing; then `carry`. Where the shoot's ledger holds a plan for
     this card that was not ended, that plan is gone on with (goes_on), and no new one is made before
-    it is done. One for another card waits for that card (waits_elsewhere).
+    it is done. One for another card waits for that card (waits_elsewhere). Corrections of frames
+    that are in the shoot already as something else move nothing there (too_late).
     Raises what Card and Shoot raise, BadPattern and BadShoot.
     """
 
@@ -72,6 +75,7 @@ class Ingest:
         self.plan = Plan(placements=())
         self.goes_on: Run | None = None
         self.waits_elsewhere: Run | None = None
+        self.too_late: tuple[Correction, ...] = ()
 
     def __enter__(self) -> Self:
         return self
@@ -175,6 +179,17 @@ class Ingest:
         rows = make_rows(account, numbers)
         about = _about(account, numbers.sequences)
         self.plan = make_plan(rows, about, standing, self._naming)
+        self.too_late = self._late(account, standing)
+
+    def _late(self, account: Account, standing: Standing) -> tuple[Correction, ...]:
+        """The corrections that come too late. A path may be spelled as the manifest does it."""
+        if not self._wishes.corrections:
+            return ()
+        paths = [file.path for file in _files(account)]
+        known = {spelled(path): path for path in paths} | {path: path for path in paths}
+        asked = [(known[each.first], each) for each in self._wishes.corrections]
+        late = too_late(account, self.plan, standing.told, (path for path, _ in asked))
+        return tuple(each for path, each in asked if path in late)
 
     def _listed(self) -> Listing:
         """The card's files; none where all of them were moved here, or a stopped run needs none."""

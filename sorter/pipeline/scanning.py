@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import Final, TypeAlias
 
 from sorter.disk.card import Card
-from sorter.disk.output import replace_file
+from sorter.disk.output import add_file, is_same, real_path, replace_file
 from sorter.errors import BadCorrections, BadSettings, OutputNotWritable
 from sorter.grouping.account import account_for
 from sorter.grouping.corrections import Misfit
+from sorter.manifest.corrections import corrections_bytes, corrections_of
 from sorter.manifest.csvfile import manifest_bytes
 from sorter.manifest.rows import make_rows
 from sorter.model.card import Listing
@@ -67,9 +68,19 @@ def write_manifest(path: Path, account: Account) -> int:
     return len(rows)
 
 
+def write_corrections(path: Path, account: Account) -> tuple[int, bool]:
+    """The account stands at the path as corrections that would make it.
+
+    Returns the number of its rows, and whether it was written now: False where the same stood there
+    already. Raises OutputNotWritable, also where anything else is there: it may have been edited.
+    """
+    rows = corrections_of(account)
+    return len(rows), add_file(path, corrections_bytes(rows))
+
+
 def check_apart(manifest: Path, corrections: Path) -> None:
-    """Raises OutputNotWritable where the manifest would replace the corrections that were read."""
-    if manifest.exists() and manifest.samefile(corrections):
+    """Raises OutputNotWritable where the manifest would replace corrections, read or written."""
+    if is_same(real_path(manifest), real_path(corrections)):
         raise OutputNotWritable(
             f"{manifest}: this is your corrections file, and the manifest would replace it. Name "
             "another file."
@@ -88,9 +99,6 @@ def unread_files(account: Account) -> tuple[ReadFile, ...]:
 def _is_closed(file: ReadFile) -> bool:
     """Whether it was not opened, or is a picture by its name and no picture by its content."""
     return bool(file.file.obstacle) or (file.role in PICTURE_ROLES and not file.is_picture)
-
-
-# ---- handing over ---------------------------------------------------------------------------
 
 
 # ---- clocks ---------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from handoff.pools import entry
 from sorter.cli import endings
 from sorter.cli.layout import Printed
+from sorter.model.correction import Correction
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.pipeline import Findings, Report, Undone
 from sorter.writing.ledger import Run
@@ -171,6 +172,7 @@ class _Looked:
     waits_elsewhere: Run | None = None
     goes_on: Run | None = None
     would_move: bool = False
+    too_late: tuple[Correction, ...] = ()
     shoot: Path = SHOOT
 
 
@@ -180,6 +182,24 @@ def _looked(**about: object) -> Ingest:
 
 WAITING = tuple(each.placement for each in entries(2))
 STOPPED = Run(run=1, card="/media/card", mounted=True, moves=False, state="open")
+
+
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [
+        (0, []),
+        (1, ["corrections, line 2: these frames"]),
+        (2, ["corrections, lines 2, 3: these frames"]),
+        (22, ["20, 21 and 2 more: these frames"]),
+    ],
+)
+def test_corrections_that_come_too_late_are_named_by_their_lines(
+    lines: int, said: list[str]
+) -> None:
+    late = tuple(Correction(first="A", last="A", line=line) for line in range(2, lines + 2))
+    found = list(endings.too_late(_looked(too_late=late)))
+    assert len(found) == len(said)
+    assert all(words in text for words, text in zip(said, found, strict=True))
 
 
 def test_nothing_is_said_before_a_first_ingest() -> None:
@@ -201,7 +221,7 @@ def test_nothing_is_said_before_a_first_ingest() -> None:
             _looked(waiting=WAITING[:1], goes_on=STOPPED),
             (
                 "going on with the ingest of /media/card that was stopped: 1 file (29 B) left. "
-                "Its plan is kept as it was."
+                "Its plan is kept as it was, whatever the options say now."
             ),
         ),
     ],

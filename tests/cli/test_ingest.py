@@ -123,6 +123,95 @@ def test_what_came_since_is_counted_apart(card: Path, shoot: Path) -> None:
     assert re.search("13 of 13 files verified: 1 copied .*, 12 there already", result.stdout)
 
 
+# ---- what the user overrules -------------------------------------------------------------------
+
+
+def corrections(folder: Path, *lines: str) -> Path:
+    file = folder / "corrections.csv"
+    file.write_text("\n".join(("first,last,kind,name", *lines)), encoding="utf-8")
+    return file
+
+
+WHOLE = f"{LIMPETS}/IMG_0001.JPG,{LIMPETS}/IMG_0004.JPG"
+CORRECTED = (f"{WHOLE},manual-stack,limpet", f"{ANEMONES}/IMG_0002.JPG,,marker,")
+
+
+def test_a_second_run_with_the_same_corrections_and_knobs_adds_nothing(
+    card: Path, shoot: Path, tmp_path: Path
+) -> None:
+    given = ("--corrections", corrections(tmp_path, *CORRECTED), "--apart", "200")
+    assert ingest(card, shoot, *given).exit_code == 0
+    assert "0001_manual-stack_4_limpet" in destinations(shoot)[FIRST]
+    assert destinations(shoot)[f"{ANEMONES}/IMG_0002.JPG"].startswith("markers/")
+    before = contents(shoot)
+    result = ingest(card, shoot, *given)
+    assert (result.exit_code, result.stderr) == (
+        0,
+        "12 files are in the shoot already, byte by byte; nothing is missing.\n",
+    )
+    assert contents(shoot) == before
+    hold_whole(shoot, contents(card))
+
+
+@pytest.mark.parametrize(
+    ("line", "is_late"),
+    [
+        (f"{WHOLE},manual-stack,", True),
+        (f"{LIMPETS}/IMG_0001.JPG,{LIMPETS}/IMG_0002.JPG,burst,", True),  # a part of one there
+        (f"{WHOLE.replace('0004', '0003')},,", True),
+        (f"{ANEMONES}/IMG_0001.JPG,{ANEMONES}/IMG_0002.JPG,burst,", True),  # two of there
+        (f"{ANEMONES}/IMG_0002.JPG,,marker,", True),
+        (f"{WHOLE},burst,", False),
+        (f"{WHOLE},,", False),
+        (f"{ANEMONES}/IMG_0001.JPG,,single,", False),
+    ],
+)
+def test_corrections_of_what_is_in_the_shoot_as_something_else_are_named_and_move_nothing(
+    card: Path, shoot: Path, tmp_path: Path, line: str, *, is_late: bool
+) -> None:
+    ingest(card, shoot)
+    before = contents(shoot)
+    given = ("--corrections", corrections(tmp_path, "", line))
+    says = "corrections, line 3: these frames are in the shoot already"
+    assert (says in ingest(card, shoot, *given, "--dry-run").stdout) is is_late
+    result = ingest(card, shoot, *given)
+    assert (result.exit_code, says in result.stderr) == (0, is_late)
+    assert contents(shoot) == before
+
+
+def test_corrections_that_the_manifest_can_still_heed_are_not_called_late(
+    card: Path, shoot: Path, tmp_path: Path
+) -> None:
+    """A frame came since, so that all that is said of its sequence is said anew; files stay."""
+    ingest(card, shoot)
+    picture(card / LIMPETS / "IMG_0005.JPG", 1.25)
+    asked = f"{WHOLE.replace('0004', '0005')},manual-stack,"
+    result = ingest(card, shoot, "--corrections", corrections(tmp_path, asked))
+    assert (result.exit_code, "already, in other" in result.stderr) == (0, False)
+    said = {row.source: (row.kind, row.sequence) for row in rows(shoot)}
+    assert {said[f"{LIMPETS}/IMG_000{n}.JPG"] for n in range(1, 6)} == {("manual-stack", 1)}
+    assert destinations(shoot)[FIRST] == f"{BURST}/IMG_0001.JPG"
+
+
+def test_corrections_change_nothing_of_a_plan_that_was_stopped_and_are_named_then(
+    card: Path, shoot: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patch:
+        fails_at(patch, Shoot, "place", call=4, error=KeyboardInterrupt())
+        assert ingest(card, shoot).exit_code == 3
+    given = ("--corrections", corrections(tmp_path, f"{WHOLE},manual-stack,"))
+    result = ingest(card, shoot, *given)
+    assert result.exit_code == 0
+    assert "Its plan is kept as it was, whatever the options say now." in result.stderr
+    assert destinations(shoot)[FIRST] == f"{BURST}/IMG_0001.JPG"
+    assert "corrections, line 2: these frames are in the" in ingest(card, shoot, *given).stderr
+
+
+def test_a_knob_parts_what_the_default_joins(card: Path, shoot: Path) -> None:
+    assert ingest(card, shoot, "--apart", "0.1").exit_code == 0
+    assert destinations(shoot)[FIRST] == "singles/IMG_0001.JPG"
+
+
 # ---- a dry run ---------------------------------------------------------------------------------
 
 

@@ -223,6 +223,99 @@ def test_a_manifest_never_replaces_the_corrections(card: Path, tmp_path: Path) -
     assert file.read_bytes() == before
 
 
+# ---- corrections written ----------------------------------------------------------------------
+
+
+NO_READING: tuple[str | Path, ...] = ()
+
+
+def read_back(file: Path) -> list[dict[str, str]]:
+    with file.open(encoding="utf-8", newline="") as text:
+        return list(csv.DictReader(text))
+
+
+def test_what_was_found_is_written_as_corrections(card: Path, tmp_path: Path) -> None:
+    file = tmp_path / "limpets.csv"
+    done = scan(card, "--write-corrections", file, "--json")
+    assert (done.exit_code, done.stderr) == (0, f"corrections: {file} (3 rows)\n")
+    assert json.loads(done.stdout)["frames"] == 3
+    paths = [f"DCIM/100TIDES/IMG_000{number}.JPG" for number in (1, 2, 3)]
+    assert read_back(file) == [
+        {"first": path, "last": path, "kind": "single", "name": ""} for path in paths
+    ]
+    again = scan(card, "--corrections", file)
+    assert again.stdout.splitlines()[-1] == scan(card).stdout.splitlines()[-1]
+
+
+def test_what_was_corrected_is_written_too(card: Path, tmp_path: Path) -> None:
+    row = 'DCIM/100TIDES/IMG_0001.JPG,DCIM/100TIDES/IMG_0002.JPG,manual-stack,"limpet, low"'
+    file = corrections(tmp_path, row)
+    written = tmp_path / "w.csv"
+    assert scan(card, "--corrections", file, "--write-corrections", written).exit_code == 0
+    found = [(each["last"][-5], each["kind"], each["name"]) for each in read_back(written)]
+    assert found == [("2", "manual-stack", "limpet, low"), ("3", "single", "")]
+
+
+def test_corrections_that_are_there_are_never_replaced(card: Path, tmp_path: Path) -> None:
+    file = corrections(tmp_path, "DCIM/100TIDES/IMG_0001.JPG,,marker,")
+    (tmp_path / "link.csv").symlink_to(file)
+    before = tree(tmp_path)
+    manifest = tmp_path / "m.csv"
+    for target in (file, tmp_path / "link.csv"):
+        for read in NO_READING, ("--corrections", file):
+            done = scan(card, *read, "--write-corrections", target, "--manifest", manifest)
+            refused(done, "never replaced", "name another file")
+    assert tree(tmp_path) == before
+
+
+def test_the_same_corrections_may_be_written_again(card: Path, tmp_path: Path) -> None:
+    file = tmp_path / "limpets.csv"
+    scan(card, "--write-corrections", file)
+    before = tree(tmp_path)
+    for read in NO_READING, ("--corrections", file):
+        done = scan(card, *read, "--write-corrections", file)
+        assert (done.exit_code, done.stderr) == (0, f"corrections: {file} (3 rows, as it was)\n")
+    assert tree(tmp_path) == before
+
+
+def test_corrections_and_manifest_are_two_files_and_neither_lies_in_the_card(
+    card: Path, tmp_path: Path
+) -> None:
+    before = tree(tmp_path)
+    one = tmp_path / "one.csv"
+    refused(scan(card, "--write-corrections", one, "--manifest", one), "this is your corrections")
+    refused(scan(card, "--write-corrections", card / "c.csv"), "lies in the card")
+    refused(scan(card, "--write-corrections", tmp_path / "none" / "c.csv"), "is not there")
+    assert tree(tmp_path) == before
+
+
+def test_a_name_with_bytes_that_are_no_utf8_is_found_again(card: Path, tmp_path: Path) -> None:
+    folder = card / "DCIM" / "100TIDES"
+    odd = os.fsencode(folder) + b"/=crab\xff, low .JPG"
+    os.rename(folder / "IMG_0002.JPG", odd)  # noqa: PTH104  a path that is no text
+    file = tmp_path / "limpets.csv"
+    assert scan(folder, "--write-corrections", file).exit_code == 0
+    assert "./=crab\\xff, low .JPG" in {each["first"] for each in read_back(file)}
+    again = scan(folder, "--corrections", file, "--write-corrections", file)
+    assert again.stderr == f"corrections: {file} (3 rows, as it was)\n"
+
+
+# ---- knobs ------------------------------------------------------------------------------------
+
+
+def test_a_knobs_option_goes_before_the_settings_file(card: Path, tmp_path: Path) -> None:
+    (tmp_path / "s.toml").write_text("[grouping]\nunsure_below = 0\n")
+    sure = scan(card, "--settings", tmp_path / "s.toml")
+    assert "unsure" not in sure.stdout
+    unsure = scan(card, "--settings", tmp_path / "s.toml", "--unsure-below", "50")
+    assert "unsure: may be one" in unsure.stdout
+
+
+def test_a_knob_that_is_no_number_is_refused(card: Path) -> None:
+    refused(scan(card, "--hand-pause", "-1"), "--hand-pause '-1'", "zero or more")
+    refused(scan(card, "--apart", "soon"), "--apart 'soon'", "Write seconds")
+
+
 def test_corrections_that_are_none_are_refused_before_the_card_is_read(tmp_path: Path) -> None:
     file = corrections(tmp_path, "A.JPG,,brust,")
     refused(scan(tmp_path / "none", "--corrections", file), "line 2", "Did you mean 'burst'?")
@@ -419,7 +512,14 @@ def test_closed_streams_stop_nothing(card: Path, tmp_path: Path, closed: str) ->
 
 
 @pytest.mark.parametrize(
-    "option", [[], ["card", "--manifest"], ["card", "--settings"], ["card", "--corrections"]]
+    "option",
+    [
+        [],
+        ["card", "--manifest"],
+        ["card", "--settings"],
+        ["card", "--corrections"],
+        ["card", "--write-corrections"],
+    ],
 )
 def test_an_empty_path_is_not_the_folder_that_one_is_in(option: list[str]) -> None:
     done = scan(*option, "")

@@ -174,7 +174,7 @@ def test_the_next_best_may_be_singles_or_nothing() -> None:
     )
     assert view.reasons(shots)[2] == ("next best", "3 singles [margin 4.2]")
     alone = replace(shots, grounds=replace(grounds(), runner_up=None))
-    assert view.reasons(alone)[2] == ("next best", "none comes near")
+    assert view.reasons(alone)[2] == ("next best", "no other kind comes into question")
 
 
 def test_a_lens_that_changes_within_a_sequence_is_not_hidden() -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from sorter.disk.output import check_target, replace_file
+from sorter.disk.output import add_file, check_target, replace_file
 from sorter.errors import OutputNotWritable
 
 
@@ -94,6 +94,32 @@ def test_a_device_is_never_replaced(tmp_path: Path) -> None:
     with pytest.raises(OutputNotWritable, match="no plain file"):
         replace_file(pipe, b"limpet")
     assert stat.S_ISFIFO(pipe.stat().st_mode)
+
+
+def test_a_file_that_is_added_replaces_nothing(tmp_path: Path) -> None:
+    file = tmp_path / "corrections.csv"
+    assert add_file(file, b"limpet")
+    assert not add_file(file, b"limpet")
+    with pytest.raises(OutputNotWritable, match="never replaced"):
+        add_file(file, b"barnac")  # as long as what is there
+    assert file.read_bytes() == b"limpet"
+    assert names(tmp_path) == ["corrections.csv"]
+
+
+def test_a_file_that_came_meanwhile_is_not_replaced_either(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file, fsync = tmp_path / "corrections.csv", os.fsync
+
+    def slow(handle: int) -> None:
+        file.write_bytes(b"somebody's")
+        fsync(handle)
+
+    monkeypatch.setattr(os, "fsync", slow)
+    with pytest.raises(OutputNotWritable, match="File exists"):
+        add_file(file, b"limpet")
+    assert file.read_bytes() == b"somebody's"
+    assert names(tmp_path) == ["corrections.csv"]
 
 
 class TestTarget:

@@ -8,11 +8,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from manifest.accounts import account_of, at, frame, grounds, single
 from sorter.errors import BadCorrections
-from sorter.manifest.corrections import read_corrections
+from sorter.manifest.corrections import corrections_bytes, corrections_of, read_corrections
 from sorter.manifest.csvfile import defused_path, defused_text
 from sorter.model.correction import Correction
 from sorter.model.kinds import Kind
+from sorter.model.sequence import Sequence
 
 HEADER = "first,last,kind,name\n"
 LIMPET = Correction(first="DCIM/IMG_1.CR3", last="DCIM/IMG_9.CR3", kind="burst", name="limpet")
@@ -139,3 +141,53 @@ def test_what_is_written_as_the_manifest_is_comes_back(
     assert [(c.first, c.last, c.kind, c.name) for c in found] == [
         (first, last or first, kind, name) for first, last, kind, name in rows
     ]
+
+
+# ---- written ----------------------------------------------------------------------------------
+
+_blanks = st.text("ab=+-@'\"\n\r\t;,. /\\\xa0\udcff", min_size=1, max_size=8)
+_whole_paths = _blanks.filter(lambda path: not path.startswith("./") and path.strip())
+
+
+def _as_the_manifest_spells(path: str) -> str:
+    return path.replace("\udcff", "\\xff")
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@given(st.lists(st.builds(Correction, first=_whole_paths, last=_whole_paths, kind=_kinds, name=_texts), max_size=4))  # fmt: skip
+def test_what_is_written_comes_back(tmp_path: Path, asked: list[Correction]) -> None:
+    found = read(tmp_path, corrections_bytes(asked))
+    assert [(c.first, c.last, c.kind, c.name) for c in found] == [
+        (_as_the_manifest_spells(c.first), _as_the_manifest_spells(c.last), c.kind, c.name)
+        for c in asked
+    ]
+
+
+def test_a_row_is_written_as_rfc_4180_wants_it_and_no_spreadsheet_computes_it() -> None:
+    asked = Correction(first="=TIDE.JPG", last=' "low", A\udcff.JPG', kind="burst", name="+wave")
+    assert corrections_bytes([asked]) == (
+        b'first,last,kind,name\r\n./=TIDE.JPG,"./ ""low"", A\\xff.JPG",burst,\'+wave\r\n'
+    )
+
+
+def test_an_account_is_a_row_for_each_sequence_in_order_of_capture() -> None:
+    wave = Sequence(
+        kind=Kind.BURST,
+        frames=(frame("B", at(1), "CR3", "JPG"), frame("C", at(2), "CR3")),
+        results=(frame("D", at(3), "JPG"),),
+        grounds=grounds(),
+        name="wave",
+    )
+    account = account_of(wave, single(7, 9))
+    one = account.sequences[1].frames[0].path
+    assert corrections_of(account) == (
+        Correction(first="B.CR3", last="C.CR3", kind="burst", name="wave"),
+        Correction(first=one, last=one, kind="single"),
+    )
+
+
+def test_what_the_camera_merged_out_of_nothing_on_the_card_has_no_row() -> None:
+    merged = Sequence(
+        kind=Kind.SINGLE, frames=(frame("A", at(0, merged="focus"), "JPG"),), grounds=grounds()
+    )
+    assert corrections_of(account_of(merged)) == ()

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import tempfile
+from collections.abc import Iterable
 from dataclasses import replace
+from pathlib import Path
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from grouping.shoots import BODIES, shoot
 from sorter.grouping.account import account_for
+from sorter.manifest.corrections import corrections_bytes, corrections_of, read_corrections
 from sorter.model.correction import Correction
-from sorter.model.frame import Reading
+from sorter.model.frame import Frame, ReadFile, Reading
 from sorter.model.kinds import SEQUENCE_KINDS, Kind
 from sorter.model.sequence import Account, Grounds, Sequence
 
@@ -124,3 +128,68 @@ def test_neither_the_order_of_the_rows_nor_of_the_listing_matters(
     frames = data.draw(st.permutations(reading.frames))
     other = account_for(Reading(frames=tuple(frames)), corrections=rows[::-1])
     assert other == account_for(reading, corrections=rows)
+
+
+# ---- written and given back -------------------------------------------------------------------
+
+
+def _given_back(account: Account) -> tuple[Correction, ...]:
+    """The account's own corrections, by way of the file that a user is handed."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "corrections.csv"
+        file.write_bytes(corrections_bytes(corrections_of(account)))
+        return read_corrections(file)
+
+
+def _moved(file: ReadFile, folder: str) -> ReadFile:
+    return replace(file, file=replace(file.file, path=f"{folder}/{file.path}"))
+
+
+def _of(serial: str, folder: str, frames: Iterable[Frame]) -> list[Frame]:
+    """The frames as another body took them, below a folder of its own."""
+    return [
+        replace(
+            frame,
+            files=tuple(_moved(file, folder) for file in frame.files),
+            facts=replace(frame.facts, serial=serial),
+        )
+        for frame in frames
+    ]
+
+
+@st.composite
+def _two_bodies(draw: st.DrawFn) -> Reading:
+    """Two bodies whose frames interleave, some merged in the camera, below folders of odd names."""
+    frames: list[Frame] = []
+    for serial, folder in (("1", "=low, tide"), ("2", ' "pool\udcff')):
+        own = _of(serial, folder, _reading(draw(seeds), draw(bodies)).frames)
+        for place in draw(st.sets(st.integers(0, len(own) - 1), max_size=4)):
+            facts = replace(own[place].facts, merged=draw(st.sampled_from(["focus", "other"])))
+            own[place] = replace(own[place], facts=facts)
+        frames += own
+    return Reading(frames=tuple(frames))
+
+
+def _said(account: Account) -> list[tuple[object, ...]]:
+    return [(each.kind, each.name, each.frames, each.results) for each in account.sequences]
+
+
+@few
+@given(reading=_two_bodies(), data=st.data())
+def test_an_account_with_its_own_written_corrections_is_the_same(
+    reading: Reading, data: st.DataObject
+) -> None:
+    today = account_for(reading)
+    assert _said(account_for(reading, corrections=_given_back(today))) == _said(today)
+    whole = [each for each in today.sequences if not each.frames[0].facts.merged]
+    some = data.draw(st.lists(st.sampled_from(whole), max_size=3, unique_by=lambda s: s.frames))
+    rows = [
+        replace(
+            _row(each, data.draw(st.sampled_from(["", "burst", "manual-stack"]))),
+            last=data.draw(st.sampled_from(each.frames)).path,
+            name=data.draw(st.sampled_from(["", "=limpet", 'the "low", pool', "'+5"])),
+        )
+        for each in some
+    ]
+    asked = account_for(reading, corrections=rows)
+    assert _said(account_for(reading, corrections=_given_back(asked))) == _said(asked)
