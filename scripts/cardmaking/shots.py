@@ -60,8 +60,16 @@ class Shot:
     aeb_offset: Fraction = Fraction(0)
     merged_frames: int = 0
     """Number of frames that the camera merged into this picture; 0 for a plain frame."""
+    composite: bool = False
+    """Whether the menu asks for a merged picture behind the bracket (Canon)."""
     uptime_s: float = 0.0
     """Seconds since the camera was switched on (Panasonic)."""
+    switched_on: datetime | None = None
+    """When that was, by its own clock (Nikon)."""
+    released: int = 0
+    """Shots of the body's life, this one included (Nikon, Fujifilm); 0: not written."""
+    burst_first: tuple[int, int] | None = None
+    """Folder and file number of the first frame of the burst (newer Nikon bodies)."""
     orientation: int = 1
 
     @property
