@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from cardmaking.cameras import Camera
     from cardmaking.habits import Kind
-    from cardmaking.shots import FocusMode, Shot
+    from cardmaking.shots import Bracket, Flash, FocusMode, Shot
 
 TIGHT = (1.5, 3.0)
 LOOSE = (8.0, 1200.0)
@@ -32,6 +32,10 @@ BEYOND = 2.5
 WHOLE_SECONDS = 4.0
 SINGLES, SINGLES_UNTOLD = 6.0, 30.0
 """Between singles, where the body tells its drive and where it does not."""
+RECYCLED = 60.0
+"""More than a flash takes to recycle: a shorter pause may be one between two slices."""
+FALLS_BACK = 0.03
+"""Metres by which focus goes back at the begin of a bracket so that centimetres tell it."""
 SWITCHED_OFF = 180.0
 
 
@@ -122,7 +126,7 @@ class _Afternoon:
         dice, base = self.dice, before
         base = replace(base, near_m=dice.uniform(0.2, 0.6), focus_mode=self._focus_mode())
         place = dice.randrange(SPEEDS.index(Fraction(1, 60)), SPEEDS.index(Fraction(1, 640)))
-        flash = "fired" if dice.random() < 0.35 else "off"
+        flash: Flash = "fired" if dice.random() < 0.35 else "off"
         if flash != base.flash or dice.random() < 0.6:
             f_number, iso = dice.choice(F_NUMBERS), dice.choice(SENSITIVITIES)
             base = replace(base, f_number=f_number, iso=iso)
@@ -227,6 +231,8 @@ class _Afternoon:
         least = WHOLE_SECONDS if self.camera.subsec_digits == 0 else TIGHT[0]
         if before.kind == draft.kind == "single":
             least = SINGLES if self.camera.tells_drive else SINGLES_UNTOLD
+        elif shot.flash == draft.shots[0].flash == "fired":
+            least = RECYCLED
         return max(least, STANDS_OUT * beat, BEYOND * longest)
 
     def _told(self, before: Draft, shot: Shot, draft: Draft) -> bool:
@@ -237,6 +243,7 @@ class _Afternoon:
             or self._bracket(shot) != self._bracket(first)
             or (self.camera.tells_drive and shot.drive != first.drive)
             or self._begins_anew(shot, first)
+            or self._bracket_ended(before, draft)
             or self._reset(before, shot, draft)
         )
 
@@ -247,6 +254,15 @@ class _Afternoon:
 
     def _begins_anew(self, shot: Shot, first: Shot) -> bool:
         return self.camera.tells_number and 0 < first.shot_number <= shot.shot_number
+
+    def _bracket_ended(self, before: Draft, draft: Draft) -> bool:
+        """Whether one focus bracket follows another and its files tell that: by plan or distance."""
+        if not before.kind == draft.kind == "focus-bracket":
+            return False
+        shot, first = before.shots[-1], draft.shots[0]
+        fallen = (shot.near_m or 0) - (first.near_m or 0)
+        by_plan = self.camera.name.startswith("canon") and len(before.shots) == shot.planned
+        return by_plan or (self.camera.tells_distance and fallen > FALLS_BACK)
 
     def _reset(self, before: Draft, shot: Shot, draft: Draft) -> bool:
         """Whether a dial was turned that no series turns."""
@@ -302,7 +318,9 @@ class _Afternoon:
         count = max(5, plan.planned * 3 // 4)
         ahead = replace(plan, start=plan.start + plan.step * count)
         first = replace(self._bracket_of(plan, count), about="focus bracket to the lens's stop")
-        second = replace(self._bracket_of(ahead), about="focus bracket going on from the one before")
+        second = replace(
+            self._bracket_of(ahead), about="focus bracket going on from the one before"
+        )
         return [first, replace(second, pause=(2, 20))]
 
     def flash_bracket(self) -> list[Draft]:
@@ -314,7 +332,9 @@ class _Afternoon:
         uneven = self.camera.tells_focus_bracket or self.camera.tells_number
         if uneven:
             return [habits.recycling(self.dice, draft)]
-        return [replace(draft, about=f"{draft.about} with flash")] if self.camera.tells_drive else []
+        return (
+            [replace(draft, about=f"{draft.about} with flash")] if self.camera.tells_drive else []
+        )
 
     def merged_bracket(self) -> list[Draft]:
         """A bracket with the body's own merged picture; of OM in the order middle, near, far."""
@@ -369,11 +389,11 @@ class _Afternoon:
 
     def exposures(self) -> list[Draft]:
         """An exposure bracket."""
-        return [habits.exposure_bracket(self.dice, self.subject)]
+        return [habits.exposure_bracket(self.dice, self.camera, self.subject)]
 
     def exposure_sets(self) -> list[Draft]:
         """The same exposure bracket several times: where the pattern repeats a set begins."""
-        draft = habits.exposure_bracket(self.dice, self.subject)
+        draft = habits.exposure_bracket(self.dice, self.camera, self.subject)
         sets = self.dice.randrange(2, 6)
         pause = (1.5, 3) if draft.beat < 1 else (draft.beat, 1.5 * draft.beat)
         about = f"{draft.about}, one of {sets} in a row"
@@ -417,8 +437,8 @@ class _Afternoon:
 
     def left_on(self) -> list[Draft]:
         """A lone frame with bracketing left on."""
-        bracket = self.dice.choice(("focus", "exposure"))
-        return [habits.left_on(self.camera, self.subject, bracket)]
+        left_on: Bracket = "focus" if self.dice.random() < 0.5 else "exposure"
+        return [habits.left_on(self.camera, self.subject, left_on)]
 
     def clip(self) -> list[Draft]:
         """A clip."""

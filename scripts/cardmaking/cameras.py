@@ -143,7 +143,9 @@ CAMERAS = (
     ),
     Camera(
         name="fujifilm-seconds",
-        shot=_body("FUJIFILM", "X-E1", "2F007731", lens="60mm F2.4 Macro", focal_mm=60, offset=None),
+        shot=_body(
+            "FUJIFILM", "X-E1", "2F007731", lens="60mm F2.4 Macro", focal_mm=60, offset=None
+        ),
         subsec_digits=0,
         folder="_FUJI",
         prefix="DSCF",
@@ -224,14 +226,12 @@ def _focus_told(camera: Camera, shot: Shot) -> Shot:
 
 # ---- what is set on dials -------------------------------------------------------------------
 
-SPEEDS = tuple(
-    Fraction(text)
-    for text in """
-    30 25 20 15 13 10 8 6 5 4 3.2 2.5 2 1.6 1.3 1 0.8 0.6 0.5 0.4 0.3 1/4 1/5 1/6 1/8 1/10 1/13
-    1/15 1/20 1/25 1/30 1/40 1/50 1/60 1/80 1/100 1/125 1/160 1/200 1/250 1/320 1/400 1/500 1/640
-    1/800 1/1000 1/1250 1/1600 1/2000 1/2500 1/3200 1/4000 1/5000 1/6400 1/8000
-    """.split()
-)
+_ENGRAVED = """
+30 25 20 15 13 10 8 6 5 4 3.2 2.5 2 1.6 1.3 1 0.8 0.6 0.5 0.4 0.3 1/4 1/5 1/6 1/8 1/10 1/13
+1/15 1/20 1/25 1/30 1/40 1/50 1/60 1/80 1/100 1/125 1/160 1/200 1/250 1/320 1/400 1/500 1/640
+1/800 1/1000 1/1250 1/1600 1/2000 1/2500 1/3200 1/4000 1/5000 1/6400 1/8000
+"""
+SPEEDS = tuple(Fraction(text) for text in _ENGRAVED.split())
 """Exposure times as they are engraved, in thirds of a stop, longest first (common practice)."""
 F_NUMBERS = (2.8, 4.0, 5.6, 8.0, 11.0, 16.0)
 SENSITIVITIES = (100, 200, 400, 800)

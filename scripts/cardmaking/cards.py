@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
-    from cardmaking.cameras import Camera
     from cardmaking.randomcard import Named, Taken
 
 PICTURE_SIZE = (64, 48)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from cardmaking.cameras import Camera
-    from cardmaking.shots import Shot
+    from cardmaking.shots import Bracket, Shot
 
 Kind = Literal[
     "focus-bracket", "manual-stack", "exposure-bracket", "burst", "interval", "single", "clip"
@@ -117,7 +117,7 @@ def focus_bracket(
     return _focus_draft(camera, subject, plan, places, beats(dice, count, plan.beat, 0.04), about)
 
 
-def _focus_draft(
+def _focus_draft(  # noqa: PLR0917  one place for both orders
     camera: Camera,
     subject: Subject,
     plan: Plan,
@@ -235,8 +235,13 @@ def spray(dice: random.Random, subject: Subject, most: int) -> Draft:
 
 
 def manual_stack(dice: random.Random, camera: Camera, subject: Subject) -> Draft:
-    """Focus turned one way by hand; of a body that tells no focus five frames or more."""
+    """Focus turned one way by hand.
+
+    Of a body that tells no focus five frames or more; of one that tells no drive so slow that it is
+    no burst.
+    """
     count = dice.randrange(3 if camera.tells_distance else 5, 17)
+    fastest = 3.0 if not camera.tells_drive else 1.3 if camera.subsec_digits else 2.0
     way, start = dice.choice((-1, 1)), _distance(subject)
     metres = [start]
     for _ in range(count - 1):
@@ -244,7 +249,7 @@ def manual_stack(dice: random.Random, camera: Camera, subject: Subject) -> Draft
     base = replace(subject.base, focus_mode="manual")
     shots = tuple(replace(base, near_m=near) for near in metres)
     pauses = [
-        min(30.0, max(1.0, gap)) for gap in beats(dice, count, loguniform(dice, 1.3, 12), 0.28)
+        min(30.0, max(1.0, gap)) for gap in beats(dice, count, loguniform(dice, fastest, 12), 0.28)
     ]
     about = f"manual stack of {count}"
     return Draft(kind="manual-stack", about=about, shots=shots, gaps=exposed(shots, pauses))
@@ -267,20 +272,21 @@ def exposures_by_hand(dice: random.Random, subject: Subject, most: int) -> Draft
         places.reverse()
     if count >= 8 and dice.random() < 0.3:
         back = dice.randrange(2, count - 2)
-        places[back] = places[back - 2]
+        places[back:back] = places[back - 2 : back]
     base = replace(subject.base, manual_exposure=True, focus_mode="manual", flash="off")
     shots = tuple(replace(base, exposure=speed(place)) for place in places)
-    gaps = exposed(shots, beats(dice, count, loguniform(dice, 2, 25), 0.25))
-    about = f"{count} exposures changed by hand"
+    gaps = exposed(shots, beats(dice, len(places), loguniform(dice, 2, 25), 0.25))
+    about = f"{len(places)} exposures changed by hand"
     return Draft(kind="exposure-bracket", about=about, shots=shots, gaps=gaps)
 
 
 # ---- exposure brackets ----------------------------------------------------------------------
 
 
-def exposure_bracket(dice: random.Random, subject: Subject) -> Draft:
+def exposure_bracket(dice: random.Random, camera: Camera, subject: Subject) -> Draft:
     """A bracket of 3, 5, 7 or 9 that the body varies itself, held down or pressed singly."""
-    count = dice.choice((3, 3, 3, 5, 5, 7, 9))
+    # Panasonic's bodies take seven at most.
+    count = dice.choice((3, 3, 3, 5, 5, 7) if camera.name == "panasonic" else (3, 3, 3, 5, 5, 7, 9))
     thirds = dice.choice([step for step in (1, 2, 3, 6) if step * (count - 1) // 2 <= 12])
     held, by_bias = dice.random() < 0.6, dice.random() < 0.5
     base = replace(
@@ -290,9 +296,11 @@ def exposure_bracket(dice: random.Random, subject: Subject) -> Draft:
         flash="off",
         manual_exposure=not by_bias,
     )
+    order = _order(dice, count)
+    base = replace(base, aeb_frames=count, aeb_rising=order[0] < 0)
     shots = tuple(
         _varied(base, subject.speed, place * thirds, number, by_bias=by_bias)
-        for number, place in enumerate(_order(dice, count), start=1)
+        for number, place in enumerate(order, start=1)
     )
     pause = loguniform(dice, 0.08, 0.4) if held else loguniform(dice, 1, 6)
     gaps = exposed(shots, beats(dice, count, pause, 0.05 if held else 0.2))
@@ -351,11 +359,13 @@ def wandering(dice: random.Random, subject: Subject) -> list[Draft]:
         metres.append(max(0.16, metres[-1] + way * dice.uniform(0.03, 0.09)))
         way = -way
     about = "single at a distance of its own, focused by hand"
-    run = [Draft(kind="single", about=about, shots=(replace(base, near_m=near),)) for near in metres]
+    run = [
+        Draft(kind="single", about=about, shots=(replace(base, near_m=near),)) for near in metres
+    ]
     return [run[0], *(replace(one, pause=(8, 25), sure=True) for one in run[1:])]
 
 
-def left_on(camera: Camera, subject: Subject, bracket: Literal["focus", "exposure"]) -> Draft:
+def left_on(camera: Camera, subject: Subject, bracket: Bracket) -> Draft:
     """A lone frame with bracketing left on."""
     runs = bracket == "focus" and camera.brackets_continuously
     shot = replace(
@@ -375,5 +385,3 @@ def clip(subject: Subject) -> Draft:
 
 def _distance(subject: Subject) -> float:
     return subject.base.near_m or 0.3
-
-

@@ -289,7 +289,7 @@ def panasonic(shot: Shot, order: ByteOrder, at: int) -> bytes:
         w.words(0x002A, [panasonic_burst(shot)]),
         w.numbers(0x002B, U32, shot.shot_number),
         w.words(0x002E, [2 if shot.drive == "timer" else 0]),
-        w.words(0x0045, [1 if shot.bracket == "exposure" else 0]),
+        w.words(0x0045, [panasonic_pattern(shot)]),
         w.text(0x0051, shot.lens, 34),
         w.words(0x0076, [shot.merged_frames]),
         w.numbers(0x0096, U8, 3 if focus else 0),
@@ -298,6 +298,16 @@ def panasonic(shot: Shot, order: ByteOrder, at: int) -> bytes:
     ]
     head = PANASONIC_HEAD
     return head + directory(order, entries, at + len(head), ended=False)
+
+
+def panasonic_pattern(shot: Shot) -> int:
+    """Panasonic's pattern of an exposure bracket: 1, 3, 5 for 3, 5, 7 frames from the middle.
+
+    One more for those that begin with the darkest frame.
+    """
+    if shot.bracket != "exposure":
+        return 0
+    return (shot.aeb_frames or 3) - 2 + shot.aeb_rising
 
 
 def panasonic_burst(shot: Shot) -> int:

@@ -168,7 +168,7 @@ def _taken_all(body: Body, series: Series, counter: _Counter, ahead: timedelta) 
     return out
 
 
-def _taken(
+def _taken(  # noqa: PLR0917  all of them are read in one place
     body: Body,
     series: Series,
     press: Press,

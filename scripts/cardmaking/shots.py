@@ -58,6 +58,10 @@ class Shot:
     """The menu's width of one focus step, 1 to 10."""
     flash_interval_s: int = 0
     aeb_offset: Fraction = Fraction(0)
+    aeb_frames: int = 0
+    """Number of frames of the exposure bracket; 0: three (Panasonic)."""
+    aeb_rising: bool = False
+    """Whether they begin with the darkest and not with the middle one."""
     merged_frames: int = 0
     """Number of frames that the camera merged into this picture; 0 for a plain frame."""
     composite: bool = False

@@ -55,7 +55,9 @@ class Counts:
 
     def figures(self) -> dict[str, float | int]:
         """Counts and shares by name."""
-        counted: dict[str, float | int] = {one.name: getattr(self, one.name) for one in fields(self)}
+        counted: dict[str, float | int] = {
+            one.name: getattr(self, one.name) for one in fields(self)
+        }
         return counted | {
             "precision": self.precision,
             "recall": self.recall,

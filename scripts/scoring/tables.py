@@ -104,5 +104,5 @@ def read(path: Path) -> list[dict[str, str]]:
         reader = csv.DictReader(file)
         missing = {"source", "sequence", "kind", "position", "role"} - set(reader.fieldnames or ())
         if missing:
-            raise NoTable(f"{path} has no column {sorted(missing)[0]}: name a manifest or a truth")
+            raise NoTable(f"{path} has no column {min(missing)}: name a manifest or a truth")
         return list(reader)
