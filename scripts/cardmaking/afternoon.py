@@ -32,6 +32,8 @@ BEYOND = 2.5
 WHOLE_SECONDS = 4.0
 SINGLES, SINGLES_UNTOLD = 6.0, 30.0
 """Between singles, where the body tells its drive and where it does not."""
+DIAL_TURNED = 4.0
+"""Nobody sets other values sooner."""
 RECYCLED = 60.0
 """More than a flash takes to recycle: a shorter pause may be one between two slices."""
 FALLS_BACK = 0.03
@@ -227,6 +229,8 @@ class _Afternoon:
         before, shot = self.last
         if draft.sure or self._told(before, shot, draft):
             return 0.0
+        if self._reset(before, shot, draft):
+            return DIAL_TURNED
         beat, longest = max(before.beat, draft.beat), max(before.longest, draft.longest)
         least = WHOLE_SECONDS if self.camera.subsec_digits == 0 else TIGHT[0]
         if before.kind == draft.kind == "single":
@@ -244,7 +248,6 @@ class _Afternoon:
             or (self.camera.tells_drive and shot.drive != first.drive)
             or self._begins_anew(shot, first)
             or self._bracket_ended(before, draft)
-            or self._reset(before, shot, draft)
         )
 
     def _bracket(self, shot: Shot) -> str:
