@@ -132,6 +132,9 @@ class _Afternoon:
         if flash != base.flash or dice.random() < 0.6:
             f_number, iso = dice.choice(F_NUMBERS), dice.choice(SENSITIVITIES)
             base = replace(base, f_number=f_number, iso=iso)
+        elif base.exposure in SPEEDS:
+            # A time turned alone would read like a frame of exposures changed by hand.
+            place = SPEEDS.index(base.exposure)
         manual = dice.random() < 0.8
         base = replace(base, flash=flash, manual_exposure=manual, exposure=speed(place))
         return Subject(base=self._with_lens(base), speed=place)

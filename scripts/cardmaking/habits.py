@@ -26,6 +26,12 @@ Kind = Literal[
     "focus-bracket", "manual-stack", "exposure-bracket", "burst", "interval", "single", "clip"
 ]
 
+UNEVEN = 1.6
+"""Times the shortest pause that the longest takes in a stack whose files tell no focus.
+
+By less it could be one of a body's own interval timer.
+"""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Draft:
@@ -248,11 +254,16 @@ def manual_stack(dice: random.Random, camera: Camera, subject: Subject) -> Draft
         metres.append(max(0.16, metres[-1] + way * dice.uniform(0.006, 0.02)))
     base = replace(subject.base, focus_mode="manual")
     shots = tuple(replace(base, near_m=near) for near in metres)
-    pauses = [
-        min(30.0, max(1.0, gap)) for gap in beats(dice, count, loguniform(dice, fastest, 12), 0.28)
-    ]
+    pauses = _by_hand(dice, count, loguniform(dice, fastest, 12))
+    while not camera.tells_distance and max(pauses) < UNEVEN * min(pauses):
+        pauses = _by_hand(dice, count, loguniform(dice, fastest, 12))
     about = f"manual stack of {count}"
     return Draft(kind="manual-stack", about=about, shots=shots, gaps=exposed(shots, pauses))
+
+
+def _by_hand(dice: random.Random, count: int, gap: float) -> list[float]:
+    """The pauses of a hand that turns the ring: 1 to 30 s."""
+    return [min(30.0, max(1.0, pause)) for pause in beats(dice, count, gap, 0.28)]
 
 
 def once_more(dice: random.Random, draft: Draft) -> Draft:
