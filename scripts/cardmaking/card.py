@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import csv
 import os
 import sys
 from concurrent.futures import ProcessPoolExecutor
@@ -12,9 +11,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cardmaking import containers, draw, naming, rockpool
+from cardmaking.clearing import RefusedError, clear, folders
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
     from PIL.Image import Image
 
@@ -37,10 +37,6 @@ APPLE_DOUBLE = (
     + b"\0" * 32
 )
 """What a Mac leaves beside a file on a card: a header and an empty record for its file manager."""
-
-
-class RefusedError(Exception):
-    """The folder holds something that is not this script's own work."""
 
 
 # ---- pictures -------------------------------------------------------------------------------
@@ -142,12 +138,12 @@ def make_card(card: Path, truth: Path) -> tuple[int, int]:
     names = naming.named(shoot)
     rows = naming.truth(shoot, names)
     left = litter(names)
-    clear(card, truth, {row["source"] for row in rows} | set(left))
+    clear(card, truth, {row["source"] for row in rows} | set(left), naming.COLUMNS)
     total = _write_all(card, shoot, names)
     for source, data in {**naming.MISC, **left}.items():
         _put(card / source, data, rockpool.DAY)
         total += len(data)
-    for folder in _folders(card):
+    for folder in folders(card):
         _set_time(folder, rockpool.DAY)
     truth.parent.mkdir(parents=True, exist_ok=True)
     truth.write_bytes(naming.as_csv(rows))
@@ -173,49 +169,6 @@ def told(series: Series, names: Sequence[Named]) -> str:
     first, last = names[0], names[-1]
     span = first.stem if first is last else f"{first.stem} to {last.stem}"
     return f"{first.picture.taken:%H:%M:%S}  {span:22}  {len(names):3}  {series.about}"
-
-
-def _folders(card: Path) -> list[Path]:
-    """The card's folders, those farthest down first."""
-    folders = [path for path in card.rglob("*") if path.is_dir()]
-    return [*sorted(folders, key=lambda path: len(path.parts), reverse=True), card]
-
-
-# ---- not over other people's work -----------------------------------------------------------
-
-
-def clear(card: Path, truth: Path, own: set[str]) -> None:
-    """Empties a card that this script made before; refuses any other folder that is not empty.
-
-    Its own work is known by the truth table beside it and by holding no other file than those.
-    """
-    if truth.resolve().is_relative_to(card.resolve()):
-        message = f"the truth table must not lie inside the card: {truth}"
-        raise RefusedError(message)
-    if card.is_symlink() or (card.exists() and not card.is_dir()):
-        message = f"{card} is not a folder"
-        raise RefusedError(message)
-    found = [path for path in card.rglob("*") if path.is_symlink() or not path.is_dir()]
-    foreign = [path for path in found if path.relative_to(card).as_posix() not in own]
-    if found and (foreign or not _is_truth(truth)):
-        reason = f"it holds {foreign[0].name}" if foreign else f"there is no {truth.name} beside it"
-        message = f"{card} is not empty and was not made by this script ({reason})"
-        raise RefusedError(message)
-    _remove(found, _folders(card) if card.exists() else [])
-
-
-def _is_truth(path: Path) -> bool:
-    if not path.is_file():
-        return False
-    with path.open(encoding="utf-8", errors="replace", newline="") as file:
-        return next(csv.reader(file), []) == list(naming.COLUMNS)
-
-
-def _remove(files: Iterable[Path], folders: Iterable[Path]) -> None:
-    for path in files:
-        path.unlink()
-    for folder in folders:
-        folder.rmdir()
 
 
 # ---- command --------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import struct
 from fractions import Fraction
+from functools import lru_cache
 from io import BytesIO
 from typing import TYPE_CHECKING, Literal
 from xml.sax.saxutils import escape, quoteattr
@@ -42,6 +43,8 @@ MAKER_NOTE = 0x927C
 THUMB_SIZE = (160, 120)
 INTEROP = [(0x0001, b"R98\0", 2), (0x0002, b"0100", UNDEF)]
 CR3_ONLY = 12
+PICTURES_KEPT = 4
+"""A random card holds the same small picture in every file: it is looked at once."""
 
 
 def filler(shot: Shot, size: int) -> bytes:
@@ -49,12 +52,14 @@ def filler(shot: Shot, size: int) -> bytes:
     return hashlib.shake_128(shot.identity() + b"raw").digest(size)
 
 
+@lru_cache(maxsize=PICTURES_KEPT)
 def dimensions(picture: bytes) -> tuple[int, int]:
     """Width and height of a JPEG in pixels."""
     with Image.open(BytesIO(picture)) as image:
         return image.size
 
 
+@lru_cache(maxsize=PICTURES_KEPT)
 def thumbnail(picture: bytes, size: tuple[int, int] = THUMB_SIZE) -> bytes:
     """The picture as a small JPEG, fitted into size with black edges, as cameras store it."""
     with Image.open(BytesIO(picture)) as image:

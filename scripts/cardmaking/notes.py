@@ -1,20 +1,35 @@
-"""Maker notes as bytes: Canon, Olympus and OM SYSTEM, Panasonic.
+"""Maker notes as bytes: Canon, Olympus and OM SYSTEM, Panasonic, Nikon, Sony, Fujifilm, Pentax.
 
-Each maker counts its offsets from another place: Canon and Panasonic from the start of the TIFF
-around the note, Olympus from the note's own first byte. So a note is a function from its position
-in that TIFF to its bytes.
+Each maker counts its offsets from another place: Canon, Panasonic and Sony from the start of the
+TIFF around the note, the others from the note's own first byte or from a TIFF header within it. So
+a note is a function from its position in that TIFF to its bytes.
 """
 
 from __future__ import annotations
 
 import math
+import struct
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from cardmaking.tiff import IFD, RAT, S32, U8, U32, Block, ByteOrder, Entry, Writer, directory
+from cardmaking.tiff import (
+    IFD,
+    RAT,
+    S32,
+    SRAT,
+    U8,
+    U32,
+    Block,
+    ByteOrder,
+    Entry,
+    Writer,
+    directory,
+    tiff,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
+    from datetime import datetime
 
     from cardmaking.shots import Shot
 
@@ -37,7 +52,15 @@ def note(shot: Shot, order: ByteOrder, *, recorded: int = 1) -> Block | None:
         return olympus(shot)
     if make.startswith("PANASONIC"):
         return lambda at: panasonic(shot, order, at)
-    return None
+    if make.startswith("SONY"):
+        return lambda at: sony(shot, order, at)
+    whole = next((own for name, own in PLACELESS.items() if make.startswith(name)), None)
+    return None if whole is None else _placeless(whole(shot, order))
+
+
+def _placeless(data: bytes) -> Block:
+    """A note whose bytes are the same wherever it lies."""
+    return lambda _at: data
 
 
 # ---- Canon ----------------------------------------------------------------------------------
@@ -129,7 +152,7 @@ def _focus_record(shot: Shot) -> dict[int, int]:
         1: 1,
         2: shot.planned or 0,
         3: shot.step_width,
-        5: 1 if shot.result else 0,
+        5: 1 if shot.result or shot.composite else 0,
         7: shot.flash_interval_s,
     }
 
@@ -266,7 +289,7 @@ def panasonic(shot: Shot, order: ByteOrder, at: int) -> bytes:
         w.words(0x002A, [panasonic_burst(shot)]),
         w.numbers(0x002B, U32, shot.shot_number),
         w.words(0x002E, [2 if shot.drive == "timer" else 0]),
-        w.words(0x0045, [1 if shot.bracket == "exposure" else 0]),
+        w.words(0x0045, [panasonic_pattern(shot)]),
         w.text(0x0051, shot.lens, 34),
         w.words(0x0076, [shot.merged_frames]),
         w.numbers(0x0096, U8, 3 if focus else 0),
@@ -277,6 +300,16 @@ def panasonic(shot: Shot, order: ByteOrder, at: int) -> bytes:
     return head + directory(order, entries, at + len(head), ended=False)
 
 
+def panasonic_pattern(shot: Shot) -> int:
+    """Panasonic's pattern of an exposure bracket: 1, 3, 5 for 3, 5, 7 frames from the middle.
+
+    One more for those that begin with the darkest frame.
+    """
+    if shot.bracket != "exposure":
+        return 0
+    return (shot.aeb_frames or 3) - 2 + shot.aeb_rising
+
+
 def panasonic_burst(shot: Shot) -> int:
     """Panasonic's burst mode: 0 off, 1 burst, 2 exposure, 3 focus bracket, 17 flash burst."""
     if shot.bracket != "off":
@@ -284,3 +317,137 @@ def panasonic_burst(shot: Shot) -> int:
     if shot.drive != "continuous":
         return 0
     return 17 if shot.flash == "fired" else 1
+
+
+# ---- Nikon ----------------------------------------------------------------------------------
+
+NIKON_HEAD = b"Nikon\0\2\x10\0\0"
+ELECTRONIC_SHUTTER = 16
+BURST_SLOT = 1 << 29
+
+
+def nikon(shot: Shot, order: ByteOrder) -> bytes:
+    """A Nikon note: behind ten bytes a TIFF of its own. A focus shift leaves no plain mark."""
+    w = Writer(order)
+    entries = [
+        w.raw(0x0001, b"0211"),
+        w.words(0x0002, [0, shot.iso]),
+        w.text(0x0007, "MANUAL" if shot.focus_mode == "manual" else "AF-S  "),
+        w.ratios(0x0019, (round(shot.aeb_offset * 6), 6), kind=SRAT),
+        w.text(0x001D, shot.serial),
+        w.words(0x0034, [ELECTRONIC_SHUTTER if shot.flash != "fired" else 0]),
+        w.ratios(0x0084, *[(shot.focal_mm, 1)] * 2, *[(28, 10)] * 2),
+        w.numbers(0x0087, U8, 9 if shot.flash == "fired" else 0),
+        w.words(0x0089, [nikon_mode(shot)]),
+    ]
+    if shot.released:
+        entries.append(w.numbers(0x00A7, U32, shot.released))
+    if shot.switched_on is not None:
+        entries.append(w.raw(0x00B6, _nikon_time(shot.switched_on, order)))
+    if shot.burst_first is not None:
+        entries.append(w.raw(0x0056, nikon_burst(shot.burst_first, shot.shot_number)))
+    return NIKON_HEAD + tiff(order, [entries])
+
+
+def nikon_mode(shot: Shot) -> int:
+    """Nikon's shooting mode: bit 0 continuous, bit 3 self-timer, bit 4 exposure bracketing."""
+    running = {"single": 0, "continuous": 1 << 0, "timer": 1 << 3}[shot.drive]
+    return running | (1 << 4 if shot.bracket == "exposure" else 0)
+
+
+def nikon_burst(first: tuple[int, int], number: int) -> bytes:
+    """The burst record: version, address of the burst's first file, shot number.
+
+    The address is zero outside a burst; no general-purpose library that is at hand reads more.
+    """
+    folder, file = first
+    address = BURST_SLOT | folder << 19 | file << 5 if number else 0
+    return b"0100" + struct.pack("<II", address, number) + b"\0" * 4
+
+
+def _nikon_time(when: datetime, order: ByteOrder) -> bytes:
+    rest = (when.month, when.day, when.hour, when.minute, when.second, 0)
+    return struct.pack(f"{order}H6B", when.year, *rest)
+
+
+# ---- Sony -----------------------------------------------------------------------------------
+
+SONY_HEAD = b"SONY DSC \0\0\0"
+NO_LENS_NUMBER = 65535
+
+
+def sony(shot: Shot, order: ByteOrder, at: int) -> bytes:
+    """A Sony note for the position at in its TIFF, without a next-directory field.
+
+    Only the plain tags: no flag of a focus bracket and no distance are known.
+    """
+    w = Writer(order)
+    entries = [
+        w.numbers(0x2017, U32, 2 if shot.flash == "fired" else 0),
+        w.numbers(0x201B, U8, 0 if shot.focus_mode == "manual" else 2),
+        w.raw(0x202F, b"\0" * 6),
+        w.numbers(0xB027, U32, NO_LENS_NUMBER),
+        w.words(0xB049, [sony_mode(shot)]),
+        w.words(0xB04A, [shot.shot_number]),
+    ]
+    return SONY_HEAD + directory(order, entries, at + len(SONY_HEAD), ended=False)
+
+
+def sony_mode(shot: Shot) -> int:
+    """Sony's release mode: 0 normal, 2 continuous, 5 exposure bracketing."""
+    if shot.bracket == "exposure":
+        return 5
+    return 2 if shot.drive == "continuous" else 0
+
+
+# ---- Fujifilm -------------------------------------------------------------------------------
+
+FUJI_HEAD = b"FUJIFILM\x0c\0\0\0"
+
+
+def fujifilm(shot: Shot, _order: ByteOrder) -> bytes:
+    """A Fujifilm note, always little-endian. It tells no focus and no focus bracket."""
+    w = Writer("<")
+    entries = [
+        w.raw(0x0000, b"0130"),
+        w.text(0x0010, shot.serial),
+        w.words(0x1010, [4 if shot.flash == "fired" else 2]),
+        w.words(0x1021, [int(shot.focus_mode == "manual")]),
+        w.words(0x1031, [0x300 if shot.manual_exposure else 0x100]),
+        w.words(0x1032, [1]),
+        w.words(0x1100, [int(shot.bracket == "exposure")]),
+        w.words(0x1101, [shot.shot_number]),
+        w.numbers(0x1103, U32, 2 if shot.drive == "continuous" else 0),
+        w.words(0x1438, [shot.released & 0x7FFF]),
+    ]
+    return FUJI_HEAD + directory("<", entries, len(FUJI_HEAD))
+
+
+# ---- Pentax ---------------------------------------------------------------------------------
+
+PENTAX_HEAD = b"PENTAX \0"
+
+
+def pentax(shot: Shot, order: ByteOrder) -> bytes:
+    """A Pentax note in the newer form, with offsets from its own first byte."""
+    w = Writer(order)
+    head = PENTAX_HEAD + (b"II" if order == "<" else b"MM")
+    drive = {"single": (0, 0), "continuous": (1, 0), "timer": (0, 2)}[shot.drive]
+    thirds = 3 if shot.bracket == "exposure" else 0
+    entries = [
+        w.raw(0x0000, bytes((12, 0, 0, 0)), U8),
+        w.words(0x000D, [3 if shot.focus_mode == "manual" else 0x10]),
+        w.words(0x0018, [thirds]),
+        w.numbers(0x0034, U8, *drive, 0, 0),
+        w.text(0x0229, shot.serial),
+    ]
+    return head + directory(order, entries, len(head))
+
+
+PLACELESS: Mapping[str, Callable[[Shot, ByteOrder], bytes]] = {
+    "NIKON": nikon,
+    "FUJIFILM": fujifilm,
+    "RICOH": pentax,
+    "PENTAX": pentax,
+}
+"""Notes that carry the place from which their offsets count, by how the make begins."""

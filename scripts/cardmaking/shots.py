@@ -58,10 +58,22 @@ class Shot:
     """The menu's width of one focus step, 1 to 10."""
     flash_interval_s: int = 0
     aeb_offset: Fraction = Fraction(0)
+    aeb_frames: int = 0
+    """Number of frames of the exposure bracket; 0: three (Panasonic)."""
+    aeb_rising: bool = False
+    """Whether they begin with the darkest and not with the middle one."""
     merged_frames: int = 0
     """Number of frames that the camera merged into this picture; 0 for a plain frame."""
+    composite: bool = False
+    """Whether the menu asks for a merged picture behind the bracket (Canon)."""
     uptime_s: float = 0.0
     """Seconds since the camera was switched on (Panasonic)."""
+    switched_on: datetime | None = None
+    """When that was, by its own clock (Nikon)."""
+    released: int = 0
+    """Shots of the body's life, this one included (Nikon, Fujifilm); 0: not written."""
+    burst_first: tuple[int, int] | None = None
+    """Folder and file number of the first frame of the burst (newer Nikon bodies)."""
     orientation: int = 1
 
     @property

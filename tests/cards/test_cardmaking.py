@@ -20,7 +20,7 @@ import piexif
 import pytest
 from PIL import Image, TiffImagePlugin
 
-from cardmaking import card, containers, draw, naming, notes, rockpool
+from cardmaking import card, clearing, containers, draw, naming, notes, rockpool
 from cardmaking.shots import Shot
 
 if TYPE_CHECKING:
@@ -523,8 +523,8 @@ def test_a_card_with_one_foreign_file_is_refused(tmp_path: Path) -> None:
     (folder / "MISC").mkdir(parents=True)
     (folder / "MISC/LENSDATA.BIN").write_bytes(b"own")
     (folder / "MISC/mine.txt").write_text("keep")
-    with pytest.raises(card.RefusedError, match=r"mine\.txt"):
-        card.clear(folder, truth, {"MISC/LENSDATA.BIN"})
+    with pytest.raises(clearing.RefusedError, match=r"mine\.txt"):
+        clearing.clear(folder, truth, {"MISC/LENSDATA.BIN"}, naming.COLUMNS)
     assert (folder / "MISC/LENSDATA.BIN").read_bytes() == b"own"
 
 
@@ -532,10 +532,10 @@ def test_own_files_are_cleared_only_with_the_table_beside(tmp_path: Path) -> Non
     folder, truth = tmp_path / "card", tmp_path / "card-truth.csv"
     (folder / "MISC").mkdir(parents=True)
     (folder / "MISC/LENSDATA.BIN").write_bytes(b"own")
-    with pytest.raises(card.RefusedError, match="card-truth"):
-        card.clear(folder, truth, {"MISC/LENSDATA.BIN"})
+    with pytest.raises(clearing.RefusedError, match="card-truth"):
+        clearing.clear(folder, truth, {"MISC/LENSDATA.BIN"}, naming.COLUMNS)
     truth.write_bytes(naming.as_csv([]))
-    card.clear(folder, truth, {"MISC/LENSDATA.BIN"})
+    clearing.clear(folder, truth, {"MISC/LENSDATA.BIN"}, naming.COLUMNS)
     assert not folder.exists()
 
 

@@ -1,0 +1,1 @@
+"""Holds what the sorter finds against the truth: boundaries, kinds, whole sequences."""
