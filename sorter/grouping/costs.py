@@ -248,7 +248,7 @@ MANUAL_STACK = Habits(
     drive={DriveMode.SINGLE: 0.1, DriveMode.CONTINUOUS: 3.0, DriveMode.TIMER: 3.0},
     bracketing={Bracketing.OFF: 0.01, Bracketing.FOCUS: 7.0, Bracketing.EXPOSURE: 6.0,
                 Bracketing.OTHER: 5.0},
-    focus_mode={FocusMode.AUTO: 2.7, FocusMode.MANUAL: 0.07},
+    focus_mode={FocusMode.AUTO: 5.0, FocusMode.MANUAL: 0.02},
     stays=1.0, moves=1.5, against=3.5, thrown=13.0,
     ev_same=0.04, ev_small=3.5, ev_large=5.0,
     changed=_CHANGES,
@@ -386,7 +386,8 @@ SET_REPEATED_EV = 0.15  # an exposure that was there already begins the next set
 SET_UNEVEN = 6.0  # steps of unequal size
 SET_OF_TWO = 5.0
 SET_OF_THIRDS = 3.0  # steps of less than half a stop are seldom bracketed, and often light or whim
-SET_ODD_ORDER = 3.0  # neither one way nor from the middle outward
+SET_ODD_ORDER = 3.0  # neither one way nor from the middle outward ...
+SET_ODD_ORDER_TOLD = 7.0  # ... which no menu offers, where the camera says that it does it
 SET_INCOMPLETE = 3.5  # an even number of frames: one was deleted, or it was stopped
 LADDER_SAME_RUNG = 0.1
 LADDER_OTHER_RUNG = 1.8  # a step of another size than the last one: most hands count clicks
@@ -395,8 +396,8 @@ LADDER_FELL_BACK = 10.0  # it goes back by more than a rung and a half: the next
 
 # --- the search -----------------------------------------------------------------------------------
 
-# An account that is so much worse than the best one so far is dropped: one in 10^8.
-DROP_BEHIND = 20.0
+# An account that is so much worse than the best one so far is dropped: one in three million.
+DROP_BEHIND = 15.0
 # A second account that is so much worse than the best is beyond doubt the worse one (margins).
 GIVE_UP_BEHIND = 60.0
 # So many open runs of one kind are followed; on the labelled cards more changed nothing.
@@ -409,6 +410,8 @@ TORN_RATIO = 1.1
 TORN = 2.0
 # The pace changed for good, as when a buffer is full.
 NEW_PACE = 1.5
+# ... and a shutter that waits for a buffer or for an empty flash keeps no beat to speak of.
+NEW_PACE_SPREAD = 0.35
 # The run's habit of spread counts as much as so many pauses of its own.
 HABIT_WEIGHT = 1.5
 # With a flash, or by hand, a few even pauses prove no even beat.

@@ -17,13 +17,18 @@ _COARSE = 0.3  # of the usual pause: the stamps' grain
 _PER_MEDIAN_DEVIATION = 1.4826  # of a normal spread (handbook value)
 _ENOUGH = 3  # pauses make a rhythm
 _UNSETTLED = 3  # pauses
+_FEW = 3  # pauses: what one second may hold by hand, it does not hold three times
 _ABOUT_AS_LONG = 1.0  # by less than a factor of e
 _MEMORY = 9  # pauses; a buffer that fills up slows a run down, and the rhythm follows
 
 
 def log_cost(middle: float, spread: float, low: float, high: float) -> float:
-    """The cost of a pause between low and high where `middle` is expected (all logarithms)."""
-    width, narrowest = high - low, _ROOT_TAU * spread
+    """The cost of a pause between low and high where `middle` is expected (all logarithms).
+
+    Two stamps leave open a whole grain on either side, but not all of it alike (the difference of
+    two roundings is a triangle): it is as wide as one grain.
+    """
+    width, narrowest = 0.5 * (high - low), _ROOT_TAU * spread
     cost = math.log(max(narrowest, width))
     off = low - middle if low > middle else middle - high if middle > high else 0.0
     return cost + 0.5 * (off / spread) ** 2
@@ -141,7 +146,7 @@ class Beat:
         quickest, pause = self.pauses.quickest_s, link.pause_hi
         if link.grain_s > _COARSE * quickest:
             # One second may hold one frame or ten: then several of them tell.
-            recent_s = self.so_far.recent_s
+            recent_s = self.so_far.recent_s[-_FEW:]
             pause = math.log((sum(recent_s) + link.grain_s) / len(recent_s))
         return self.pauses.rushed * max(0.0, math.log(quickest) - pause)
 
@@ -161,7 +166,8 @@ class Beat:
         if so_far.count > _UNSETTLED and (not link.flashed or self.pauses.waits):
             # A full buffer slows a series down for good, an empty flash for a while: then the last
             # pause tells the next.
-            changed = log_cost(so_far.recent[-1], spread, link.pause_lo, link.pause_hi)
+            wide = max(spread, costs.NEW_PACE_SPREAD)
+            changed = log_cost(so_far.recent[-1], wide, link.pause_lo, link.pause_hi)
             cost = min(cost, costs.NEW_PACE + changed)
         pauses = self.pauses
         slowest = pauses.flash_slowest_s if link.flashed else pauses.slowest_s

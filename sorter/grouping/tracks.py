@@ -71,7 +71,7 @@ class FocusTrack:
             return habits.either_way + leap
         if link.move is self.direction:
             return leap
-        return habits.against if link.waver and not leap else habits.thrown
+        return habits.against if link.waver and not leap else habits.thrown + leap
 
     def _leap(self, link: Link) -> float:
         """What it costs that focus turned by many of the run's usual steps at once."""
