@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
+from sorter.grouping.evidence import TRADED
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode, Kind
 
 NEVER = float("inf")
@@ -36,6 +37,8 @@ ANEW_EV_SMALL = 1.7
 ANEW_EV_LARGE = 2.2
 # A new series whose camera-given shot number goes on from the last frame's: hardly.
 ANEW_SHOT_GOES_ON = 12.0
+# ... and where frames are missing between, by its number and by that of the files alike, hardly more.
+ANEW_SHOT_SKIPS_ON = 8.0
 # A camera-driven series whose first frame has a shot number above 1: its beginning was deleted.
 ANEW_SHOT_LATE = 4.0
 ANEW_SAME_BURST_ID = 12.0
@@ -102,6 +105,7 @@ class Pauses:
     `dragging` more, unless it is a hitch.
     steady_*: what counts in place of flash_* where the beat is steady: then the camera drives it, and
     only the flash's recycling makes it stumble; 0 s where the kind makes no difference.
+    unlit: what each frame without flash costs in a series that is one for its flash.
     """
 
     first: float
@@ -124,6 +128,7 @@ class Pauses:
     dragging: float = 0.0
     steady_hitch: float = 0.0
     steady_hitch_s: float = 0.0
+    unlit: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -159,6 +164,8 @@ class Habits:
     either_way: float = 0.7  # one of two directions
     flash: tuple[float, float] = (0.7, 0.7)  # fired, not fired, at the first frame
     fewest: float = 0.0  # a series of no more than the shortest length
+    usual: int = 0  # frames that it has at least, as a rule; each one fewer costs `too_few`
+    too_few: float = 0.0
     leap: float = LEAP
     wide: float = 0.0  # a turn of an eighth of the distance
     needs_focus: bool = False  # without a tag, only focus that moves proves it
@@ -175,13 +182,14 @@ _CHANGES = {
     "lens": NEVER,  # nobody swaps a lens within a series
     "f_number": 8.0,
     "focal_length_mm": 5.0,  # zooming within a burst happens, breathing is below the threshold
-    "flash_fired": 2.5,  # one misfire, or one frame without
+    "flash_fired": 3.5,  # one misfire, or one frame without
     "focus_mode": 10.0,
     "drive_mode": 14.0,
     "bracketing": 14.0,
     "planned": 8.0,
     "orientation": 2.5,  # pointing straight down, the sensor tips over at will
     "iso": 1.0,  # its effect on exposure is judged apart
+    TRADED: 5.0,
 }
 
 SINGLE = Habits(
@@ -217,11 +225,12 @@ FOCUS_BRACKET = Habits(
         hitch=4.0, hitch_s=0.8, steep=6.0,
         # Recycling takes 3 to 26 s.
         flash_hitch=5.0, flash_hitch_s=26.0, limit_s=60.0, waits=True,
+        slowest_s=2.5, flash_slowest_s=8.0, dragging=2.0,
     ),
     drive={DriveMode.SINGLE: 0.8, DriveMode.CONTINUOUS: 0.8, DriveMode.TIMER: 2.3},
     # A body that has the tag says so in every bracket; one that says "off" is hardly wrong.
-    bracketing={Bracketing.FOCUS: 0.01, Bracketing.OFF: 9.0, Bracketing.EXPOSURE: 9.0,
-                Bracketing.OTHER: 7.0},
+    bracketing={Bracketing.FOCUS: 0.01, Bracketing.OFF: 13.0, Bracketing.EXPOSURE: 13.0,
+                Bracketing.OTHER: 9.0},
     focus_mode={FocusMode.AUTO: 0.5, FocusMode.MANUAL: 0.9},
     # Ties are normal: distances of whole centimetres are coarser than a macro step.
     stays=1.0, moves=1.5, against=4.0, thrown=16.0,
@@ -294,6 +303,7 @@ SPRAY = replace(
     pauses=Pauses(
         first=0.4, first_spread=0.8, spread=0.8, learns=False, fixed=True,
         hitch=NEVER, hitch_s=1.0, steep=8.0, flash_hitch=2.1, flash_hitch_s=2.2, limit_s=30.0,
+        unlit=2.0,
     ),
     flash=(0.02, NEVER),
     ends=2.5,
@@ -321,6 +331,7 @@ INTERVAL = Habits(
     changed=_CHANGES,
     periodic=True,
     shortest_period_s=1.8,
+    usual=9, too_few=0.7,  # nobody sets a timer for a handful of frames
     flash=(12.0, 0.01),  # a timer rarely fires a flash for an hour
 )  # fmt: skip
 
@@ -412,6 +423,8 @@ TORN = 2.0
 NEW_PACE = 1.5
 # ... and a shutter that waits for a buffer or for an empty flash keeps no beat to speak of.
 NEW_PACE_SPREAD = 0.35
+# One series in fifty slows down like that: what its first slow pause cost more is given back.
+SLOWS_DOWN = 4.0
 # The run's habit of spread counts as much as so many pauses of its own.
 HABIT_WEIGHT = 1.5
 # With a flash, or by hand, a few even pauses prove no even beat.

@@ -63,17 +63,19 @@ class Link:
 
     pause_lo, pause_hi: natural logarithms of the shortest and longest pause in seconds that the
     stamps allow; missing: how many frames the numbers say are missing between the two, 0 where none
-    or not told, and share_lo, share_hi: the pauses with the time shared out over all of them.
+    or not told, and share_s, share_lo, share_hi: the pauses with the time shared out over all of
+    them.
     elapsed_s: start to start. turn: |change of focus| in motor steps where in_steps is true, else in
     dioptres; large, wide: more than a slice of a stack would turn, more than it usually does; waver:
     so little that rounding may have made it. shot_step, number_step: None where one side does not
     say; shot_begins: number 1 behind none. counted_on: the body's own count of shots went on by one,
     so nothing was taken between the two, whatever their numbers say. changed: names of settings that differ; unknown values
     differ from nothing. clock_back: time ran backwards. flashed: the first of the two fired a flash,
-    which then had to recycle.
+    which then had to recycle; unflashed: it says that it fired none.
     """
 
     pause_s: float
+    share_s: float
     pause_lo: float
     pause_hi: float
     missing: int
@@ -96,6 +98,7 @@ class Link:
     changed: frozenset[str]
     clock_back: bool
     flashed: bool
+    unflashed: bool
     in_steps: bool
 
 
@@ -190,6 +193,7 @@ def _link(a: Look, b: Look) -> Link:
     turned = _turned_share(a.facts, b.facts) / (missing + 1)
     return Link(
         pause_s=max(0.0, pause),
+        share_s=max(0.0, share),
         pause_lo=math.log(low),
         pause_hi=math.log(high),
         missing=missing,
@@ -212,6 +216,7 @@ def _link(a: Look, b: Look) -> Link:
         changed=_changed(a.facts, b.facts),
         clock_back=elapsed < -grain,
         flashed=a.facts.flash_fired is True,
+        unflashed=a.facts.flash_fired is False,
         in_steps=a.in_steps and b.in_steps,
     )
 
@@ -289,11 +294,27 @@ _COMPARED = (
     "orientation",
     "iso",
 )
+TRADED = "traded"  # sensitivity for time, at one brightness: a dial that somebody turned
 _SAME_RATIO = 1.03  # zoom and aperture values are rounded; breathing lenses drift by less
 
 
 def _changed(a: Facts, b: Facts) -> frozenset[str]:
-    return frozenset(name for name in _COMPARED if _differ(getattr(a, name), getattr(b, name)))
+    changed = [name for name in _COMPARED if _differ(getattr(a, name), getattr(b, name))]
+    if "bracketing" not in changed and _begins_to_bracket(a.bracketing, b.bracketing):
+        changed.append("bracketing")
+    if "iso" in changed and a.exposure_time_s != b.exposure_time_s and _as_bright(a, b):
+        changed.append(TRADED)
+    return frozenset(changed)
+
+
+def _as_bright(a: Facts, b: Facts) -> bool:
+    one, two = exposure_ev(a), exposure_ev(b)
+    return one is not None and two is not None and abs(one - two) <= SAME_EV
+
+
+def _begins_to_bracket(one: Bracketing | None, two: Bracketing | None) -> bool:
+    """One of the two says that it brackets: then such a body's silence on the other means no."""
+    return (one is None) is not (two is None) and Bracketing.OFF not in (one, two)
 
 
 def _differ(one: object, two: object) -> bool:

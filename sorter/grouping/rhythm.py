@@ -7,6 +7,7 @@ of the pause, widened to what the stamps' grain leaves open.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Pauses
@@ -18,7 +19,11 @@ _PER_MEDIAN_DEVIATION = 1.4826  # of a normal spread (handbook value)
 _ENOUGH = 3  # pauses make a rhythm
 _UNSETTLED = 3  # pauses
 _FEW = 3  # pauses: what one second may hold by hand, it does not hold three times
+_SLOWER = math.log(1.6)  # a buffer that is full, or a flash that is empty, slows down by more
+_SPREADS = 3.0  # a beat strays by less
 _ABOUT_AS_LONG = 1.0  # by less than a factor of e
+_WHOLE_S = 0.5  # stamps of whole seconds, or coarser still
+_REMEMBERED = 12  # beats that a new one is held against
 _MEMORY = 9  # pauses; a buffer that fills up slows a run down, and the rhythm follows
 
 
@@ -77,11 +82,21 @@ class Rhythm:
         if self._link is not link:
             self._link = link
             pause = 0.5 * (link.pause_lo + link.pause_hi)
-            recent, recent_s = self.recent, self.recent_s
-            if len(recent) == _MEMORY:
-                recent, recent_s = recent[1:], recent_s[1:]
-            self._next = Rhythm(self.count + 1, (*recent, pause), (*recent_s, link.pause_s))
+            if self._slows_down(pause, link):
+                last, last_s = self.recent[-1], self.recent_s[-1]
+                self._next = Rhythm(2, (last, pause), (last_s, link.pause_s))
+            else:
+                recent, recent_s = self.recent[1 - _MEMORY :], self.recent_s[1 - _MEMORY :]
+                self._next = Rhythm(self.count + 1, (*recent, pause), (*recent_s, link.pause_s))
         return self._next
+
+    def _slows_down(self, pause: float, link: Link) -> bool:
+        """A second pause in a row is far slower than the beat was: what was before tells no more."""
+        if self.count <= _UNSETTLED or link.grain_s > _COARSE * self.middle_s:
+            return False
+        slower = self.middle + max(_SLOWER, _SPREADS * self.own_spread)
+        # The pause before another series is longer than those within it.
+        return pause > slower and slower < self.recent[-1] < pause + _SLOWER
 
     def as_habit(self) -> Rhythm:
         """What another series takes over: it remembers no more pauses than these few."""
@@ -105,7 +120,7 @@ class Rhythm:
 class Beat:
     """The pauses of a run so far, held against the habits of its kind."""
 
-    __slots__ = ("before", "pauses", "so_far")
+    __slots__ = ("before", "last", "pauses", "so_far")
 
     def __init__(self, pauses: Pauses, before: Rhythm | None, fresh: Rhythm | None = None) -> None:
         """before: the rhythm of the series before, to go on with; None for a fresh one.
@@ -115,10 +130,13 @@ class Beat:
         self.pauses = pauses
         self.before = before
         self.so_far = fresh or Rhythm()
+        self.last = 0.0
 
     def fork(self) -> Beat:
         """A beat that goes on from here on its own."""
-        return Beat(self.pauses, self.before, self.so_far)
+        other = Beat(self.pauses, self.before, self.so_far)
+        other.last = self.last
+        return other
 
     @property
     def rhythm(self) -> Rhythm | None:
@@ -127,18 +145,23 @@ class Beat:
 
     def take(self, link: Link) -> float:
         """Takes in one more pause and says what it costs; NEVER beyond the limit of the kind."""
-        if link.pause_s > self.pauses.limit_s + link.grain_s:
+        if link.share_s > self.pauses.limit_s + link.grain_s:
             return NEVER
         kept = 0.0
         if self.before is not None and not self.so_far.count:
-            kept = self._take_over(self.before, link)
-            if kept == NEVER:
-                return NEVER
+            self.so_far = self.before.as_habit()
+            kept = costs.SAME_RHYTHM
         middle, spread = self._expected(link)
         cost = self._fits(link, middle, spread)
         if cost > 0:  # a pause that fits well is no hitch, and most do
             cost = min(cost, self._hitch(link, middle, spread))
-        self.so_far = self.so_far.after(link)
+        settled, self.so_far = self.so_far.count, self.so_far.after(link)
+        if self.so_far.count < settled:
+            # It was no hitch: there the series slowed down.
+            kept -= max(0.0, self.last - costs.SLOWS_DOWN)
+        self.last = cost
+        if link.unflashed:
+            kept += self.pauses.unlit
         return kept + cost + (self._rushed(link) if self.pauses.quickest_s else 0.0)
 
     def _rushed(self, link: Link) -> float:
@@ -149,13 +172,6 @@ class Beat:
             recent_s = self.so_far.recent_s[-_FEW:]
             pause = math.log((sum(recent_s) + link.grain_s) / len(recent_s))
         return self.pauses.rushed * max(0.0, math.log(quickest) - pause)
-
-    def _take_over(self, before: Rhythm, link: Link) -> float:
-        """Takes the rhythm of the series before; NEVER where a fresh one accounts for it as well."""
-        fresh = log_cost(*self._expected(link), link.pause_lo, link.pause_hi)
-        self.so_far = before.as_habit()
-        kept = log_cost(*self._expected(link), link.pause_lo, link.pause_hi)
-        return costs.SAME_RHYTHM if kept + costs.SAME_RHYTHM < fresh else NEVER
 
     def _fits(self, link: Link, middle: float, spread: float) -> float:
         """What the pause costs as one in rhythm; where frames are missing, as the pauses of all."""
@@ -228,18 +244,19 @@ def _mean_without_hitches(pauses_s: tuple[float, ...], middle_s: float, grain_s:
 class Period:
     """The start-to-start periods of an interval series so far."""
 
-    __slots__ = ("count", "pauses", "shortest_s", "total_s")
+    __slots__ = ("beats", "count", "pauses", "shortest_s", "total_s")
 
     def __init__(self, pauses: Pauses, shortest_s: float) -> None:
         self.pauses = pauses
         self.shortest_s = shortest_s
         self.count = 0
         self.total_s = 0.0
+        self.beats = Beats()
 
     def fork(self) -> Period:
         """A period that goes on from here on its own."""
         other = Period(self.pauses, self.shortest_s)
-        other.count, other.total_s = self.count, self.total_s
+        other.count, other.total_s, other.beats = self.count, self.total_s, self.beats
         return other
 
     def take(self, link: Link) -> float:
@@ -248,14 +265,34 @@ class Period:
         shortest = costs.FLASH_PERIOD_S if link.flashed else self.shortest_s
         if period + grain < shortest or period > self.pauses.limit_s + grain:
             return NEVER
+        beats = self.beats.after(period, grain)
+        if not beats.even and self.count:
+            return self._stumbled(period, grain)
         # The usual period is known no better than its stamps, shared out over their number.
-        open_s = grain * (1 + 1 / self.count) if self.count else grain
+        open_s = grain * (1 + 1 / self.count) if self.count and grain < _WHOLE_S else grain
         cost = self._fits(period, open_s)
         skipped = self._skipped(period, open_s)
         if cost <= skipped:
             self.count += 1
             self.total_s += period
+            self.beats = beats
         return min(cost, skipped)
+
+    def _stumbled(self, period: float, grain: float) -> float:
+        """What it costs that whole seconds come as they do not from one timer."""
+        usual = self.total_s / self.count
+        beats = self.beats.after(period, grain, skipped=max(0, round(period / usual) - 1))
+        if beats.even:
+            self.beats = beats
+            return self._left_out(period)
+        self.beats = Beats()
+        if period < usual:
+            return costs.TIMER_EARLY
+        return self._left_out(period) + costs.TIMER_OFF_BEAT
+
+    def _left_out(self, period: float) -> float:
+        late = max(0.0, math.log(period / self.pauses.hitch_s)) * self.pauses.steep
+        return self.pauses.hitch + late
 
     def _skipped(self, period: float, open_s: float) -> float:
         """What it costs that the timer left out a frame or more; it never fires early."""
@@ -266,8 +303,7 @@ class Period:
         if period < usual - slack:
             return costs.TIMER_EARLY
         off_beat = abs(period / usual - round(period / usual)) * usual > slack
-        late = max(0.0, math.log(period / self.pauses.hitch_s)) * self.pauses.steep
-        return self.pauses.hitch + late + (costs.TIMER_OFF_BEAT if off_beat else 0.0)
+        return self._left_out(period) + (costs.TIMER_OFF_BEAT if off_beat else 0.0)
 
     def _fits(self, period: float, open_s: float) -> float:
         low, high = math.log(max(SHORTEST_PAUSE_S, period - open_s)), math.log(period + open_s)
@@ -276,3 +312,39 @@ class Period:
         usual = self.total_s / self.count
         spread = max(self.pauses.spread, costs.TIMER_JITTER_S / usual)
         return log_cost(math.log(usual), spread, low, high)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Beats:
+    """Stamps in whole seconds held against one timer: they must lie on a straight line.
+
+    Each stamp is off by less than its grain. So any two of them that are n beats apart leave open
+    a period of their distance, give or take a grain, over n (a digital straight line: A. Rosenfeld,
+    IEEE Transactions on Computers C-23, 1974, from memory). Hands wander off it within a few frames.
+
+    beats: the last beats, as their number and their second from the start. low_s, high_s: what
+    period they leave open.
+    """
+
+    beats: tuple[tuple[int, float], ...] = ((0, 0.0),)
+    low_s: float = 0.0
+    high_s: float = math.inf
+
+    @property
+    def even(self) -> bool:
+        """Some period fits them all."""
+        return self.low_s <= self.high_s
+
+    def after(self, period_s: float, grain_s: float, *, skipped: int = 0) -> Beats:
+        """The stamps with one more, so many beats left out before it; finer stamps say nothing."""
+        if grain_s < _WHOLE_S:
+            return self
+        number, second = self.beats[-1]
+        number, second, slack = number + 1 + skipped, second + period_s, grain_s + costs.TIMER_JITTER_S
+        low = max((second - then - slack) / (number - n) for n, then in self.beats)
+        high = min((second - then + slack) / (number - n) for n, then in self.beats)
+        return Beats(
+            beats=(*self.beats[1 - _REMEMBERED :], (number, second)),
+            low_s=max(self.low_s, low),
+            high_s=min(self.high_s, high),
+        )

@@ -128,6 +128,7 @@ class Run:
         flaws = self.exposure.close(self.length) + self._unproved()
         if self.length == self.habits.shortest:
             flaws += self.habits.fewest
+        flaws += self.habits.too_few * max(0, self.habits.usual - self.length)
         if self.planned and self.length > 1:
             if self.length + self.missing >= self.planned:
                 return flaws + costs.ENDED_AS_PLANNED
@@ -250,6 +251,8 @@ def _anew_counters(link: Link) -> float:
     cost = costs.ANEW_SAME_BURST_ID if link.same_burst else 0.0
     if link.shot_step == 1:
         cost += costs.ANEW_SHOT_GOES_ON
+    elif link.missing and link.shot_step == link.number_step:
+        cost += costs.ANEW_SHOT_SKIPS_ON
     if link.number_step is not None and link.number_step != 1:
         cost += costs.ANEW_NUMBERS_MISSING
     if link.new_folder:

@@ -121,7 +121,7 @@ def openings(
     for habits, opening in zip(ground.models, costs_here, strict=True):
         if habits.longest == 1 or before + opening > limit:
             continue
-        if onward.pause_s > habits.pauses.limit_s + onward.grain_s:
+        if onward.share_s > habits.pauses.limit_s + onward.grain_s:
             continue
         yield Run(habits, look, opening, start=index, before=before, fresh=fresh)
         if kept and not (habits.periodic or habits.pauses.fixed):
