@@ -23,7 +23,8 @@ from cardmaking.shots import Shot
 from sorter import pipeline
 from sorter.model.frame import Frame
 from sorter.model.kinds import NO_FRAME_KINDS
-from sorter.model.sequence import Account, Sequence as Found
+from sorter.model.sequence import Account
+from sorter.model.sequence import Sequence as Found
 from sorter.settings import Settings
 
 START = datetime(2026, 5, 17, 13, 2, 11)  # noqa: DTZ001  a camera's clock has no zone
@@ -88,6 +89,16 @@ class Press:
     shot: Shot
     number: int
     paths: tuple[str, ...]
+
+    def moved(self, shift: timedelta) -> Press:
+        """The same press by a clock that was set on (or back) by so much."""
+        taken = self.shot.captured
+        assert taken is not None
+        return replace(self, shot=replace(self.shot, captured=taken + shift))
+
+    def renamed(self, one: str, other: str) -> Press:
+        """The same press with one part of its name in place of another."""
+        return replace(self, paths=tuple(path.replace(one, other) for path in self.paths))
 
 
 class Card:
@@ -160,7 +171,9 @@ class Card:
         numbered: bool = True, first: int = 1, offsets: Sequence[int] = (), **facts: object,
     ) -> Card:  # fmt: skip
         """One frame for each place of focus; numbered: the camera counts them, from `first`."""
-        for index, (gap, place) in enumerate(zip(self._gaps(after, beat, len(places)), places, strict=True)):
+        for index, (gap, place) in enumerate(
+            zip(self._gaps(after, beat, len(places)), places, strict=True)
+        ):
             shot_number = first + index if numbered else 0
             offset = offsets[index] if offsets else shot_number - 1
             self.press(gap, place, offset=offset, **{"shot_number": shot_number} | facts)  # type: ignore[arg-type]

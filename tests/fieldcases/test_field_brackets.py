@@ -199,9 +199,7 @@ def test_a_picture_taken_behind_a_bracket_is_no_result(tmp_path: Path) -> None:
 
 
 @makers
-def test_a_lone_frame_with_focus_bracketing_left_on_is_a_single(
-    body: Body, tmp_path: Path
-) -> None:
+def test_a_lone_frame_with_focus_bracketing_left_on_is_a_single(body: Body, tmp_path: Path) -> None:
     card = Card(body).single(0).bracket(1, after=30, planned=40).single(25)
     account = card.account(tmp_path)
     assert told(account) == ["single 1"] * 3

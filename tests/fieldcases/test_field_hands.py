@@ -22,7 +22,6 @@ from fieldcases.cards import (
     Body,
     Card,
     noted,
-    told,
 )
 
 makers = pytest.mark.parametrize("body", MAKERS, ids=lambda body: body.name)
@@ -43,7 +42,9 @@ def test_a_flash_lit_spray_of_uneven_rhythm_is_one_burst(body: Body, tmp_path: P
 @makers
 def test_a_bracket_of_the_rhythm_of_a_spray_is_a_bracket(body: Body, tmp_path: Path) -> None:
     card = Card(body, flash="fired").burst(16, beat=SPRAY)
-    card.bracket(16, beat=SPRAY, after=9, start=0.45, focus_mode="auto").burst(16, beat=SPRAY, after=9)
+    card.bracket(16, beat=SPRAY, after=9, start=0.45, focus_mode="auto").burst(
+        16, beat=SPRAY, after=9
+    )
     assert card.found(tmp_path) == ["burst 16", "focus-bracket 16", "burst 16"]
 
 
@@ -219,7 +220,10 @@ def test_an_interval_series_and_a_slow_bracket_beside_it_are_two(
     body: Body, tmp_path: Path
 ) -> None:
     card = Card(body).interval(STEADY_LIGHT, period=5).change(flash="fired")
-    assert card.bracket(14, beat=5.0, after=25).found(tmp_path) == ["interval 14", "focus-bracket 14"]
+    assert card.bracket(14, beat=5.0, after=25).found(tmp_path) == [
+        "interval 14",
+        "focus-bracket 14",
+    ]
 
 
 @pytest.mark.parametrize("body", [CANON, OM, PLAIN, COARSE], ids=lambda body: body.name)

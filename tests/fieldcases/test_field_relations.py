@@ -24,7 +24,9 @@ telling = pytest.mark.parametrize("body", [CANON, OM], ids=lambda body: body.nam
 
 @telling
 def test_a_bracket_from_the_wrong_end_is_shot_again(body: Body, tmp_path: Path) -> None:
-    card = Card(body).bracket(20, start=0.42, step=0.003).bracket(60, start=0.30, step=0.003, after=9)
+    card = (
+        Card(body).bracket(20, start=0.42, step=0.003).bracket(60, start=0.30, step=0.003, after=9)
+    )
     account = card.account(tmp_path)
     assert told(account) == ["focus-bracket 20", "focus-bracket 60"]
     assert related(account) == ["2 retake of sequence 1"]
