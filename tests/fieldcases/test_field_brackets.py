@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from fieldcases.cards import (
     ALL,
@@ -20,7 +21,8 @@ from fieldcases.cards import (
     numbers,
     told,
 )
-from sorter.model.focus import focus_places
+from sorter.cli import commands
+from writing.cards import ingest
 
 makers = pytest.mark.parametrize("body", MAKERS, ids=lambda body: body.name)
 all_bodies = pytest.mark.parametrize("body", ALL, ids=lambda body: body.name)
@@ -121,6 +123,16 @@ def test_a_bracket_with_flash_and_one_without_are_two(body: Body, tmp_path: Path
 
 # ---- order -----------------------------------------------------------------------------------
 
+
+def handed_over_near_first(folder: Path) -> tuple[int, ...]:
+    """The places in order of capture of the slices of the one stack, nearest focus first."""
+    ingest(folder / "card", folder / "shoot")
+    asked = ["handoff", folder / "shoot", "--list", folder / "lists", "--order", "near-first"]
+    assert CliRunner().invoke(commands, list(map(str, asked))).exit_code == 0
+    (made,) = (folder / "lists").iterdir()
+    return tuple(int(Path(line).stem[-4:]) - 100 for line in made.read_text().splitlines())
+
+
 INSIDE_OUT = [0.400, 0.396, 0.392, 0.388, 0.384, 0.404, 0.408, 0.412, 0.416]
 
 
@@ -131,18 +143,16 @@ def test_slices_from_the_middle_nearer_then_farther_are_one_bracket(
     card = Card(body).series(
         INSIDE_OUT, after=0, beat=0.3, offsets=(0, -1, -2, -3, -4, 1, 2, 3, 4), bracket="focus"
     )
-    (only,) = card.account(tmp_path).sequences
-    assert told(card.account(tmp_path)) == ["focus-bracket 9"]
-    assert focus_places(only) == (5, 4, 3, 2, 1, 6, 7, 8, 9)
+    assert card.found(tmp_path / "card") == ["focus-bracket 9"]
+    assert handed_over_near_first(tmp_path) == (5, 4, 3, 2, 1, 6, 7, 8, 9)
 
 
 def test_slices_in_turn_nearer_and_farther_are_one_bracket(tmp_path: Path) -> None:
     places = [0.400, 0.396, 0.404, 0.392, 0.408, 0.388, 0.412, 0.384, 0.416]
     offsets = (0, -1, 1, -2, 2, -3, 3, -4, 4)
     card = Card(PANASONIC).series(places, after=0, beat=0.3, offsets=offsets, bracket="focus")
-    (only,) = card.account(tmp_path).sequences
-    assert told(card.account(tmp_path)) == ["focus-bracket 9"]
-    assert focus_places(only) == (5, 4, 6, 3, 7, 2, 8, 1, 9)
+    assert card.found(tmp_path / "card") == ["focus-bracket 9"]
+    assert handed_over_near_first(tmp_path) == (8, 6, 4, 2, 1, 3, 5, 7, 9)
 
 
 @pytest.mark.parametrize("body", [OM, PANASONIC], ids=lambda body: body.name)
