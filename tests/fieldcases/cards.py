@@ -244,6 +244,13 @@ class Card:
             self.presses[place - 1] = replace(press, shot=replace(press.shot, flash="off"))
         return self
 
+    def dimmed(self, speeds: Sequence[int]) -> Card:
+        """The light changed: every press so far at its own shutter speed (the denominator)."""
+        for place, (press, speed) in enumerate(zip(self.presses, speeds, strict=True)):
+            shot = replace(press.shot, exposure=Fraction(1, speed))
+            self.presses[place] = replace(press, shot=shot)
+        return self
+
     def without(self, *numbers: int) -> Card:
         """The frames of these file numbers were deleted in the camera."""
         self.presses = [press for press in self.presses if press.number not in numbers]

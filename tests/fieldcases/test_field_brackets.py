@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -74,6 +75,33 @@ def test_brackets_within_one_centimetre_part_where_the_plan_is_done(tmp_path: Pa
 def test_a_bracket_within_one_centimetre_of_twice_the_plan_is_one(tmp_path: Path) -> None:
     beat = [0.1] * 14 + [0.9] + [0.1] * 14
     assert Card(CANON).bracket(30, step=0.0, beat=beat).found(tmp_path) == ["focus-bracket 30"]
+
+
+@makers
+def test_brackets_of_long_exposures_are_two_like_others(body: Body, tmp_path: Path) -> None:
+    """Two seconds of exposure are no pause, and their even beat is no timer's."""
+    card = Card(body, exposure=Fraction(2)).bracket(14, beat=2.6).bracket(14, beat=2.6, after=5)
+    assert card.found(tmp_path) == ["focus-bracket 14"] * 2
+
+
+@makers
+def test_a_cloud_over_a_bracket_does_not_part_it(body: Body, tmp_path: Path) -> None:
+    card = Card(body, manual_exposure=False).bracket(30, beat=0.4)
+    assert card.dimmed([160] * 8 + [200] * 7 + [250] * 6 + [200] * 9).found(tmp_path) == [
+        "focus-bracket 30"
+    ]
+
+
+@makers
+def test_a_body_that_points_straight_down_may_tell_another_side_up(
+    body: Body, tmp_path: Path
+) -> None:
+    card = Card(body).bracket(11, planned=30).change(orientation=6)
+    places = [0.30 + 0.004 * index for index in range(11, 30)]
+    card.series(
+        places, after=0.2, beat=0.2, first=12, bracket="focus", drive="continuous", planned=30
+    )
+    assert card.found(tmp_path) == ["focus-bracket 30"]
 
 
 # ---- flash -----------------------------------------------------------------------------------

@@ -110,6 +110,18 @@ def test_three_frames_in_manual_focus_are_no_stack(body: Body, tmp_path: Path) -
     assert (str(only.kind), noted(only)) == ("burst", [])
 
 
+@makers
+@pytest.mark.parametrize("pause", [1.3, 2.2])
+def test_bursts_that_were_rocked_one_after_the_other_are_as_many(
+    body: Body, pause: float, tmp_path: Path
+) -> None:
+    """The shutter let go and pressed anew: ten beats of silence without a flash to wait for."""
+    card = Card(body, focus_mode="manual")
+    for _ in range(4):
+        card.burst(20, after=pause)
+    assert card.found(tmp_path) == ["burst 20"] * 4
+
+
 # ---- turned by hand --------------------------------------------------------------------------
 
 HANDS = [3.1, 2.4, 5.8, 4.0, 2.9, 6.5, 3.3]
@@ -182,6 +194,15 @@ def test_tries_in_autofocus_at_the_pace_of_a_hand_are_singles(tmp_path: Path) ->
     card = Card(PANASONIC).single(0, flash="fired")
     for after in (9.0, 14.0, 7.0, 31.0, 12.0):
         card.single(after, flash="fired")
+    assert card.found(tmp_path) == ["single 1"] * 6
+
+
+@telling
+def test_tries_in_autofocus_at_nearly_one_distance_are_singles(body: Body, tmp_path: Path) -> None:
+    """The autofocus finds the same limpet anew each time: a centimetre to and fro is no stack."""
+    card = Card(body).single(0, 0.80)
+    for after, place in ((30, 0.30), (4.3, 0.31), (3.6, 0.30), (5.2, 0.31), (7.7, 0.31)):
+        card.single(after, place)
     assert card.found(tmp_path) == ["single 1"] * 6
 
 
