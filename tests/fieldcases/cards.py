@@ -39,7 +39,7 @@ class Body:
     """A camera body: what it writes into every frame, and how it names files and folders.
 
     digits: of the second. tells: how it tells its focus ("cm", "steps", "offset" within a focus
-    bracket, or ""). folder, prefix: of its DCF names. files: endings of what one press leaves.
+    bracket, or ""). folder, prefix: of its DCF names.
     """
 
     name: str
@@ -48,7 +48,6 @@ class Body:
     tells: str
     folder: str
     prefix: str
-    raw: str = ""
 
 
 _COMMON = Shot(
@@ -56,11 +55,11 @@ _COMMON = Shot(
     exposure=Fraction(1, 160), iso=200,
 )  # fmt: skip
 CANON = Body(
-    name="canon", digits=2, tells="cm", folder="CANON", prefix="IMG_", raw="CR3",
+    name="canon", digits=2, tells="cm", folder="CANON", prefix="IMG_",
     shot=replace(_COMMON, make="Canon", model="Canon EOS R8", serial="083021004417"),
 )  # fmt: skip
 OM = Body(
-    name="om", digits=0, tells="steps", folder="OMSYS", prefix="P517", raw="ORF",
+    name="om", digits=0, tells="steps", folder="OMSYS", prefix="P517",
     shot=replace(
         _COMMON, make="OM Digital Solutions", model="OM-1", serial="BJ7A60417",
         lens="60mm F2.8 Macro", focal_mm=60, step_limits=(1500, 9800), step_width=3,
