@@ -87,6 +87,9 @@ LEAP_BY_HAND = 8.0
 LEAP_TIMES = 5.0
 LEAP_STEEP = 4.0
 
+# Turned back by up to so much of the usual step: a hand that slips.
+SLIP = 0.5
+
 # A shutter's own jitter, and the stamps' hundredths of a second at ten frames a second.
 TIGHTEST_SPREAD = 0.04
 
@@ -229,7 +232,7 @@ FOCUS_BRACKET = Habits(
     ),
     drive={DriveMode.SINGLE: 0.8, DriveMode.CONTINUOUS: 0.8, DriveMode.TIMER: 2.3},
     # A body that has the tag says so in every bracket; one that says "off" is hardly wrong.
-    bracketing={Bracketing.FOCUS: 0.01, Bracketing.OFF: 13.0, Bracketing.EXPOSURE: 13.0,
+    bracketing={Bracketing.FOCUS: 0.01, Bracketing.OFF: 20.0, Bracketing.EXPOSURE: 13.0,
                 Bracketing.OTHER: 9.0},
     focus_mode={FocusMode.AUTO: 0.5, FocusMode.MANUAL: 0.9},
     # Ties are normal: distances of whole centimetres are coarser than a macro step.
@@ -254,7 +257,7 @@ MANUAL_STACK = Habits(
         hitch=3.0, hitch_s=8.0, steep=5.0, flash_hitch=3.0, flash_hitch_s=8.0,
         limit_s=45.0,  # GroupingKnobs.hand_pause_s stands in its place
     ),
-    drive={DriveMode.SINGLE: 0.1, DriveMode.CONTINUOUS: 3.0, DriveMode.TIMER: 3.0},
+    drive={DriveMode.SINGLE: 0.1, DriveMode.CONTINUOUS: 5.0, DriveMode.TIMER: 3.0},
     bracketing={Bracketing.OFF: 0.01, Bracketing.FOCUS: 7.0, Bracketing.EXPOSURE: 6.0,
                 Bracketing.OTHER: 5.0},
     focus_mode={FocusMode.AUTO: 5.0, FocusMode.MANUAL: 0.02},
@@ -413,6 +416,9 @@ DROP_BEHIND = 15.0
 GIVE_UP_BEHIND = 60.0
 # So many open runs of one kind are followed; on the labelled cards more changed nothing.
 KEEP_OPEN = 4
+# Nobody turns by hand in a steadier rhythm than this (in natural logarithm): however slow, it is
+# a machine's.
+MACHINE_SPREAD = 0.12
 # The first pause or two were out of rhythm, and now it settles: hands and flashes do that.
 SETTLES = 2.0
 # A pause three times the run's own (in natural logarithm), without a flash to wait for, tears it;

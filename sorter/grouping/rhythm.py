@@ -188,7 +188,8 @@ class Beat:
         pauses = self.pauses
         slowest = pauses.flash_slowest_s if link.flashed else pauses.slowest_s
         slow = 0.5 * (link.pause_lo + link.pause_hi) - math.log(slowest)
-        return cost + pauses.dragging * slow if slow > 0 else cost
+        dragging = slow > 0 and spread > costs.MACHINE_SPREAD
+        return cost + pauses.dragging * slow if dragging else cost
 
     def _expected(self, link: Link) -> tuple[float, float]:
         """The middle and the spread that the next pause is held against, as logarithms."""

@@ -21,8 +21,8 @@ from sorter.grouping.runs import Run, Step, opening_costs
 from sorter.model.kinds import Kind
 from sorter.model.knobs import GroupingKnobs
 
-_SINGLE: Final = costs.MODELS.index(costs.SINGLE)
 _TOTAL: Final = attrgetter("total")
+_SINGLE: Final = costs.MODELS.index(costs.SINGLE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -71,7 +71,11 @@ class FocusTrack:
             return habits.either_way + leap
         if link.move is self.direction:
             return leap
-        return habits.against if link.waver and not leap else habits.thrown + leap
+        return habits.thrown + leap if leap or not self._is_slip(link) else habits.against
+
+    def _is_slip(self, link: Link) -> bool:
+        """Focus turned back by no more than rounding makes, or by half of the usual step."""
+        return link.waver or link.turn * self.moves <= costs.SLIP * self.turned
 
     def _leap(self, link: Link) -> float:
         """What it costs that focus turned by many of the run's usual steps at once."""
