@@ -73,6 +73,9 @@ STOPPED_EARLY = 2.3
 STOPPED_ANYWHERE = 0.8
 # A body that hides its focus bracketing runs it in single drive, and a burst stands in for it.
 UNTOLD_SINGLE_DRIVE = 1.5
+# Nothing says that hands were at the focus ring, neither a distance nor a mode: then frames at a
+# person's pace are singles first.
+UNTOLD_HANDS = 4.0
 # A focus bracket without a tag: this much, shared out over the moves of focus that prove it.
 UNTAGGED_FOCUS = 9.0
 # A stack turned by hand whose focus the camera tells, and it never moved: whole centimetres may hide
@@ -254,6 +257,8 @@ MANUAL_STACK = Habits(
         # Hands take 1 to 30 s a slice and keep no beat.
         first=4.0, first_spread=0.8, spread=0.6, learns=True, tightest=0.15,
         quickest_s=1.0, rushed=5.0,
+        # Whoever waits longer looks for another picture, or for the flash.
+        slowest_s=8.0, flash_slowest_s=15.0, dragging=2.0,
         hitch=3.0, hitch_s=8.0, steep=5.0, flash_hitch=3.0, flash_hitch_s=8.0,
         limit_s=45.0,  # GroupingKnobs.hand_pause_s stands in its place
     ),
@@ -424,7 +429,7 @@ SETTLES = 2.0
 # A pause three times the run's own (in natural logarithm), without a flash to wait for, tears it;
 # every factor e beyond that so much more.
 TORN_RATIO = 1.1
-TORN = 2.0
+TORN = 4.0
 # The pace changed for good, as when a buffer is full.
 NEW_PACE = 1.5
 # ... and a shutter that waits for a buffer or for an empty flash keeps no beat to speak of.

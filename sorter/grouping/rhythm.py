@@ -20,6 +20,7 @@ _ENOUGH = 3  # pauses make a rhythm
 _UNSETTLED = 3  # pauses
 _FEW = 3  # pauses: what one second may hold by hand, it does not hold three times
 _SLOWER = math.log(1.6)  # a buffer that is full, or a flash that is empty, slows down by more
+_SLOWEST = math.log(6.0)  # but not to a crawl: then it is another series
 _SPREADS = 3.0  # a beat strays by less
 _ABOUT_AS_LONG = 1.0  # by less than a factor of e
 _WHOLE_S = 0.5  # stamps of whole seconds, or coarser still
@@ -96,7 +97,8 @@ class Rhythm:
             return False
         slower = self.middle + max(_SLOWER, _SPREADS * self.own_spread)
         # The pause before another series is longer than those within it.
-        return pause > slower and slower < self.recent[-1] < pause + _SLOWER
+        last = self.recent[-1]
+        return slower < pause < self.middle + _SLOWEST and slower < last < pause + _SLOWER
 
     def as_habit(self) -> Rhythm:
         """What another series takes over: it remembers no more pauses than these few."""

@@ -176,7 +176,10 @@ def opening_costs(models: tuple[Habits, ...], look: Look) -> tuple[float, ...]:
     (Bayes' rule), so settings that say nothing of the kind cost nothing.
     """
     facts = look.facts
-    said = _Said(facts.drive_mode, told_bracketing(facts), facts.focus_mode, facts.flash_fired)
+    focus = facts.focus_mode is not None or look.focus is not None
+    said = _Said(
+        facts.drive_mode, told_bracketing(facts), facts.focus_mode, facts.flash_fired, focus
+    )
     return _opening_costs(models, said, late=(look.shot or 0) > 1)
 
 
@@ -187,6 +190,7 @@ class _Said(NamedTuple):
     bracketing: Bracketing | None
     focus_mode: FocusMode | None
     flash_fired: bool | None
+    tells_focus: bool
 
 
 @lru_cache(maxsize=1024)
@@ -210,6 +214,8 @@ def _habit_cost(habits: Habits, said: _Said) -> float:
         cost += costs.SET_UNTOLD
     if said.focus_mode is not None:
         cost += habits.focus_mode[said.focus_mode]
+    elif habits.turns_focus and not said.tells_focus:
+        cost += costs.UNTOLD_HANDS
     if said.flash_fired is not None:
         cost += habits.flash[0 if said.flash_fired else 1]
     return cost

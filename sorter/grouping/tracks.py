@@ -75,7 +75,10 @@ class FocusTrack:
 
     def _is_slip(self, link: Link) -> bool:
         """Focus turned back by no more than rounding makes, or by half of the usual step."""
-        return link.waver or link.turn * self.moves <= costs.SLIP * self.turned
+        if link.waver:
+            return True
+        usual = self.moves >= _USUAL_AFTER
+        return usual and link.turn * self.moves <= costs.SLIP * self.turned
 
     def _leap(self, link: Link) -> float:
         """What it costs that focus turned by many of the run's usual steps at once."""
