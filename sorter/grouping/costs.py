@@ -73,9 +73,6 @@ STOPPED_EARLY = 2.3
 STOPPED_ANYWHERE = 0.8
 # A body that hides its focus bracketing runs it in single drive, and a burst stands in for it.
 UNTOLD_SINGLE_DRIVE = 1.5
-# Nothing says that hands were at the focus ring, neither a distance nor a mode: then frames at a
-# person's pace are singles first.
-UNTOLD_HANDS = 4.0
 # A focus bracket without a tag: this much, shared out over the moves of focus that prove it.
 UNTAGGED_FOCUS = 9.0
 # A stack turned by hand whose focus the camera tells, and it never moved: whole centimetres may hide
@@ -143,7 +140,8 @@ class Habits:
 
     start: how rare the kind is. goes_on, ends: a length of typically e^ends frames. shortest,
     longest: frames. drive, bracketing, focus_mode: what the camera says at the first frame; a
-    camera that does not say costs nothing. changed: a setting changes within. stays, moves: how many
+    camera that does not say costs nothing. pauses_untold: in place of pauses where it says neither
+    a distance nor a focus mode. changed: a setting changes within. stays, moves: how many
     steps with focus unmoved, and moved, the habit counts for; the run's own steps are added to them
     (a rule of succession). against, thrown: a move that wavers back a little, that jumps back; with
     free_focus moves may go either way, and neither counts. ev_*: exposure stays, drifts (to 0.4 EV), jumps.
@@ -159,6 +157,7 @@ class Habits:
     drive: dict[DriveMode, float]
     bracketing: dict[Bracketing, float]
     focus_mode: dict[FocusMode, float]
+    pauses_untold: Pauses | None = None
     stays: float = 1.0
     moves: float = 1.0
     against: float = 0.0
@@ -181,6 +180,11 @@ class Habits:
     periodic: bool = False
     shortest_period_s: float = 0.0
     exposures: str = ""  # "set": a bracket's pattern; "ladder": changed by hand, mostly one way
+
+    @property
+    def untold(self) -> Pauses:
+        """How it paces where nothing is told of its focus."""
+        return self.pauses_untold or self.pauses
 
 
 # A change of lens parts series always; the rest may slip within one.
@@ -246,6 +250,16 @@ FOCUS_BRACKET = Habits(
     needs_focus=True,
 )  # fmt: skip
 
+_BY_HAND = Pauses(
+    # Hands take 1 to 30 s a slice and keep no beat.
+    first=4.0, first_spread=0.8, spread=0.6, learns=True, tightest=0.15,
+    quickest_s=1.0, rushed=5.0,
+    # Whoever waits longer looks for another picture, or for the flash.
+    slowest_s=8.0, flash_slowest_s=15.0, dragging=2.0,
+    hitch=3.0, hitch_s=8.0, steep=5.0, flash_hitch=3.0, flash_hitch_s=8.0,
+    limit_s=45.0,  # GroupingKnobs.hand_pause_s stands in its place
+)  # fmt: skip
+
 MANUAL_STACK = Habits(
     kind=Kind.MANUAL_STACK,
     start=2.8,
@@ -253,15 +267,9 @@ MANUAL_STACK = Habits(
     ends=2.1,
     shortest=3,
     longest=60,  # 3 to 16 is the habit; beyond 60 nobody turns by hand
-    pauses=Pauses(
-        # Hands take 1 to 30 s a slice and keep no beat.
-        first=4.0, first_spread=0.8, spread=0.6, learns=True, tightest=0.15,
-        quickest_s=1.0, rushed=5.0,
-        # Whoever waits longer looks for another picture, or for the flash.
-        slowest_s=8.0, flash_slowest_s=15.0, dragging=2.0,
-        hitch=3.0, hitch_s=8.0, steep=5.0, flash_hitch=3.0, flash_hitch_s=8.0,
-        limit_s=45.0,  # GroupingKnobs.hand_pause_s stands in its place
-    ),
+    pauses=_BY_HAND,
+    # Where nothing says that hands were at the ring, frames at a person's pace are singles first.
+    pauses_untold=replace(_BY_HAND, slowest_s=5.0),
     drive={DriveMode.SINGLE: 0.1, DriveMode.CONTINUOUS: 5.0, DriveMode.TIMER: 3.0},
     bracketing={Bracketing.OFF: 0.01, Bracketing.FOCUS: 7.0, Bracketing.EXPOSURE: 6.0,
                 Bracketing.OTHER: 5.0},
@@ -408,9 +416,10 @@ SET_OF_THIRDS = 3.0  # steps of less than half a stop are seldom bracketed, and 
 SET_ODD_ORDER = 3.0  # neither one way nor from the middle outward ...
 SET_ODD_ORDER_TOLD = 7.0  # ... which no menu offers, where the camera says that it does it
 SET_INCOMPLETE = 3.5  # an even number of frames: one was deleted, or it was stopped
-LADDER_SAME_RUNG = 0.1
+RUNG_TOLERANCE_EV = 0.2  # between nominal speeds a third of a stop is 0.26 to 0.42
+LADDER_SAME_RUNG = 0.3
 LADDER_OTHER_RUNG = 1.8  # a step of another size than the last one: most hands count clicks
-LADDER_TURNS = 4.0  # the exposure goes back by a rung
+LADDER_TURNS = 6.0  # the exposure goes back by a rung
 LADDER_FELL_BACK = 10.0  # it goes back by more than a rung and a half: the next ladder
 
 # --- the search -----------------------------------------------------------------------------------

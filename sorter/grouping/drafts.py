@@ -7,8 +7,9 @@ out of them.
 from __future__ import annotations
 
 import bisect
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from typing import Final
 
 from sorter.grouping import margins, notes, results, words
 from sorter.grouping.amending import CUT_BEFORE, Left, Made, amended, left_words
@@ -23,6 +24,9 @@ from sorter.model.kinds import Kind
 from sorter.model.knobs import GroupingKnobs
 from sorter.model.sequence import BEYOND_DOUBT, Grounds, Sequence
 from sorter.model.values import MICROSECONDS
+
+_FEWEST: Final = 3  # frames of which the last one may be merged out of the others
+_OFF_BEAT: Final = 1.5  # times the usual pause
 
 
 @dataclass(slots=True, kw_only=True)
@@ -73,7 +77,7 @@ def drafts_of(
     shots = results.shots(line)
     evidence = gather(replace(line, frames=shots))
     ground = ground_of(evidence, knobs)
-    pieces = best_account(ground)
+    pieces = tuple(_without_results(evidence, best_account(ground)))
     edges = frozenset(piece.start for piece in pieces) | {len(shots)}
     case = _Case(evidence=evidence, knobs=knobs, loose=loose, edges=edges)
     found = tuple(
@@ -90,6 +94,26 @@ def drafts_of(
         for part in amended(ground, pieces, asked)
     ]
     return _with_marked(_with_unmarked(drafts, _unmarked(best)), line)
+
+
+def _without_results(evidence: Evidence, pieces: tuple[Piece, ...]) -> Iterator[Piece]:
+    """The pieces, with the unmarked result at the end of one as a piece of its own."""
+    for piece in pieces:
+        last = piece.stop - 1
+        if _ends_in_a_result(evidence, piece):
+            yield replace(piece, stop=last)
+            yield Piece(start=last, stop=piece.stop, kind=Kind.SINGLE)
+        else:
+            yield piece
+
+
+def _ends_in_a_result(evidence: Evidence, piece: Piece) -> bool:
+    """The last picture came off the beat: a camera needs longer to merge than to shoot."""
+    frames = tuple(look.frame for look in evidence.looks[piece.start : piece.stop])
+    pauses = [link.pause_s for link in evidence.links[piece.start : piece.stop - 1]]
+    if len(frames) <= _FEWEST or pauses[-1] <= _OFF_BEAT * sorted(pauses)[len(pauses) // 2]:
+        return False
+    return results.is_unmarked(frames[-1], frames[:-1], piece.kind, pauses[-1])
 
 
 def _draft(case: _Case, found: tuple[_Found, ...], index: int) -> Draft:

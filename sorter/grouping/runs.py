@@ -79,7 +79,8 @@ class Run:
         if habits.periodic:
             self.tempo = Period(habits.pauses, habits.shortest_period_s)
         else:
-            self.tempo = Beat(habits.pauses, rhythm, fresh)
+            told = look.focus is not None or look.facts.focus_mode is not None
+            self.tempo = Beat(habits.pauses if told else habits.untold, rhythm, fresh)
 
     def fork(self) -> Run:
         """A run that goes on from here on its own."""
@@ -176,10 +177,7 @@ def opening_costs(models: tuple[Habits, ...], look: Look) -> tuple[float, ...]:
     (Bayes' rule), so settings that say nothing of the kind cost nothing.
     """
     facts = look.facts
-    focus = facts.focus_mode is not None or look.focus is not None
-    said = _Said(
-        facts.drive_mode, told_bracketing(facts), facts.focus_mode, facts.flash_fired, focus
-    )
+    said = _Said(facts.drive_mode, told_bracketing(facts), facts.focus_mode, facts.flash_fired)
     return _opening_costs(models, said, late=(look.shot or 0) > 1)
 
 
@@ -190,7 +188,6 @@ class _Said(NamedTuple):
     bracketing: Bracketing | None
     focus_mode: FocusMode | None
     flash_fired: bool | None
-    tells_focus: bool
 
 
 @lru_cache(maxsize=1024)
@@ -214,8 +211,6 @@ def _habit_cost(habits: Habits, said: _Said) -> float:
         cost += costs.SET_UNTOLD
     if said.focus_mode is not None:
         cost += habits.focus_mode[said.focus_mode]
-    elif habits.turns_focus and not said.tells_focus:
-        cost += costs.UNTOLD_HANDS
     if said.flash_fired is not None:
         cost += habits.flash[0 if said.flash_fired else 1]
     return cost

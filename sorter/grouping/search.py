@@ -61,8 +61,12 @@ def ground_of(evidence: Evidence, knobs: GroupingKnobs) -> Ground:
 def models_for(knobs: GroupingKnobs) -> tuple[Habits, ...]:
     """The models with the user's own limits in them."""
     hand = costs.MANUAL_STACK
-    pauses = replace(hand.pauses, limit_s=knobs.hand_pause_s)
-    return tuple(replace(hand, pauses=pauses) if m is hand else m for m in costs.MODELS)
+    own = replace(
+        hand,
+        pauses=replace(hand.pauses, limit_s=knobs.hand_pause_s),
+        pauses_untold=replace(hand.untold, limit_s=knobs.hand_pause_s),
+    )
+    return tuple(own if each is hand else each for each in costs.MODELS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -160,17 +160,18 @@ class ExposureSet(ExposureTrack):
 class ExposureLadder(ExposureTrack):
     """Exposures changed by hand, stepping mostly one way."""
 
-    __slots__ = ("last", "rungs")
+    __slots__ = ("last", "rungs", "slip")
 
     def __init__(self, habits: Habits) -> None:
         super().__init__(habits)
         self.last = 0.0
         self.rungs = 0
+        self.slip = False
 
     def fork(self) -> ExposureLadder:
         """A ladder that goes on from here on its own."""
         other = ExposureLadder(self.habits)
-        other.last, other.rungs = self.last, self.rungs
+        other.last, other.rungs, other.slip = self.last, self.rungs, self.slip
         return other
 
     def take(self, link: Link) -> float:
@@ -185,9 +186,15 @@ class ExposureLadder(ExposureTrack):
         return turned + (super().take(link) if first else 0.0)
 
     def _turned(self, change: float) -> float:
+        same = abs(abs(change) - abs(self.last)) <= costs.RUNG_TOLERANCE_EV
         if self.last * change > 0:
-            same = abs(change - self.last) <= SAME_EV
+            self.slip = False
             return costs.LADDER_SAME_RUNG if same else costs.LADDER_OTHER_RUNG
+        if self.slip and same:
+            # One click back was a slip: now it goes on.
+            self.slip = False
+            return costs.LADDER_SAME_RUNG
+        self.slip = True
         fell_back = abs(change) > _RUNG_AND_A_HALF * abs(self.last)
         return costs.LADDER_FELL_BACK if fell_back else costs.LADDER_TURNS
 
