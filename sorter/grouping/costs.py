@@ -141,7 +141,7 @@ class Habits:
     start: how rare the kind is. goes_on, ends: a length of typically e^ends frames. shortest,
     longest: frames. drive, bracketing, focus_mode: what the camera says at the first frame; a
     camera that does not say costs nothing. pauses_untold: in place of pauses where it says neither
-    a distance nor a focus mode. changed: a setting changes within. stays, moves: how many
+    a distance nor a focus mode; pauses_driven: where it says continuous drive. changed: a setting changes within. stays, moves: how many
     steps with focus unmoved, and moved, the habit counts for; the run's own steps are added to them
     (a rule of succession). against, thrown: a move that wavers back a little, that jumps back; with
     free_focus moves may go either way, and neither counts. ev_*: exposure stays, drifts (to 0.4 EV), jumps.
@@ -158,6 +158,7 @@ class Habits:
     bracketing: dict[Bracketing, float]
     focus_mode: dict[FocusMode, float]
     pauses_untold: Pauses | None = None
+    pauses_driven: Pauses | None = None
     stays: float = 1.0
     moves: float = 1.0
     against: float = 0.0
@@ -185,6 +186,11 @@ class Habits:
     def untold(self) -> Pauses:
         """How it paces where nothing is told of its focus."""
         return self.pauses_untold or self.pauses
+
+    @property
+    def driven_on(self) -> Pauses:
+        """How it paces where the camera says continuous drive."""
+        return self.pauses_driven or self.pauses
 
 
 # A change of lens parts series always; the rest may slip within one.
@@ -255,7 +261,7 @@ _BY_HAND = Pauses(
     first=4.0, first_spread=0.8, spread=0.6, learns=True, tightest=0.15,
     quickest_s=1.0, rushed=5.0,
     # Whoever waits longer looks for another picture, or for the flash.
-    slowest_s=8.0, flash_slowest_s=15.0, dragging=2.0,
+    slowest_s=8.0, flash_slowest_s=11.0, dragging=2.0,
     hitch=3.0, hitch_s=8.0, steep=5.0, flash_hitch=3.0, flash_hitch_s=8.0,
     limit_s=45.0,  # GroupingKnobs.hand_pause_s stands in its place
 )  # fmt: skip
@@ -284,6 +290,16 @@ MANUAL_STACK = Habits(
     flash=(0.3, 1.0),  # flash is what forbids the camera's own bracketing
 )  # fmt: skip
 
+_IN_A_BURST = Pauses(
+    # 2 to 40 frames a second; with a flash, or where it stands in for a bracket, slower.
+    first=0.2, first_spread=1.1, spread=0.4, learns=True,
+    slowest_s=1.5, flash_slowest_s=2.5, dragging=3.0,
+    hitch=4.0, hitch_s=1.0, steep=7.0,
+    # Where the flash drives the beat it may recycle for long; a fast beat does not wait.
+    flash_hitch=3.0, flash_hitch_s=2.2, limit_s=30.0,
+    steady_hitch=5.0, steady_hitch_s=26.0,
+)  # fmt: skip
+
 BURST = Habits(
     kind=Kind.BURST,
     start=1.0,
@@ -291,15 +307,9 @@ BURST = Habits(
     ends=3.0,
     shortest=2,
     longest=100_000,
-    pauses=Pauses(
-        # 2 to 40 frames a second; with a flash, or where it stands in for a bracket, slower.
-        first=0.2, first_spread=1.1, spread=0.4, learns=True,
-        slowest_s=1.5, flash_slowest_s=2.5, dragging=3.0,
-        hitch=4.0, hitch_s=1.0, steep=7.0,
-        # Where the flash drives the beat it may recycle for long; a fast beat does not wait.
-        flash_hitch=3.0, flash_hitch_s=2.2, limit_s=30.0,
-        steady_hitch=5.0, steady_hitch_s=26.0,
-    ),
+    pauses=_IN_A_BURST,
+    # In continuous drive it waits for its flash as long as that takes.
+    pauses_driven=replace(_IN_A_BURST, flash_slowest_s=NEVER, waits=True),
     drive={DriveMode.SINGLE: 3.0, DriveMode.CONTINUOUS: 0.07, DriveMode.TIMER: 4.0},
     bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 7.6, Bracketing.EXPOSURE: 7.0,
                 Bracketing.OTHER: 4.0},
@@ -321,6 +331,7 @@ SPRAY = replace(
         hitch=NEVER, hitch_s=1.0, steep=8.0, flash_hitch=2.1, flash_hitch_s=2.2, limit_s=30.0,
         unlit=2.0,
     ),
+    pauses_driven=None,
     flash=(0.02, NEVER),
     ends=2.5,
 )  # fmt: skip
@@ -430,8 +441,7 @@ DROP_BEHIND = 15.0
 GIVE_UP_BEHIND = 60.0
 # So many open runs of one kind are followed; on the labelled cards more changed nothing.
 KEEP_OPEN = 4
-# Nobody turns by hand in a steadier rhythm than this (in natural logarithm): however slow, it is
-# a machine's.
+# Nobody turns by hand in a steadier rhythm than this (in natural logarithm): it is a machine's.
 MACHINE_SPREAD = 0.12
 # The first pause or two were out of rhythm, and now it settles: hands and flashes do that.
 SETTLES = 2.0
@@ -452,6 +462,8 @@ UNEVEN_HABIT_WEIGHT = 5.0
 # A timer never fires early; it may leave out a frame, and then waits for the next beat.
 TIMER_EARLY = 16.0
 TIMER_OFF_BEAT = 5.0
+# No menu sets a timer to a part of a second; some bodies add the exposure to what was set.
+TIMER_OFF_THE_SECOND = 4.0
 # A series that keeps the rhythm of the one before: about every second one does.
 SAME_RHYTHM = 0.7
 # One frame a second (in logarithms: 0) is no spray: that comes at several a second.

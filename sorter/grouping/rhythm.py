@@ -20,6 +20,7 @@ _ENOUGH = 3  # pauses make a rhythm
 _UNSETTLED = 3  # pauses
 _FEW = 3  # pauses: what one second may hold by hand, it does not hold three times
 _SLOWER = math.log(1.6)  # a buffer that is full, or a flash that is empty, slows down by more
+_BY_MUCH = math.log(2.0)
 _SLOWEST = math.log(6.0)  # but not to a crawl: then it is another series
 _SPREADS = 3.0  # a beat strays by less
 _ABOUT_AS_LONG = 1.0  # by less than a factor of e
@@ -98,7 +99,7 @@ class Rhythm:
         slower = self.middle + max(_SLOWER, _SPREADS * self.own_spread)
         # The pause before another series is longer than those within it.
         last = self.recent[-1]
-        return slower < pause < self.middle + _SLOWEST and slower < last < pause + _SLOWER
+        return slower < pause < self.middle + _SLOWEST and slower < last < pause + _BY_MUCH
 
     def as_habit(self) -> Rhythm:
         """What another series takes over: it remembers no more pauses than these few."""
@@ -190,8 +191,9 @@ class Beat:
         pauses = self.pauses
         slowest = pauses.flash_slowest_s if link.flashed else pauses.slowest_s
         slow = 0.5 * (link.pause_lo + link.pause_hi) - math.log(slowest)
-        dragging = slow > 0 and spread > costs.MACHINE_SPREAD
-        return cost + pauses.dragging * slow if dragging else cost
+        # However slow a flash is, so steady a beat is no hand's.
+        excused = link.flashed and spread <= costs.MACHINE_SPREAD
+        return cost + pauses.dragging * slow if slow > 0 and not excused else cost
 
     def _expected(self, link: Link) -> tuple[float, float]:
         """The middle and the spread that the next pause is held against, as logarithms."""
@@ -280,6 +282,16 @@ class Period:
             self.total_s += period
             self.beats = beats
         return min(cost, skipped)
+
+    def close(self) -> float:
+        """What is wrong with the usual period: timers are set in whole seconds."""
+        if not self.count:
+            return 0.0
+        low, high = self.beats.low_s, self.beats.high_s
+        if math.isinf(high):
+            usual, slack = self.total_s / self.count, costs.TIMER_JITTER_S
+            low, high = usual - slack, usual + slack
+        return 0.0 if math.floor(high) >= low else costs.TIMER_OFF_THE_SECOND
 
     def _stumbled(self, period: float, grain: float) -> float:
         """What it costs that whole seconds come as they do not from one timer."""

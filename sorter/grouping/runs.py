@@ -12,7 +12,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from sorter.grouping import costs
-from sorter.grouping.costs import NEVER, Habits
+from sorter.grouping.costs import NEVER, Habits, Pauses
 from sorter.grouping.evidence import SAME_EV, Link, Look, Move, told_bracketing
 from sorter.grouping.rhythm import Beat, Period, Rhythm, log_cost
 from sorter.grouping.tracks import EXPOSURES, FocusTrack
@@ -79,8 +79,7 @@ class Run:
         if habits.periodic:
             self.tempo = Period(habits.pauses, habits.shortest_period_s)
         else:
-            told = look.focus is not None or look.facts.focus_mode is not None
-            self.tempo = Beat(habits.pauses if told else habits.untold, rhythm, fresh)
+            self.tempo = Beat(_pauses(habits, look), rhythm, fresh)
 
     def fork(self) -> Run:
         """A run that goes on from here on its own."""
@@ -127,6 +126,8 @@ class Run:
         if self.length < self.habits.shortest:
             return NEVER
         flaws = self.exposure.close(self.length) + self._unproved()
+        if isinstance(self.tempo, Period):
+            flaws += self.tempo.close()
         if self.length == self.habits.shortest:
             flaws += self.habits.fewest
         flaws += self.habits.too_few * max(0, self.habits.usual - self.length)
@@ -144,6 +145,14 @@ class Run:
         if self.habits.turns_focus and focus.stays and not focus.moves:
             return costs.STAYED_BY_STEPS if self.in_steps else costs.STAYED_BY_CENTIMETRES
         return 0.0
+
+
+def _pauses(habits: Habits, look: Look) -> Pauses:
+    """How the kind paces, by what the camera says at the first frame."""
+    if look.facts.drive_mode is DriveMode.CONTINUOUS:
+        return habits.driven_on
+    told = look.focus is not None or look.facts.focus_mode is not None
+    return habits.pauses if told else habits.untold
 
 
 def _counters(link: Link, *, driven: bool) -> float:
