@@ -358,7 +358,7 @@ INTERVAL = Habits(
     changed=_CHANGES,
     periodic=True,
     shortest_period_s=1.8,
-    usual=9, too_few=0.7,  # nobody sets a timer for a handful of frames
+    usual=9, too_few=1.0,  # nobody sets a timer for a handful of frames
     flash=(12.0, 0.01),  # a timer rarely fires a flash for an hour
 )  # fmt: skip
 
@@ -463,7 +463,7 @@ UNEVEN_HABIT_WEIGHT = 5.0
 TIMER_EARLY = 16.0
 TIMER_OFF_BEAT = 5.0
 # No menu sets a timer to a part of a second; some bodies add the exposure to what was set.
-TIMER_OFF_THE_SECOND = 4.0
+TIMER_OFF_THE_SECOND = 8.0
 # A series that keeps the rhythm of the one before: about every second one does.
 SAME_RHYTHM = 0.7
 # One frame a second (in logarithms: 0) is no spray: that comes at several a second.
