@@ -308,8 +308,8 @@ BURST = Habits(
     shortest=2,
     longest=100_000,
     pauses=_IN_A_BURST,
-    # In continuous drive it waits for its flash as long as that takes.
-    pauses_driven=replace(_IN_A_BURST, flash_slowest_s=NEVER, waits=True),
+    # In continuous drive it waits for its flash.
+    pauses_driven=replace(_IN_A_BURST, flash_slowest_s=6.0, waits=True),
     drive={DriveMode.SINGLE: 3.0, DriveMode.CONTINUOUS: 0.07, DriveMode.TIMER: 4.0},
     bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 7.6, Bracketing.EXPOSURE: 7.0,
                 Bracketing.OTHER: 4.0},

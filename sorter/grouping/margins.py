@@ -69,7 +69,7 @@ def weighed(ground: Ground, pieces: tuple[Piece, ...]) -> Iterator[Weighed]:
 
 
 def _judged(ground: Ground, piece: Piece) -> _Judged:
-    runs = list(openings(ground, piece.start, piece.rhythm_before))
+    runs = list(openings(ground, piece.start, piece.before))
     if piece.kind is Kind.SINGLE:
         path = cost_of_singles(ground, piece.start, piece.stop)
         return _Judged(piece=piece, path=path, own=path[-1], ends=runs)

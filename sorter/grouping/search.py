@@ -26,16 +26,24 @@ _SINGLE: Final = costs.MODELS.index(costs.SINGLE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """The rhythm of the last series of a kind: the next of that kind may keep it."""
+
+    rhythm: Rhythm
+    kind: Kind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Piece:
     """One run of the best account: frames start to stop (behind the last), and its kind.
 
-    rhythm_before: that of the last series before it.
+    before: what it may keep of the last series before it.
     """
 
     start: int
     stop: int
     kind: Kind
-    rhythm_before: Rhythm | None = None
+    before: Kept | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,13 +84,13 @@ class _Ending:
     cost: float
     start: int
     kind: Kind
-    rhythm: Rhythm | None
+    kept: Kept | None
 
 
 def best_account(ground: Ground) -> tuple[Piece, ...]:
     """The cheapest segmentation of the whole timeline, in order of capture."""
     opened: dict[Habits, list[Run]] = {habits: [] for habits in ground.models}
-    best = [_Ending(cost=0.0, start=0, kind=Kind.SINGLE, rhythm=None)]
+    best = [_Ending(cost=0.0, start=0, kind=Kind.SINGLE, kept=None)]
     for index in range(len(ground.looks)):
         before = best[index].cost
         if index:
@@ -90,7 +98,7 @@ def best_account(ground: Ground) -> tuple[Piece, ...]:
             _go_on(opened, ground.steps[index - 1], ground.knobs.apart_s)
         ending = _best_ending(opened, best, before + single_cost(ground, index))
         limit = ending.cost + costs.DROP_BEHIND
-        for run in openings(ground, index, best[index].rhythm, before=before, limit=limit):
+        for run in openings(ground, index, best[index].kept, before=before, limit=limit):
             opened[run.habits].append(run)
         _drop_hopeless(opened, limit)
         best.append(ending)
@@ -108,11 +116,11 @@ def single_cost(ground: Ground, index: int) -> float:
 
 
 def openings(
-    ground: Ground, index: int, rhythm: Rhythm | None, *, before: float = 0.0, limit: float = NEVER
+    ground: Ground, index: int, kept: Kept | None, *, before: float = 0.0, limit: float = NEVER
 ) -> Iterator[Run]:
-    """A run of each kind of series that may begin at the frame, with a fresh rhythm or the given one.
+    """A run of each kind of series that may begin at the frame, with a fresh rhythm or the kept one.
 
-    rhythm: that of the last series. before: what all before the frame costs. Runs that would begin
+    kept: that of the last series. before: what all before the frame costs. Runs that would begin
     above the limit are left out, and so is what cannot go on to the next frame.
     """
     if index + 1 >= len(ground.looks):
@@ -120,7 +128,7 @@ def openings(
     look, onward, fresh = ground.looks[index], ground.steps[index].link, Rhythm()
     if "lens" in onward.changed or onward.clock_back:
         return
-    kept = rhythm is not None and rhythm.fits(onward)
+    rhythm = kept.rhythm if kept and kept.rhythm.fits(onward) else None
     costs_here = opening_costs(ground.models, look)
     for habits, opening in zip(ground.models, costs_here, strict=True):
         if habits.longest == 1 or before + opening > limit:
@@ -128,7 +136,8 @@ def openings(
         if onward.share_s > habits.pauses.limit_s + onward.grain_s:
             continue
         yield Run(habits, look, opening, start=index, before=before, fresh=fresh)
-        if kept and not (habits.periodic or habits.pauses.fixed):
+        fixed = habits.periodic or habits.pauses.fixed
+        if rhythm and kept and habits.kind is kept.kind and not fixed:
             yield Run(habits, look, opening, start=index, before=before, rhythm=rhythm, fresh=fresh)
 
 
@@ -144,9 +153,10 @@ def _best_ending(opened: dict[Habits, list[Run]], best: list[_Ending], single: f
     if ending is None:
         # Singles between two series take nothing of the rhythm away.
         last = len(best) - 1
-        return _Ending(cost=cost, start=last, kind=Kind.SINGLE, rhythm=best[last].rhythm)
-    rhythm = ending.rhythm or best[ending.start].rhythm
-    return _Ending(cost=cost, start=ending.start, kind=ending.habits.kind, rhythm=rhythm)
+        return _Ending(cost=cost, start=last, kind=Kind.SINGLE, kept=best[last].kept)
+    kind, rhythm = ending.habits.kind, ending.rhythm
+    kept = Kept(rhythm=rhythm, kind=kind) if rhythm else best[ending.start].kept
+    return _Ending(cost=cost, start=ending.start, kind=kind, kept=kept)
 
 
 def _drop_hopeless(opened: dict[Habits, list[Run]], limit: float) -> None:
@@ -162,8 +172,8 @@ def _pieces(best: list[_Ending]) -> tuple[Piece, ...]:
     stop = len(best) - 1
     while stop > 0:
         end = best[stop]
-        rhythm = best[end.start].rhythm
-        pieces.append(Piece(start=end.start, stop=stop, kind=end.kind, rhythm_before=rhythm))
+        kept = best[end.start].kept
+        pieces.append(Piece(start=end.start, stop=stop, kind=end.kind, before=kept))
         stop = end.start
     return tuple(reversed(pieces))
 
