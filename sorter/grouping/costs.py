@@ -61,6 +61,10 @@ SHOT_BEGAN_AGAIN = 25.0
 # Number 1 behind a frame without a number, on a body that counts: a series begins. Some bodies may
 # give their first frame none.
 SHOT_BEGINS = 5.0
+# Nobody switches the camera off within a series that it runs; a hand may wait so long that it
+# falls asleep.
+SWITCHED_OFF = 12.0
+SWITCHED_OFF_BY_HAND = 4.0
 # A hand does not count: a running shot number is a camera's.
 SHOT_RUNS_BY_HAND = 4.0
 OTHER_BURST_ID = 16.0
@@ -424,8 +428,7 @@ SET_REPEATED_EV = 0.15  # an exposure that was there already begins the next set
 SET_UNEVEN = 6.0  # steps of unequal size
 SET_OF_TWO = 5.0
 SET_OF_THIRDS = 3.0  # steps of less than half a stop are seldom bracketed, and often light or whim
-SET_ODD_ORDER = 3.0  # neither one way nor from the middle outward ...
-SET_ODD_ORDER_TOLD = 7.0  # ... which no menu offers, where the camera says that it does it
+SET_ODD_ORDER = 3.0  # neither one way nor from the middle outward
 SET_INCOMPLETE = 3.5  # an even number of frames: one was deleted, or it was stopped
 RUNG_TOLERANCE_EV = 0.2  # between nominal speeds a third of a stop is 0.26 to 0.42
 LADDER_SAME_RUNG = 0.3

@@ -7,6 +7,7 @@ out of them.
 from __future__ import annotations
 
 import bisect
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
@@ -168,8 +169,17 @@ def _of_piece(case: _Case, piece: Piece, grounds: Grounds, unsure: Iterable[str]
         planned=looks[0].facts.planned,
         notes=(*notes.for_piece(evidence, piece, lack), *unsure),
     )
-    pause = evidence.links[piece.start - 1].pause_s if piece.start else 0.0
-    return Draft(looks=looks, pause_s=pause, stopped=lack.stopped, sequence=sequence)
+    return Draft(
+        looks=looks, pause_s=_pause_before(evidence, piece), stopped=lack.stopped, sequence=sequence
+    )
+
+
+def _pause_before(evidence: Evidence, piece: Piece) -> float:
+    """Seconds since the frame before; where the clock was set back nobody knows: infinite."""
+    if not piece.start:
+        return 0.0
+    link = evidence.links[piece.start - 1]
+    return math.inf if link.clock_back else link.pause_s
 
 
 def _unmarked(drafts: list[Draft]) -> set[str]:

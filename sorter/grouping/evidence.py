@@ -69,7 +69,8 @@ class Link:
     dioptres; large, wide: more than a slice of a stack would turn, more than it usually does; waver:
     so little that rounding may have made it. shot_step, number_step: None where one side does not
     say; shot_begins: number 1 behind none. counted_on: the body's own count of shots went on by one,
-    so nothing was taken between the two, whatever their numbers say. changed: names of settings that differ; unknown values
+    so nothing was taken between the two, whatever their numbers say. switched_off: the body was
+    switched off in between. changed: names of settings that differ; unknown values
     differ from nothing. clock_back: time ran backwards. flashed: the first of the two fired a flash,
     which then had to recycle; unflashed: it says that it fired none.
     """
@@ -93,6 +94,7 @@ class Link:
     shot_begins: bool
     number_step: int | None
     counted_on: bool
+    switched_off: bool
     new_folder: bool
     same_burst: bool | None
     changed: frozenset[str]
@@ -211,6 +213,7 @@ def _link(a: Look, b: Look) -> Link:
         shot_begins=a.shot is None and b.shot == 1,
         number_step=number_step,
         counted_on=counted == 1,
+        switched_off=_switched_off(a.facts, b.facts),
         new_folder=a.frame.files[0].file.folder != b.frame.files[0].file.folder,
         same_burst=_same(a.facts.burst_id, b.facts.burst_id),
         changed=_changed(a.facts, b.facts),
@@ -228,6 +231,14 @@ def _counted(a: Facts, b: Facts) -> int | None:
     """
     step = None if a.counter is None or b.counter is None else b.counter - a.counter
     return step if step and step > 0 else None
+
+
+def _switched_off(a: Facts, b: Facts) -> bool:
+    """Another session by the body's own mark, or its time since power-on began again."""
+    if _same(a.session, b.session) is False:
+        return True
+    one, two = a.since_power_on_cs, b.since_power_on_cs
+    return one is not None and two is not None and two < one
 
 
 def _missing(*told: int | None) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -27,6 +28,7 @@ class Missing:
     first and last of file numbers that are not on the card. count: how many frames these are.
     unsorted: numbers in its gaps of pictures that are no frame, each with its kind. cut: a
     correction cut it out of a longer series, so what is planned says nothing of where it stopped.
+    at_infinity: the last frame is focused there, so the lens had nowhere to go on to.
     """
 
     length: int
@@ -35,11 +37,13 @@ class Missing:
     count: int = 0
     unsorted: tuple[tuple[int, Kind], ...] = ()
     cut: bool = False
+    at_infinity: bool = False
 
     @property
     def stopped(self) -> bool:
-        """Frames that were planned were not taken."""
-        return self.planned is not None and self._taken < self.planned and not self.cut
+        """Frames that were planned were not taken, though they could have been."""
+        short = self.planned is not None and self._taken < self.planned
+        return short and not self.cut and not self.at_infinity
 
     @property
     def incomplete(self) -> bool:
@@ -85,6 +89,7 @@ def missing(
         count=found.count,
         unsorted=tuple(found.unsorted),
         cut=cut,
+        at_infinity=evidence.looks[piece.stop - 1].facts.focus_near_m == math.inf,
     )
 
 

@@ -28,6 +28,8 @@ def _lacking(lack: Missing) -> list[str]:
         said.append(f"{what}{_names(lack.spans)} missing")
     if lack.stopped and lack.length > 1:
         said.append("stopped")
+    elif lack.incomplete and lack.at_infinity and lack.length > 1:
+        said.append("focus reached infinity")
     unsorted = [f"{number:04d}, {kind}, may belong here" for number, kind in lack.unsorted]
     return [*([", ".join(said)] if said else []), *unsorted]
 
@@ -51,6 +53,8 @@ def _left_on(looks: tuple[Look, ...]) -> list[str]:
 
 def _may_be_stack(evidence: Evidence, piece: Piece) -> list[str]:
     looks = evidence.looks[piece.start : piece.stop]
+    if piece.kind is Kind.INTERVAL and looks[0].facts.flash_fired:
+        return ["may be a stack on a rail: a timer rarely fires a flash"]
     if piece.kind is not Kind.BURST or len(looks) < _MAY_BE_STACK_FROM:
         return []
     if not _steady(evidence, piece):

@@ -23,6 +23,7 @@ _BESIDE_S: Final = 60.0
 _LOOKS_BACK: Final = 4
 _NEAR: Final = 0.15  # of a focus span: where one series ends and another goes on from there
 _HARDLY: Final = 0.03  # of a distance: rounding, and a lens that returns to where it was
+_BREATHES: Final = 1.03  # a lens tells another focal length as it is focused closer
 _EQUAL_M: Final = 0.0101  # distances of whole centimetres waver by one
 _AGAIN: Final = STACK_KINDS | {Kind.EXPOSURE_BRACKET}
 _BLENDED: Final = frozenset({Kind.SINGLE, Kind.BURST})
@@ -93,8 +94,14 @@ def _lasted_s(series: Series) -> float:
 
 
 def _same_lens(one: Series, two: Series) -> bool:
+    """The same lens, zoom and f-number; another of them shows another picture."""
     a, b = one.looks[-1].facts, two.looks[0].facts
-    return (a.lens, a.f_number) == (b.lens, b.f_number)
+    return (a.lens, a.f_number) == (b.lens, b.f_number) and _same_zoom(a, b)
+
+
+def _same_zoom(one: Facts, two: Facts) -> bool:
+    a, b = one.focal_length_mm, two.focal_length_mm
+    return a is None or b is None or max(a, b) <= _BREATHES * min(a, b)
 
 
 def _bond(before: Series, now: Series) -> Bond | None:
@@ -154,6 +161,8 @@ def _same_series(before: Series, now: Series) -> bool:
     if len(before.looks) != len(now.looks):
         return False
     ends = ((before.looks[0], now.looks[0]), (before.looks[-1], now.looks[-1]))
+    if before.looks[0].facts.orientation != now.looks[0].facts.orientation:
+        return False  # the camera was turned: another framing
     return all(_same_focus(a, b) and _set_alike(a.facts, b.facts) for a, b in ends)
 
 

@@ -164,6 +164,8 @@ def _counters(link: Link, *, driven: bool) -> float:
             cost += costs.SHOT_BEGINS
     elif link.shot_step == 1:
         cost += costs.SHOT_RUNS_BY_HAND
+    if link.switched_off:
+        cost += costs.SWITCHED_OFF if driven else costs.SWITCHED_OFF_BY_HAND
     if link.number_step is not None and link.number_step != 1:
         cost += costs.NUMBERS_MISSING
     if link.new_folder:

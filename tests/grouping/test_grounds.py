@@ -189,3 +189,23 @@ def test_a_number_of_a_file_that_is_no_frame_is_not_missing(
     loose = ((kind, replace(made.frames[0].files[0], file=file, facts=Facts())),)
     found = account_for(replace(made.reading(), loose=loose)).sequences[0].notes
     assert tuple(n for n in found if "0007" in n) == note
+
+
+def test_a_bracket_that_ran_to_infinity_was_not_stopped() -> None:
+    made = start()
+    places = [*climbing(2.0, 0.3, 8), math.inf]
+    for index, place in enumerate(places):
+        at = {"focus_near_m": place, "focus_far_m": place}
+        made.press(0.3 if index else 0.0, planned=999, **BRACKET, **at)
+    (only,) = account(made).sequences
+    assert only.notes == ("9 of 999, focus reached infinity",)
+
+
+def test_a_timer_with_a_flash_may_be_a_rail() -> None:
+    made = start(flash_fired=True)
+    run(made, even(0, 6.0 - 1 / 160, 20), [0.4] * 20, **TRY)
+    (only,) = account(made).sequences
+    assert (only.kind, only.notes) == (
+        Kind.INTERVAL,
+        ("may be a stack on a rail: a timer rarely fires a flash",),
+    )

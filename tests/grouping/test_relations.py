@@ -197,3 +197,19 @@ def test_a_merged_picture_whose_sources_lie_farther_back_names_them() -> None:
     run(made, [300], [0.3], merged="focus", merged_from=12, **BRACKET)
     run(made, [20], [0.3], merged="exposure", **BRACKET)
     assert bonds(account(made)) == [[], [], [(Bond.RESULT, 1)], []]
+
+
+@pytest.mark.parametrize("unlike", [{"focal_length_mm": 140.0}, {"orientation": 6}])
+def test_another_framing_is_no_identical_repeat(unlike: dict[str, object]) -> None:
+    made = start()
+    run(made, even(0, 0.3, 20), GROUND, planned=20, **BRACKET)
+    run(made, even(6, 0.3, 20), GROUND, planned=20, **(BRACKET | unlike))
+    assert [bond for bond, _ in bonds(account(made))[1]] != [Bond.REPEAT]
+
+
+def test_nothing_is_related_over_a_clock_that_was_set_back() -> None:
+    made = start()
+    run(made, even(0, 0.3, 20), GROUND, planned=20, **BRACKET)
+    made.clock_us -= 3600 * 1_000_000
+    run(made, even(6, 0.3, 20), GROUND, planned=20, **BRACKET)
+    assert bonds(account(made)) == [[], []]

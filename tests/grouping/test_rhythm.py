@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import statistics
 from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from grouping.series import run, start
 from sorter.grouping import costs
 from sorter.grouping.evidence import Link, gather
-from sorter.grouping.rhythm import Beat, Period, log_cost
+from sorter.grouping.rhythm import Beat, Beats, Period, Rhythm, log_cost
 from sorter.grouping.timeline import timelines
 from sorter.model.values import Moment
 
@@ -79,10 +82,43 @@ def test_a_rhythm_is_handed_on_to_a_series_that_keeps_it() -> None:
     assert sum(kept) < sum(fresh)
 
 
-def test_a_series_with_a_rhythm_of_its_own_does_not_take_over_another() -> None:
+def test_a_kept_rhythm_costs_more_where_the_pauses_are_others() -> None:
     first = Beat(costs.BURST.pauses, None)
     taken(first, [0.2] * 9)
-    assert taken(Beat(costs.BURST.pauses, first.rhythm), [1.0])[0] == costs.NEVER
+    kept = taken(Beat(costs.BURST.pauses, first.rhythm), [1.0] * 3)
+    assert sum(kept) > sum(taken(Beat(costs.BURST.pauses, None), [1.0] * 3)) + 3
+
+
+def test_what_comes_after_a_link_is_worked_out_once_for_all_runs() -> None:
+    (link,) = links([0.2])
+    fresh = Rhythm()
+    one, two = Beat(costs.BURST.pauses, None, fresh), Beat(costs.MANUAL_STACK.pauses, None, fresh)
+    one.take(link)
+    two.take(link)
+    assert one.so_far is two.so_far
+
+
+def test_a_series_that_slows_down_gets_back_what_its_first_slow_pause_cost() -> None:
+    slower = taken(Beat(costs.BURST.pauses, None), [0.1] * 9 + [0.45] * 6)
+    another = taken(Beat(costs.BURST.pauses, None), [0.1] * 9 + [2.0] + [0.45] * 5)
+    assert sum(slower) + 4 < sum(another)  # the pause before another series is longer than its own
+    assert slower[-1] < 1
+
+
+def test_a_beat_that_slows_down_to_a_crawl_is_another_series() -> None:
+    crawl = taken(Beat(costs.BURST.pauses, None), [0.1] * 9 + [1.4] * 2)
+    buffer = taken(Beat(costs.BURST.pauses, None), [0.1] * 9 + [0.45] * 2)
+    assert sum(crawl[-2:]) > sum(buffer[-2:]) + 4
+
+
+def test_a_beat_forks_and_the_two_go_on_apart() -> None:
+    beat = Beat(costs.BURST.pauses, None)
+    taken(beat, [0.2] * 4)
+    other = beat.fork()
+    taken(other, [0.9] * 3)
+    assert beat.so_far.count == 4
+    assert other.so_far.count > 0
+    assert beat.so_far.middle != other.so_far.middle
 
 
 def test_whole_seconds_leave_a_pause_open_by_their_grain() -> None:
@@ -112,3 +148,60 @@ def test_a_log_cost_is_the_density_of_the_normal_distribution() -> None:
     for off in (0.0, 0.3, 1.2):
         density = statistics.NormalDist(0.0, 0.5).pdf(off)
         assert log_cost(0.0, 0.5, off, off) == pytest.approx(-math.log(density))
+
+
+def _stamps(seconds: list[int]) -> Beats:
+    beats = Beats()
+    for one, two in itertools.pairwise(seconds):
+        beats = beats.after(two - one, 1.0)
+    return beats
+
+
+@given(
+    period=st.floats(min_value=2, max_value=60),
+    begins=st.floats(min_value=0, max_value=1),
+    count=st.integers(min_value=2, max_value=40),
+)
+def test_whole_seconds_of_a_timer_lie_on_one_line(period: float, begins: float, count: int) -> None:
+    # Against the definition: the stamp of beat n is the whole second of begins + n period.
+    stamps = [math.floor(begins + index * period) for index in range(count)]
+    beats = _stamps(stamps)
+    assert beats.even
+    assert beats.low_s <= period + 1e-6
+    assert beats.high_s >= period - 1e-6
+
+
+def test_whole_seconds_of_a_hand_do_not_lie_on_one_line() -> None:
+    assert not _stamps([0, 4, 7, 12, 15, 21, 25, 28, 34]).even
+
+
+def test_a_timer_that_leaves_out_a_beat_stays_on_its_line() -> None:
+    beats = _stamps([0, 10, 20, 30])
+    assert not beats.after(20, 1.0).even
+    assert beats.after(20, 1.0, skipped=1).even
+
+
+def test_stamps_with_fractions_say_nothing_of_lines() -> None:
+    beats = Beats()
+    assert beats.after(3.7, 0.01) is beats
+
+
+@pytest.mark.parametrize(("pauses", "fine"), [([5.0] * 9, True), ([5.4] * 9, False)])
+def test_a_timer_is_set_in_whole_seconds(pauses: list[float], fine: bool) -> None:
+    period = Period(costs.INTERVAL.pauses, 1.8)
+    taken(period, pauses)
+    assert period.close() == (0.0 if fine else costs.TIMER_OFF_THE_SECOND)
+
+
+def test_a_period_forks_and_the_two_go_on_apart() -> None:
+    period = Period(costs.INTERVAL.pauses, 1.8)
+    taken(period, [10.0] * 4)
+    other = period.fork()
+    taken(other, [10.0])
+    assert (period.count, other.count) == (4, 5)
+
+
+def test_a_spray_pays_for_each_frame_without_flash() -> None:
+    lit = taken(Beat(costs.SPRAY.pauses, None), [0.4] * 5, flash=True)
+    dark = taken(Beat(costs.SPRAY.pauses, None), [0.4] * 5)
+    assert sum(dark) == pytest.approx(sum(lit) + 5 * costs.SPRAY.pauses.unlit)

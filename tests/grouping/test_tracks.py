@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
 import pytest
@@ -107,3 +108,42 @@ def test_a_ladder_whose_exposure_mostly_stays_is_none() -> None:
     for link in ev_links((0, 0, 0, 0, 1)):
         track.take(link)
     assert track.close(5) == costs.NEVER
+
+
+def test_one_click_back_is_a_slip_of_a_ladder() -> None:
+    def total(exposures: tuple[float, ...]) -> float:
+        track = ExposureLadder(costs.EXPOSURE_LADDER)
+        return sum(track.take(link) for link in ev_links(exposures))
+
+    slip, wandering = total((0, 1, 2, 1, 2, 3)), total((0, 1, 2, 1, 0, 1))
+    assert slip == pytest.approx(total((0, 1, 2, 3, 4, 5)) + costs.LADDER_TURNS, abs=0.5)
+    assert wandering > slip + costs.LADDER_TURNS / 2
+
+
+def test_rungs_of_nominal_speeds_are_even() -> None:
+    # CIPA DC-008's nominal speeds: a third of a stop is 0.26 to 0.42 EV between their figures.
+    track = ExposureLadder(costs.EXPOSURE_LADDER)
+    speeds = (50, 60, 80, 100, 125, 160, 200)
+    steps = [track.take(link) for link in ev_links([-math.log2(speed / 50) for speed in speeds])]
+    assert steps[2:] == [costs.LADDER_SAME_RUNG] * 4
+
+
+def test_a_hand_that_slips_back_by_less_than_half_a_step_goes_on() -> None:
+    slips = [0.40, 0.42, 0.44, 0.46, 0.455, 0.48]
+    falls = [0.40, 0.42, 0.44, 0.46, 0.42, 0.48]
+    habits = costs.MANUAL_STACK
+    slip, fall = (focus_cost(FocusTrack(habits, numbered=False), way) for way in (slips, falls))
+    assert max(slip) < habits.thrown < max(fall)
+
+
+def test_tracks_fork_and_go_on_apart() -> None:
+    links = focus_links([0.40, 0.42, 0.44, 0.46])
+    track = FocusTrack(costs.MANUAL_STACK, numbered=False)
+    track.take(links[0])
+    other = track.fork()
+    other.take(links[1])
+    assert (track.moves, other.moves) == (1, 2)
+    bracket = ExposureSet(costs.EXPOSURE_SET)
+    again = bracket.fork()
+    again.take(ev_links((0, 1))[0])
+    assert (len(bracket.values), len(again.values)) == (1, 2)
