@@ -7,8 +7,6 @@ measured" in DEVELOPERS.md.
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from cardmaking import cards
@@ -59,9 +57,7 @@ def test_sequences_begin_where_they_began(score: Score, counts: Counts) -> None:
 
 
 @pytest.mark.parametrize("share", ["frames_of_kind_share", "sequences_of_kind_share"])
-def test_kinds_are_those_that_the_files_can_tell(
-    score: Score, counts: Counts, share: str
-) -> None:
+def test_kinds_are_those_that_the_files_can_tell(score: Score, counts: Counts, share: str) -> None:
     assert counts.figures()[share] >= LEAST_OF_KIND, failed(score)
 
 
