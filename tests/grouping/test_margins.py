@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from cardmaking.cameras import BY_NAME
-from cards.drawn import drawn
+from grouping.drawn import drawn
 from grouping.shoots import BODIES, shoot
 from sorter.disk.card import Card
 from sorter.grouping.account import account_for

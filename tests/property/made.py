@@ -8,7 +8,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 
 from cardmaking.cameras import BY_NAME
-from cards.drawn import drawn
+from grouping.drawn import drawn
 from grouping.shoots import BODIES, shoot
 from sorter.model.frame import Reading
 
