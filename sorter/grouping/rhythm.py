@@ -340,11 +340,7 @@ class Beats:
         if grain_s < _WHOLE_S:
             return self
         number, second = self.beats[-1]
-        number, second, slack = (
-            number + 1 + skipped,
-            second + period_s,
-            grain_s + costs.TIMER_JITTER_S,
-        )
+        number, second, slack = number + 1 + skipped, second + period_s, grain_s + costs.TIMER_JITTER_S
         low = max((second - then - slack) / (number - n) for n, then in self.beats)
         high = min((second - then + slack) / (number - n) for n, then in self.beats)
         return Beats(
