@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 """Measures `sorter scan` against general-purpose libraries, and `sorter ingest` against copying by hand.
 
+The parts: scan (its stages), many (tiny files), group (long timelines in memory), carry (ingesting).
 A card of so many frames is made once in a cache folder: JPEG and CR3 in turn, each padded with a
 hole to the size that such files have, so that reading whole files would show. Ratios are of one run
 on the same files with a warm cache; only they mean something on another machine. The libraries are
@@ -24,6 +25,8 @@ from tempfile import TemporaryDirectory
 
 from PIL import Image
 
+from benching.grouping import show_grouping
+from benching.timing import seconds, timed
 from cardmaking.containers import cr3, jpeg
 from cardmaking.draw import encoded
 from cardmaking.shots import Shot
@@ -91,17 +94,6 @@ def bare_read(root: Path) -> None:
                 file.read(HEAD)
 
 
-def timed(call: Callable[[], object], runs: int) -> float:
-    """The median of so many runs in seconds, after one that is not counted."""
-    call()
-    taken = []
-    for _ in range(runs):
-        began = time.perf_counter()
-        call()
-        taken.append(time.perf_counter() - began)
-    return statistics.median(taken)
-
-
 def stages(root: Path, runs: int) -> dict[str, float]:
     """Seconds of each stage of a scan, each on the outcome of the one before."""
     card = Card(root)
@@ -150,13 +142,6 @@ def show_references(root: Path, runs: int) -> None:
         ratio = statistics.median(a / b for a, b in taken)
         a, b = (statistics.median(column) for column in zip(*taken, strict=True))
         print(f"  {mine} {a:.3f} s, {theirs} {b:.3f} s: {ratio:.3f} x, or 1/{1 / ratio:.1f}")
-
-
-def seconds(call: Callable[[], object]) -> float:
-    """How long the call takes."""
-    began = time.perf_counter()
-    call()
-    return time.perf_counter() - began
 
 
 # ---- many files -----------------------------------------------------------------------------
@@ -313,11 +298,11 @@ def show_carrying(root: Path, files: int, size: int, runs: int) -> None:
     print(f"carrying {files} files of {size / 1e6:g} MB, {runs} runs in turn: {root}")
     taken = carrying(root, runs)
     ours = taken["sorter ingest"]
-    for name, seconds in taken.items():
-        ratios = [mine / other for mine, other in zip(ours, seconds, strict=True)]
+    for name, each in taken.items():
+        ratios = [mine / other for mine, other in zip(ours, each, strict=True)]
         print(
-            f"  {name:32} {statistics.median(seconds):6.2f} s "
-            f"({min(seconds):.2f} to {max(seconds):.2f})  ours is {statistics.median(ratios):.2f} x"
+            f"  {name:32} {statistics.median(each):6.2f} s "
+            f"({min(each):.2f} to {max(each):.2f})  ours is {statistics.median(ratios):.2f} x"
         )
 
 
@@ -346,11 +331,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, epilog="example: scripts/bench.py --part carry --files 400"
     )
-    parser.add_argument("--part", choices=("scan", "many", "carry", "all"), default="all")
+    parser.add_argument("--part", choices=("scan", "many", "group", "carry", "all"), default="all")
     parser.add_argument("--frames", type=int, default=2000, help="of the card that is scanned")
     parser.add_argument("--runs", type=int, default=5)
     parser.add_argument("--references", type=int, default=3, help="runs against the libraries")
     parser.add_argument("--many", type=int, nargs="+", default=[10_000, 100_000], metavar="N")
+    parser.add_argument(
+        "--grouped", type=int, nargs="+", default=[10_000, 100_000], metavar="N", help="frames"
+    )
     parser.add_argument("--padded", type=int, default=30_000_000, help="bytes a file, as a hole")
     parser.add_argument("--files", type=int, default=400, help="of the card that is carried")
     parser.add_argument("--size", type=int, default=5_000_000, help="bytes of each of these")
@@ -360,6 +348,8 @@ def main() -> None:
         show_scanning(chosen.cache / f"card-{chosen.frames}-{chosen.padded}", chosen)
     if chosen.part in {"many", "all"}:
         show_many(chosen.cache, chosen.many, chosen.references)
+    if chosen.part in {"group", "all"}:
+        show_grouping(chosen.cache, chosen.grouped, chosen.references)
     if chosen.part in {"carry", "all"}:
         root = chosen.cache / f"full-{chosen.files}-{chosen.size}"
         show_carrying(root, chosen.files, chosen.size, chosen.runs)

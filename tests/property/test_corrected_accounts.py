@@ -7,10 +7,10 @@ from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
-from grouping.shoots import BODIES, shoot
+from property.made import bodies, few, reading_of, seeds
 from sorter.grouping.account import account_for
 from sorter.manifest.corrections import corrections_bytes, corrections_of, read_corrections
 from sorter.model.correction import Correction
@@ -18,14 +18,15 @@ from sorter.model.frame import Frame, ReadFile, Reading
 from sorter.model.kinds import SEQUENCE_KINDS, Kind
 from sorter.model.sequence import Account, Grounds, Sequence
 
-seeds = st.integers(min_value=0, max_value=10**6)
-bodies = st.sampled_from(sorted(BODIES))
-few = settings(max_examples=25, deadline=None)
 NO_GROUNDS = Grounds(begins="", kind="")
 
 
-def _reading(seed: int, body: str) -> Reading:
-    return shoot(seed, BODIES[body], 120).reading()
+def _correctable(seed: int, body: str) -> Reading:
+    """Frames of which any stretch may be one sequence: of one body, none merged by the camera."""
+    frames = reading_of(seed, body).frames
+    camera = frames[0].facts.camera
+    own = (frame for frame in frames if frame.facts.camera == camera)
+    return Reading(frames=tuple(frame for frame in own if not frame.facts.merged))
 
 
 def _row(sequence: Sequence, kind: str) -> Correction:
@@ -53,7 +54,7 @@ def _bare(account: Account) -> Account:
 def test_todays_account_row_by_row_changes_nothing_but_grounds_and_names(
     seed: int, body: str, *, open_kinds: bool
 ) -> None:
-    reading = _reading(seed, body)
+    reading = reading_of(seed, body)
     today = account_for(reading)
     rows = [
         replace(_row(each, "" if open_kinds else each.kind), name="limpet")
@@ -87,7 +88,7 @@ def _stretches(rows: list[Correction], paths: list[str]) -> list[list[str]]:
 def test_a_correction_is_one_sequence_and_all_else_stays(
     seed: int, body: str, data: st.DataObject
 ) -> None:
-    reading = _reading(seed, body)
+    reading = _correctable(seed, body)
     today = account_for(reading)
     paths = [frame.path for frame in today.order]
     rows = data.draw(_asked(paths))
@@ -123,7 +124,7 @@ def _what_is_left_keeps_its_kind(today: Account, after: Account, touched: set[st
 def test_neither_the_order_of_the_rows_nor_of_the_listing_matters(
     seed: int, body: str, data: st.DataObject
 ) -> None:
-    reading = _reading(seed, body)
+    reading = _correctable(seed, body)
     rows = data.draw(_asked([frame.path for frame in account_for(reading).order]))
     frames = data.draw(st.permutations(reading.frames))
     other = account_for(Reading(frames=tuple(frames)), corrections=rows[::-1])
@@ -162,7 +163,7 @@ def _two_bodies(draw: st.DrawFn) -> Reading:
     """Two bodies whose frames interleave, some merged in the camera, below folders of odd names."""
     frames: list[Frame] = []
     for serial, folder in (("1", "=low, tide"), ("2", ' "pool\udcff')):
-        own = _of(serial, folder, _reading(draw(seeds), draw(bodies)).frames)
+        own = _of(serial, folder, reading_of(draw(seeds), draw(bodies)).frames)
         for place in draw(st.sets(st.integers(0, len(own) - 1), max_size=4)):
             facts = replace(own[place].facts, merged=draw(st.sampled_from(["focus", "other"])))
             own[place] = replace(own[place], facts=facts)

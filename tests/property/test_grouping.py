@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from grouping.shoots import BODIES, shoot
+from property.made import bodies, few, reading_of, seeds
 from sorter.grouping.account import account_for
+from sorter.grouping.timeline import timelines
 from sorter.model.frame import Frame, Reading
+from sorter.model.kinds import Kind
 from sorter.model.sequence import Account
 
-seeds = st.integers(min_value=0, max_value=10**6)
-bodies = st.sampled_from(sorted(BODIES))
-few = settings(max_examples=25, deadline=None)
+FAR_S = 601
+"""Seconds: more than ten minutes."""
 
 
 def _shape(account: Account) -> list[tuple[str, list[str]]]:
@@ -22,7 +24,11 @@ def _shape(account: Account) -> list[tuple[str, list[str]]]:
 
 
 def _frames(seed: int, body: str, count: int = 120) -> tuple[Frame, ...]:
-    return shoot(seed, BODIES[body], count).reading().frames
+    return reading_of(seed, body, count).frames
+
+
+def _later(frame: Frame, seconds: int) -> Frame:
+    return replace(frame, facts=replace(frame.facts, moment=frame.moment.shifted(seconds)))
 
 
 @few
@@ -51,9 +57,7 @@ def test_the_order_of_the_listing_does_not_matter(
 @given(seed=seeds, body=bodies, seconds=st.integers(min_value=-(10**8), max_value=10**8))
 def test_a_constant_added_to_all_times_changes_nothing(seed: int, body: str, seconds: int) -> None:
     frames = _frames(seed, body)
-    moved = tuple(
-        replace(f, facts=replace(f.facts, moment=f.moment.shifted(seconds))) for f in frames
-    )
+    moved = tuple(_later(frame, seconds) for frame in frames)
     assert _shape(account_for(Reading(frames=moved))) == _shape(account_for(Reading(frames=frames)))
 
 
@@ -64,7 +68,7 @@ def test_two_bodies_on_one_card_give_the_union(one: int, two: int, first: str, s
     there = tuple(
         replace(
             frame,
-            facts=replace(frame.facts, serial="other"),
+            facts=replace(frame.facts, make="Other", serial="other"),
             files=tuple(
                 replace(f, file=replace(f.file, path=f"SECOND/{f.path}")) for f in frame.files
             ),
@@ -77,10 +81,35 @@ def test_two_bodies_on_one_card_give_the_union(one: int, two: int, first: str, s
 
 
 @few
-@given(seed=seeds, body=bodies)
-def test_a_single_far_from_anything_leaves_all_else(seed: int, body: str) -> None:
-    made = shoot(seed, BODIES[body], 80)
-    before = _shape(account_for(made.reading()))
-    made.press(5000.0)
-    after = _shape(account_for(made.reading()))
-    assert [s for s in after if made.frames[-1].path not in s[1]] == before
+@given(seed=seeds, body=st.sampled_from(sorted(BODIES)))
+def test_a_single_far_behind_everything_leaves_all_else(seed: int, body: str) -> None:
+    shot = shoot(seed, BODIES[body], 80)
+    before = _shape(account_for(shot.reading()))
+    shot.press(5000.0)
+    after = _shape(account_for(shot.reading()))
+    assert [s for s in after if shot.frames[-1].path not in s[1]] == before
+
+
+@few
+@given(
+    seed=seeds,
+    body=bodies,
+    share=st.floats(min_value=0, max_value=1, exclude_max=True),
+    before=st.integers(min_value=FAR_S, max_value=10**5),
+    behind=st.integers(min_value=FAR_S, max_value=10**5),
+)
+def test_without_a_single_far_from_everything_all_else_stays(
+    seed: int, body: str, share: float, before: int, behind: int
+) -> None:
+    first, *others = timelines(_frames(seed, body, 80))
+    place = int(share * len(first.frames))
+    lone = _later(first.frames[place], before)
+    rest = (
+        *first.frames[:place],
+        *(_later(frame, before + behind) for frame in first.frames[place + 1 :]),
+        *(frame for line in others for frame in line.frames),
+    )
+    whole = _shape(account_for(Reading(frames=(*rest, lone))))
+    assert (Kind.SINGLE, [lone.path]) in whole
+    without = _shape(account_for(Reading(frames=rest)))
+    assert sorted(s for s in whole if s[1] != [lone.path]) == sorted(without)
