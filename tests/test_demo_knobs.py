@@ -106,11 +106,11 @@ def test_what_the_readme_calls_without_effect_has_none(
 
 
 def test_a_knob_turned_far_down_makes_other_kinds(demo_card: Path) -> None:
-    assert "`--hand-pause 3` makes a\n`focus-bracket` of sequence 10 and a `burst` of" in README
+    assert "`--hand-pause 3` makes a `burst` of\nsequences 10 and 13" in README
     before, after = sequences(demo_card), sequences(demo_card, "--hand-pause", "3")
     kinds = {each["sequence"]: each["kind"] for each in before}
     assert {each["sequence"]: each["kind"] for each in after} == kinds | {
-        10: "focus-bracket",
+        10: "burst",
         13: "burst",
     }
 

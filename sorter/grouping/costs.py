@@ -184,6 +184,7 @@ class Habits:
     driven: bool = False  # the camera runs it: its shot number and planned count speak
     periodic: bool = False
     shortest_period_s: float = 0.0
+    keep_open: int = 4  # so many open runs are followed; on the labelled cards more changed nothing
     exposures: str = ""  # "set": a bracket's pattern; "ladder": changed by hand, mostly one way
 
     @property
@@ -386,6 +387,7 @@ EXPOSURE_SET = Habits(
     ev_large=0.1,  # any exposure that the set has not yet
     changed={**_CHANGES, "flash_fired": 4.0, "planned": 4.0, "iso": 0.7, "f_number": 3.0},
     driven=True,
+    keep_open=9,  # a set may begin at each frame of the one before
     exposures="set",
 )  # fmt: skip
 
@@ -442,8 +444,6 @@ LADDER_FELL_BACK = 10.0  # it goes back by more than a rung and a half: the next
 DROP_BEHIND = 15.0
 # A second account that is so much worse than the best is beyond doubt the worse one (margins).
 GIVE_UP_BEHIND = 60.0
-# So many open runs of one kind are followed; on the labelled cards more changed nothing.
-KEEP_OPEN = 4
 # Nobody turns by hand in a steadier rhythm than this (in natural logarithm): it is a machine's.
 MACHINE_SPREAD = 0.12
 # The first pause or two were out of rhythm, and now it settles: hands and flashes do that.

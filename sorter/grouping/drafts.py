@@ -16,7 +16,7 @@ from sorter.grouping import margins, notes, results, words
 from sorter.grouping.amending import CUT_BEFORE, Left, Made, amended, left_words
 from sorter.grouping.corrections import Stretch
 from sorter.grouping.evidence import Evidence, Look, gather
-from sorter.grouping.margins import NO_OTHER, Weighed
+from sorter.grouping.margins import NO_OTHER, Found, Weighed
 from sorter.grouping.missing import Place, missing
 from sorter.grouping.search import Piece, best_account, ground_of
 from sorter.grouping.timeline import Timeline
@@ -57,14 +57,6 @@ class _Case:
     edges: frozenset[int]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Found:
-    """A piece of the best account, and how sure it is."""
-
-    piece: Piece
-    sure: Weighed
-
-
 def drafts_of(
     line: Timeline,
     knobs: GroupingKnobs,
@@ -78,13 +70,10 @@ def drafts_of(
     shots = results.shots(line)
     evidence = gather(replace(line, frames=shots))
     ground = ground_of(evidence, knobs)
-    pieces = tuple(_without_results(evidence, best_account(ground)))
+    found = tuple(_without_results(evidence, margins.settled(ground, best_account(ground))))
+    pieces = tuple(each.piece for each in found)
     edges = frozenset(piece.start for piece in pieces) | {len(shots)}
     case = _Case(evidence=evidence, knobs=knobs, loose=loose, edges=edges)
-    found = tuple(
-        _Found(piece=piece, sure=sure)
-        for piece, sure in zip(pieces, margins.weighed(ground, pieces), strict=True)
-    )
     best = [_draft(case, found, index) for index in range(len(found))]
     drafts = [
         _made(case, part)
@@ -97,15 +86,16 @@ def drafts_of(
     return _with_marked(_with_unmarked(drafts, _unmarked(best)), line)
 
 
-def _without_results(evidence: Evidence, pieces: tuple[Piece, ...]) -> Iterator[Piece]:
+def _without_results(evidence: Evidence, found: tuple[Found, ...]) -> Iterator[Found]:
     """The pieces, with the unmarked result at the end of one as a piece of its own."""
-    for piece in pieces:
-        last = piece.stop - 1
+    for each in found:
+        piece, last = each.piece, each.piece.stop - 1
         if _ends_in_a_result(evidence, piece):
-            yield replace(piece, stop=last)
-            yield Piece(start=last, stop=piece.stop, kind=Kind.SINGLE)
+            yield replace(each, piece=replace(piece, stop=last))
+            alone = Piece(start=last, stop=piece.stop, kind=Kind.SINGLE)
+            yield Found(piece=alone, sure=Weighed())
         else:
-            yield piece
+            yield each
 
 
 def _ends_in_a_result(evidence: Evidence, piece: Piece) -> bool:
@@ -117,7 +107,7 @@ def _ends_in_a_result(evidence: Evidence, piece: Piece) -> bool:
     return results.is_unmarked(frames[-1], frames[:-1], piece.kind, pauses[-1])
 
 
-def _draft(case: _Case, found: tuple[_Found, ...], index: int) -> Draft:
+def _draft(case: _Case, found: tuple[Found, ...], index: int) -> Draft:
     evidence, knobs = case.evidence, case.knobs
     piece = found[index].piece
     before = found[index - 1].piece if index else None
@@ -132,7 +122,7 @@ def _draft(case: _Case, found: tuple[_Found, ...], index: int) -> Draft:
     return _of_piece(case, piece, grounds, notes.unsure(piece, kind, boundary, knobs))
 
 
-def _left(case: _Case, found: tuple[_Found, ...], part: Left) -> Draft:
+def _left(case: _Case, found: tuple[Found, ...], part: Left) -> Draft:
     """What corrections left of a piece: what was doubtful about it still is."""
     evidence, knobs = case.evidence, case.knobs
     whole, piece = found[part.index].piece, part.piece

@@ -8,7 +8,7 @@ side, for three tries may be one short stack.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from sorter.grouping import costs
@@ -18,15 +18,21 @@ from sorter.grouping.search import Ground, Piece, cost_of_singles, follow, openi
 from sorter.model.kinds import Kind
 from sorter.model.sequence import BEYOND_DOUBT
 
+_MOST_REPAIRS = 3
+_DUST = 1e-9  # nats: one sum in another order
 _SHORT = 12  # frames; a longer stretch is no slip of a boundary any more
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Margin:
-    """The second-best account, and by how many nats it is worse; None where there is none."""
+    """The second-best account, and by how many nats it is worse; None where there is none.
+
+    joins: the first and the last of the pieces that it makes one, for the margin of a boundary.
+    """
 
     kind: Kind | None
     nats: float
+    joins: tuple[int, int] | None = None
 
 
 NO_OTHER: Final = Margin(kind=None, nats=BEYOND_DOUBT)
@@ -52,6 +58,53 @@ class _Judged:
     path: list[float]
     own: float
     ends: list[Run]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """A piece of the best account, and how sure it is."""
+
+    piece: Piece
+    sure: Weighed
+
+
+def settled(ground: Ground, pieces: tuple[Piece, ...]) -> tuple[Found, ...]:
+    """How sure each piece is; where another account turns out cheaper, that one.
+
+    The search drops what falls far behind. Now and then that would have come out best in the end,
+    and the margins, which follow a run for longer, find it.
+    """
+    for _ in range(_MOST_REPAIRS):
+        sure = tuple(weighed(ground, pieces))
+        better = tuple(_repaired(pieces, sure))
+        if better == pieces:
+            break
+        pieces = better
+    sure = tuple(weighed(ground, pieces)) if better != pieces else sure
+    return tuple(Found(piece=piece, sure=each) for piece, each in zip(pieces, sure, strict=True))
+
+
+def _repaired(pieces: tuple[Piece, ...], sure: tuple[Weighed, ...]) -> Iterator[Piece]:
+    """The pieces with what is cheaper in place of what the margins found beaten."""
+    index = 0
+    while index < len(pieces):
+        first, last, kind = index, index, pieces[index].kind
+        for ahead in range(index, min(index + 3, len(pieces))):
+            margin = sure[ahead].boundary
+            if margin.nats < -_DUST and margin.joins and margin.joins[0] == index:
+                (first, last), kind = margin.joins, margin.kind or kind
+        if last == index and sure[index].kind.nats < -_DUST:
+            kind = sure[index].kind.kind or kind
+        yield from _as_kind(pieces[first], pieces[last], kind)
+        index = last + 1
+
+
+def _as_kind(first: Piece, last: Piece, kind: Kind) -> Iterator[Piece]:
+    if kind is not Kind.SINGLE:
+        yield replace(first, stop=last.stop, kind=kind)
+        return
+    for start in range(first.start, last.stop):
+        yield replace(first, start=start, stop=start + 1, kind=kind)
 
 
 def weighed(ground: Ground, pieces: tuple[Piece, ...]) -> Iterator[Weighed]:
@@ -118,7 +171,7 @@ def _of_boundary(ground: Ground, near: dict[int, _Judged], index: int) -> Margin
         joined = [run for run in runs if follow(ground, run, stop, path) is not None]
         kind, cost = _cheapest(joined)
         if cost - apart < best.nats:
-            best = Margin(kind=kind, nats=cost - apart)
+            best = Margin(kind=kind, nats=cost - apart, joins=(first, last))
     return best
 
 

@@ -160,11 +160,11 @@ def _best_ending(opened: dict[Habits, list[Run]], best: list[_Ending], single: f
 
 
 def _drop_hopeless(opened: dict[Habits, list[Run]], limit: float) -> None:
-    for runs in opened.values():
-        runs[:] = [run for run in runs if run.total <= limit and run.habits.longest > run.length]
-        if len(runs) > costs.KEEP_OPEN:
+    for habits, runs in opened.items():
+        runs[:] = [run for run in runs if run.total <= limit and habits.longest > run.length]
+        if len(runs) > habits.keep_open:
             runs.sort(key=_TOTAL)
-            del runs[costs.KEEP_OPEN :]
+            del runs[habits.keep_open :]
 
 
 def _pieces(best: list[_Ending]) -> tuple[Piece, ...]:
