@@ -8,6 +8,7 @@ the labelled cards in the tests. What matters is their order, not their second d
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 
 from sorter.grouping.evidence import TRADED
@@ -136,6 +137,15 @@ class Pauses:
     steady_hitch: float = 0.0
     steady_hitch_s: float = 0.0
     unlit: float = 0.0
+    log_first: float = field(init=False)
+    log_slowest: float = field(init=False)
+    log_flash_slowest: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Takes the logarithms that are asked for at every pause."""
+        for name in ("first", "slowest", "flash_slowest"):
+            seconds = getattr(self, name if name == "first" else f"{name}_s")
+            object.__setattr__(self, f"log_{name}", math.log(seconds))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -148,7 +158,8 @@ class Habits:
     a distance nor a focus mode; pauses_driven: where it says continuous drive. changed: a setting changes within. stays, moves: how many
     steps with focus unmoved, and moved, the habit counts for; the run's own steps are added to them
     (a rule of succession). against, thrown: a move that wavers back a little, that jumps back; with
-    free_focus moves may go either way, and neither counts. ev_*: exposure stays, drifts (to 0.4 EV), jumps.
+    free_focus moves may go either way, and neither counts. ev_*: exposure stays, drifts (to 0.4 EV), jumps;
+    ev_leap: what it costs more that it jumps by stops.
     """
 
     kind: Kind
@@ -170,6 +181,7 @@ class Habits:
     ev_same: float = NEVER
     ev_small: float = NEVER
     ev_large: float = NEVER
+    ev_leap: float = 0.0
     changed: dict[str, float] = field(default_factory=dict)
     either_way: float = 0.7  # one of two directions
     flash: tuple[float, float] = (0.7, 0.7)  # fired, not fired, at the first frame
@@ -255,7 +267,7 @@ FOCUS_BRACKET = Habits(
     focus_mode={FocusMode.AUTO: 0.5, FocusMode.MANUAL: 0.9},
     # Ties are normal: distances of whole centimetres are coarser than a macro step.
     stays=1.0, moves=1.5, against=4.0, thrown=16.0,
-    ev_same=0.03, ev_small=3.0, ev_large=7.0,
+    ev_same=0.03, ev_small=3.0, ev_large=7.0, ev_leap=6.0,
     changed=_CHANGES,
     driven=True,
     needs_focus=True,
@@ -286,7 +298,7 @@ MANUAL_STACK = Habits(
                 Bracketing.OTHER: 5.0},
     focus_mode={FocusMode.AUTO: 5.0, FocusMode.MANUAL: 0.02},
     stays=1.0, moves=1.5, against=3.5, thrown=13.0,
-    ev_same=0.04, ev_small=3.5, ev_large=5.0,
+    ev_same=0.04, ev_small=3.5, ev_large=5.0, ev_leap=6.0,
     changed=_CHANGES,
     turns_focus=True,
     fewest=1.5,
@@ -321,7 +333,7 @@ BURST = Habits(
     focus_mode={FocusMode.AUTO: 0.7, FocusMode.MANUAL: 0.7},
     # Locked focus stays; tracking focus wanders, once it does.
     stays=4.0, moves=0.4, free_focus=True,
-    ev_same=0.05, ev_small=2.5, ev_large=6.0,
+    ev_same=0.05, ev_small=2.5, ev_large=6.0, ev_leap=4.0,
     changed=_CHANGES,
     driven=True,
 )  # fmt: skip
@@ -359,7 +371,7 @@ INTERVAL = Habits(
     focus_mode={FocusMode.AUTO: 0.9, FocusMode.MANUAL: 0.5},
     stays=6.0, moves=0.05, free_focus=True,
     # The light changes over the series, slowly.
-    ev_same=0.15, ev_small=2.0, ev_large=5.0,
+    ev_same=0.15, ev_small=2.0, ev_large=5.0, ev_leap=4.0,
     changed=_CHANGES,
     periodic=True,
     shortest_period_s=1.8,
@@ -440,10 +452,11 @@ LADDER_FELL_BACK = 10.0  # it goes back by more than a rung and a half: the next
 
 # --- the search -----------------------------------------------------------------------------------
 
-# An account that is so much worse than the best one so far is dropped: one in three million.
-DROP_BEHIND = 15.0
+# An account that is so much worse than the best one so far is dropped: one in 160,000. What the
+# margins find cheaper after all is put in its place.
+DROP_BEHIND = 12.0
 # A second account that is so much worse than the best is beyond doubt the worse one (margins).
-GIVE_UP_BEHIND = 60.0
+GIVE_UP_BEHIND = 36.0
 # Nobody turns by hand in a steadier rhythm than this (in natural logarithm): it is a machine's.
 MACHINE_SPREAD = 0.12
 # The first pause or two were out of rhythm, and now it settles: hands and flashes do that.
@@ -477,3 +490,5 @@ FLASH_PERIOD_S = 4.0
 TIMER_JITTER_S = 0.1
 # The light drifts by less than this from frame to frame.
 EV_SMALL = 0.4
+# No cloud changes it by more than this at once: somebody turned a dial.
+EV_LEAP = 1.7

@@ -10,6 +10,8 @@ import itertools
 import math
 from dataclasses import dataclass
 from enum import Enum
+from operator import attrgetter
+from typing import Final
 
 from sorter.grouping.timeline import Timeline, counter_step
 from sorter.model.frame import Facts, Frame
@@ -62,7 +64,7 @@ class Link:
     """The step between two neighbouring looks.
 
     pause_lo, pause_hi: natural logarithms of the shortest and longest pause in seconds that the
-    stamps allow; missing: how many frames the numbers say are missing between the two, 0 where none
+    stamps allow, pause_mid between them; missing: how many frames the numbers say are missing between the two, 0 where none
     or not told, and share_s, share_lo, share_hi: the pauses with the time shared out over all of
     them.
     elapsed_s: start to start. turn: |change of focus| in motor steps where in_steps is true, else in
@@ -79,6 +81,7 @@ class Link:
     share_s: float
     pause_lo: float
     pause_hi: float
+    pause_mid: float
     missing: int
     share_lo: float
     share_hi: float
@@ -185,8 +188,8 @@ def _link(a: Look, b: Look) -> Link:
     elapsed = (b.start_us - a.start_us) / MICROSECONDS
     grain = max(a.grain_s, b.grain_s)
     pause = elapsed - a.exposure_s
-    low = max(SHORTEST_PAUSE_S, pause - grain)
-    high = max(SHORTEST_PAUSE_S, pause + grain)
+    log_low = math.log(max(SHORTEST_PAUSE_S, pause - grain))
+    log_high = math.log(max(SHORTEST_PAUSE_S, pause + grain))
     step = None if a.shot is None or b.shot is None else b.shot - a.shot
     number_step, counted = counter_step(a.frame, b.frame), _counted(a.facts, b.facts)
     missing = _missing(step, number_step, counted)
@@ -196,8 +199,9 @@ def _link(a: Look, b: Look) -> Link:
     return Link(
         pause_s=max(0.0, pause),
         share_s=max(0.0, share),
-        pause_lo=math.log(low),
-        pause_hi=math.log(high),
+        pause_lo=log_low,
+        pause_hi=log_high,
+        pause_mid=0.5 * (log_low + log_high),
         missing=missing,
         share_lo=math.log(max(SHORTEST_PAUSE_S, share - grain)),
         share_hi=math.log(max(SHORTEST_PAUSE_S, share + grain)),
@@ -267,6 +271,8 @@ def _move(a: Look, b: Look) -> tuple[Move, float]:
 
 def _turned_share(a: Facts, b: Facts) -> float:
     """By what share of the nearer one's dioptres the distance changed; 0 where it is not told."""
+    if (a.focus_near_m, a.focus_far_m) == (b.focus_near_m, b.focus_far_m):
+        return 0.0
     one, two = _dioptres(a), _dioptres(b)
     if one is None or two is None or one == two:
         return 0.0
@@ -305,11 +311,15 @@ _COMPARED = (
     "orientation",
     "iso",
 )
+_compared = attrgetter(*_COMPARED)
+_NOTHING: Final[frozenset[str]] = frozenset()
 TRADED = "traded"  # sensitivity for time, at one brightness: a dial that somebody turned
 _SAME_RATIO = 1.03  # zoom and aperture values are rounded; breathing lenses drift by less
 
 
 def _changed(a: Facts, b: Facts) -> frozenset[str]:
+    if _compared(a) == _compared(b):
+        return _NOTHING
     changed = [name for name in _COMPARED if _differ(getattr(a, name), getattr(b, name))]
     if "bracketing" not in changed and _begins_to_bracket(a.bracketing, b.bracketing):
         changed.append("bracketing")

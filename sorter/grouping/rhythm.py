@@ -83,7 +83,7 @@ class Rhythm:
         """The rhythm with one more pause."""
         if self._link is not link:
             self._link = link
-            pause = 0.5 * (link.pause_lo + link.pause_hi)
+            pause = link.pause_mid
             if self._slows_down(pause, link):
                 last, last_s = self.recent[-1], self.recent_s[-1]
                 self._next = Rhythm(2, (last, pause), (last_s, link.pause_s))
@@ -189,17 +189,17 @@ class Beat:
             changed = log_cost(so_far.recent[-1], wide, link.pause_lo, link.pause_hi)
             cost = min(cost, costs.NEW_PACE + changed)
         pauses = self.pauses
-        slowest = pauses.flash_slowest_s if link.flashed else pauses.slowest_s
-        slow = 0.5 * (link.pause_lo + link.pause_hi) - math.log(slowest)
+        slow = link.pause_mid - (pauses.log_flash_slowest if link.flashed else pauses.log_slowest)
         # However slow a flash is, so steady a beat is no hand's.
-        excused = link.flashed and spread <= costs.MACHINE_SPREAD
-        return cost + pauses.dragging * slow if slow > 0 and not excused else cost
+        if slow <= 0 or (link.flashed and spread <= costs.MACHINE_SPREAD):
+            return cost
+        return cost + pauses.dragging * slow
 
     def _expected(self, link: Link) -> tuple[float, float]:
         """The middle and the spread that the next pause is held against, as logarithms."""
         pauses, so_far = self.pauses, self.so_far
         if so_far.count == 0 or pauses.fixed:
-            return math.log(pauses.first), pauses.first_spread
+            return pauses.log_first, pauses.first_spread
         if link.grain_s > _COARSE * so_far.middle_s:
             # The spread of such a rhythm cannot be told from the grain of its stamps.
             mean = _mean_without_hitches(so_far.recent_s, so_far.middle_s, link.grain_s)
@@ -323,7 +323,7 @@ class Period:
     def _fits(self, period: float, open_s: float) -> float:
         low, high = math.log(max(SHORTEST_PAUSE_S, period - open_s)), math.log(period + open_s)
         if self.count == 0:
-            return log_cost(math.log(self.pauses.first), self.pauses.first_spread, low, high)
+            return log_cost(self.pauses.log_first, self.pauses.first_spread, low, high)
         usual = self.total_s / self.count
         spread = max(self.pauses.spread, costs.TIMER_JITTER_S / usual)
         return log_cost(math.log(usual), spread, low, high)

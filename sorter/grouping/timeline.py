@@ -13,14 +13,15 @@ import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from sorter.model.frame import Facts, Frame, ReadFile
 from sorter.model.kinds import Bracketing, DriveMode
 from sorter.model.values import MICROSECONDS
 
 WRAP = 9_999  # DCF file numbers run from 0001 to 9999
-_DIRECTORY = re.compile(r"(\d{3})[A-Za-z0-9_]{5}")
-_NUMBER = re.compile(r"(\d{4})$")
+_DIRECTORY = re.compile(r"(?:\A|/)([1-9]\d{2})[A-Za-z0-9_]{5}/[^/]*\Z")
+_NUMBER = re.compile(r"(\d{4})(?:\.[^./]*)?\Z")
 _TRAILING_DIGITS = re.compile(r"(\d{1,9})$")
 # A stamp of 1/100 s tells two presses apart at up to 100 frames a second; 1/10 s does not.
 _FINE_DIGITS = 2
@@ -50,8 +51,7 @@ def clock_us(frame: Frame, *, in_utc: bool) -> int:
 
 def directory_number(frame: Frame) -> int | None:
     """The number of the frame's DCF directory; None where the folder is not named by DCF."""
-    match = _DIRECTORY.fullmatch(frame.files[0].file.folder.rpartition("/")[2])
-    return int(match[1]) if match else None
+    return _directory_in(frame.files[0].path)
 
 
 def file_number(frame: Frame) -> int | None:
@@ -74,7 +74,19 @@ def last_number(frame: Frame) -> int | None:
 
 def number_of(file: ReadFile) -> int | None:
     """The file's DCF number; None where its name has no four digits at its end."""
-    match = _NUMBER.search(file.file.stem)
+    return _number_in(file.path)
+
+
+# Each frame is asked several times for its numbers, and only about its neighbours.
+@lru_cache(maxsize=1024)
+def _directory_in(path: str) -> int | None:
+    match = _DIRECTORY.search(path)
+    return int(match[1]) if match else None
+
+
+@lru_cache(maxsize=1024)
+def _number_in(path: str) -> int | None:
+    match = _NUMBER.search(path)
     return int(match[1]) if match else None
 
 

@@ -105,7 +105,9 @@ class ExposureTrack:
         change = abs(link.ev_change)
         if change <= SAME_EV:
             return self.habits.ev_same
-        return self.habits.ev_small if change <= costs.EV_SMALL else self.habits.ev_large
+        if change <= costs.EV_SMALL:
+            return self.habits.ev_small
+        return self.habits.ev_large + (self.habits.ev_leap if change > costs.EV_LEAP else 0.0)
 
     def close(self, length: int) -> float:  # noqa: ARG002 - the same question for all tracks
         """Nothing is left open at the end."""

@@ -16,14 +16,13 @@ from outside import corpus
 from sorter.disk.card import Card
 from sorter.grouping.account import account_for
 from sorter.model.kinds import Kind
-from sorter.model.sequence import Account
+from sorter.model.sequence import Account, Sequence
 from sorter.reading.cards import read_card
 
 APART = {
-    "Fujifilm X100T, 3 to 18 s apart, single drive, bracketing off: each with another film simulation"
-    " by its maker note (none, yellow, red and green filter, sepia), the third with another exposure"
-    " programme; whoever turns a menu between two frames tries it out": [
-        f"exv/exiv2-bug1179{letter}.jpg" for letter in "fghij"
+    "Fujifilm X100T, 10 to 18 s apart, single drive, bracketing off: another film simulation by the"
+    " maker note, and the third ten stops off": [
+        f"exv/exiv2-bug1179{letter}.jpg" for letter in "fgh"
     ],
     "Fujifilm X100T, 31 to 153 s apart, single drive: aperture or exposure compensation differ": [
         f"exv/exiv2-bug1179{letter}.jpg" for letter in "abcde"
@@ -126,6 +125,16 @@ def test_no_margin_is_below_zero() -> None:
 def test_tries_are_apart(reason: str) -> None:
     found = sequences(APART[reason])
     assert len(set(found)) == len(found), dict(zip(APART[reason], found, strict=True))
+
+
+def test_what_only_the_film_look_tells_apart_is_called_unsure() -> None:
+    # Three tries 3 and 4 s apart, manual focus, one exposure: they differ in nothing that is read.
+    (found,) = [s for s in account().sequences if _has(s, "exv/exiv2-bug1179h.jpg")]
+    assert "unsure: manual-stack or 3 singles" in found.notes
+
+
+def _has(sequence: Sequence, path: str) -> bool:
+    return any(frame.path == path for frame in sequence.frames)
 
 
 @pytest.mark.parametrize("reason", TOGETHER)
