@@ -253,6 +253,6 @@ def _margin(nats: float) -> str:
 
 MARGINS: Final = (
     "margin: by how much this is likelier than the next best account, in nats: 1 is three times as "
-    "likely, 3 twenty times, 7 a thousand times, and from 20 on it is beyond doubt. Where a sequence "
+    "likely, 3 twenty times, 7 a thousand times, and from 30 on it is beyond doubt. Where a sequence "
     "begins, the next best is that it goes on from what is before; of its kind, it is the next kind."
 )

@@ -456,7 +456,7 @@ LADDER_FELL_BACK = 10.0  # it goes back by more than a rung and a half: the next
 # margins find cheaper after all is put in its place.
 DROP_BEHIND = 12.0
 # A second account that is so much worse than the best is beyond doubt the worse one (margins).
-GIVE_UP_BEHIND = 25.0
+GIVE_UP_BEHIND = 36.0
 # Nobody turns by hand in a steadier rhythm than this (in natural logarithm): it is a machine's.
 MACHINE_SPREAD = 0.12
 # The first pause or two were out of rhythm, and now it settles: hands and flashes do that.

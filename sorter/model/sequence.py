@@ -9,7 +9,7 @@ from sorter.model.focus import FocusOrder, focus_order
 from sorter.model.frame import Frame, ReadFile
 from sorter.model.kinds import Kind
 
-BEYOND_DOUBT = 20.0  # nats, one in 500 million; larger margins are not counted further
+BEYOND_DOUBT = 30.0  # nats, one in 10^13; larger margins are not counted further
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
