@@ -274,8 +274,8 @@ FOCUS_BRACKET = Habits(
 )  # fmt: skip
 
 _BY_HAND = Pauses(
-    # Hands take 1 to 30 s a slice and keep no beat.
-    first=4.0, first_spread=0.8, spread=0.6, learns=True, tightest=0.15,
+    # Hands take 1 to 30 s a slice and keep no beat: a few even pauses are luck.
+    first=4.0, first_spread=0.8, spread=0.6, learns=True, tightest=0.3,
     quickest_s=1.0, rushed=5.0,
     # Whoever waits longer looks for another picture, or for the flash.
     slowest_s=8.0, flash_slowest_s=11.0, dragging=2.0,

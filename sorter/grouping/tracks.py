@@ -153,7 +153,7 @@ class ExposureSet(ExposureTrack):
         """One way, or from the middle outward: the orders that makers' menus offer."""
         middle = values[len(values) // 2]
         outward = [abs(value - middle) for value in self.values]
-        near = costs.SET_REPEATED_EV
+        near = costs.SET_TOLERANCE_EV
         return self.values in (values, values[::-1]) or all(
             b >= a - near for a, b in itertools.pairwise(outward)
         )

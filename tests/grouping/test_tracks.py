@@ -147,3 +147,11 @@ def test_tracks_fork_and_go_on_apart() -> None:
     again = bracket.fork()
     again.take(ev_links((0, 1))[0])
     assert (len(bracket.values), len(again.values)) == (1, 2)
+
+
+def test_nominal_thirds_from_the_middle_outward_are_in_order() -> None:
+    # CIPA DC-008's nominal speeds 1/60, 1/80, 1/50: a third less, a third more.
+    track = ExposureSet(costs.EXPOSURE_SET)
+    for link in ev_links([-math.log2(speed / 60) for speed in (60, 80, 50)]):
+        track.take(link)
+    assert track.close(3) == costs.SET_SIZES[3] + costs.SET_OF_THIRDS
