@@ -74,13 +74,12 @@ def settled(ground: Ground, pieces: tuple[Piece, ...]) -> tuple[Found, ...]:
     The search drops what falls far behind. Now and then that would have come out best in the end,
     and the margins, which follow a run for longer, find it.
     """
+    sure = tuple(weighed(ground, pieces))
     for _ in range(_MOST_REPAIRS):
-        sure = tuple(weighed(ground, pieces))
         better = tuple(_repaired(pieces, sure))
         if better == pieces:
             break
-        pieces = better
-    sure = tuple(weighed(ground, pieces)) if better != pieces else sure
+        pieces, sure = better, tuple(weighed(ground, better))
     return tuple(Found(piece=piece, sure=each) for piece, each in zip(pieces, sure, strict=True))
 
 

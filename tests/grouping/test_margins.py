@@ -9,10 +9,17 @@ import pytest
 
 from cardmaking.cameras import BY_NAME
 from grouping.drawn import drawn
+from grouping.series import BRACKET, climbing, even, run, start
 from grouping.shoots import BODIES, shoot
 from sorter.disk.card import Card
 from sorter.grouping.account import account_for
+from sorter.grouping.evidence import gather
+from sorter.grouping.margins import settled, weighed
+from sorter.grouping.search import Piece, ground_of
+from sorter.grouping.timeline import timelines
 from sorter.model.frame import Reading
+from sorter.model.kinds import Kind
+from sorter.model.knobs import GroupingKnobs
 from sorter.model.sequence import Sequence
 from sorter.reading.cards import read_card
 
@@ -60,3 +67,14 @@ def test_of_random_cards(name: str) -> None:
 def test_of_the_demo_card(demo_card: Path) -> None:
     card = Card(demo_card)
     assert list(beaten(read_card(card, card.listing()))) == []
+
+
+def test_an_account_that_takes_many_repairs_keeps_a_margin_for_each_piece() -> None:
+    made = start()
+    run(made, even(0, 0.2, 60), climbing(0.3, 0.005, 60), planned=60, **BRACKET)
+    (line,) = timelines(made.reading().frames)
+    ground = ground_of(gather(line), GroupingKnobs())
+    shattered = tuple(Piece(start=i, stop=i + 1, kind=Kind.SINGLE) for i in range(60))
+    found = settled(ground, shattered)
+    assert len(found) < 60
+    assert [each.sure for each in found] == list(weighed(ground, tuple(e.piece for e in found)))
