@@ -9,8 +9,7 @@ from itertools import pairwise
 from typing import Final
 
 from sorter.grouping.corrections import Stretch
-from sorter.grouping.costs import NEVER
-from sorter.grouping.search import Ground, Piece, follow, openings
+from sorter.grouping.search import Ground, Piece, cheapest, follow, openings
 from sorter.model.kinds import Kind
 from sorter.model.sequence import BEYOND_DOUBT, Grounds
 
@@ -97,12 +96,8 @@ def _kind(ground: Ground, pieces: tuple[Piece, ...], stretch: Stretch) -> tuple[
 
 
 def _best_series(ground: Ground, stretch: Stretch) -> Kind | None:
-    best, kind = NEVER, None
-    for run in openings(ground, stretch.start, None):
-        if follow(ground, run, stretch.stop) is not None:
-            cost = run.cost + run.closing_cost()
-            if cost < best:
-                best, kind = cost, run.habits.kind
+    runs = openings(ground, stretch.start, None)
+    kind, _ = cheapest(run for run in runs if follow(ground, run, stretch.stop) is not None)
     return kind
 
 

@@ -155,11 +155,12 @@ class Habits:
     start: how rare the kind is. goes_on, ends: a length of typically e^ends frames. shortest,
     longest: frames. drive, bracketing, focus_mode: what the camera says at the first frame; a
     camera that does not say costs nothing. pauses_untold: in place of pauses where it says neither
-    a distance nor a focus mode; pauses_driven: where it says continuous drive. changed: a setting changes within. stays, moves: how many
-    steps with focus unmoved, and moved, the habit counts for; the run's own steps are added to them
-    (a rule of succession). against, thrown: a move that wavers back a little, that jumps back; with
-    free_focus moves may go either way, and neither counts. ev_*: exposure stays, drifts (to 0.4 EV), jumps;
-    ev_leap: what it costs more that it jumps by stops.
+    a distance nor a focus mode; pauses_driven: where it says continuous drive. changed: a setting
+    changes within. stays, moves: how many steps with focus unmoved, and moved, the habit counts for;
+    the run's own steps are added to them (a rule of succession). against, thrown: a move that wavers
+    back a little, that jumps back; with free_focus moves may go either way, and neither counts.
+    ev_*: exposure stays, drifts (to 0.4 EV), jumps; ev_leap: what it costs more that it jumps by
+    stops.
     """
 
     kind: Kind
@@ -457,6 +458,8 @@ LADDER_FELL_BACK = 10.0  # it goes back by more than a rung and a half: the next
 DROP_BEHIND = 12.0
 # A second account that is so much worse than the best is beyond doubt the worse one (margins).
 GIVE_UP_BEHIND = 36.0
+# --- rhythm ---------------------------------------------------------------------------------------
+
 # Nobody turns by hand in a steadier rhythm than this (in natural logarithm): it is a machine's.
 MACHINE_SPREAD = 0.12
 # The first pause or two were out of rhythm, and now it settles: hands and flashes do that.

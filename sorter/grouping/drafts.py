@@ -26,7 +26,6 @@ from sorter.model.knobs import GroupingKnobs
 from sorter.model.sequence import BEYOND_DOUBT, Grounds, Sequence
 from sorter.model.values import MICROSECONDS
 
-_FEWEST: Final = 3  # frames of which the last one may be merged out of the others
 _OFF_BEAT: Final = 1.5  # times the usual pause
 
 
@@ -100,11 +99,11 @@ def _without_results(evidence: Evidence, found: tuple[Found, ...]) -> Iterator[F
 
 def _ends_in_a_result(evidence: Evidence, piece: Piece) -> bool:
     """The last picture came off the beat: a camera needs longer to merge than to shoot."""
-    frames = tuple(look.frame for look in evidence.looks[piece.start : piece.stop])
     pauses = [link.pause_s for link in evidence.links[piece.start : piece.stop - 1]]
-    if len(frames) <= _FEWEST or pauses[-1] <= _OFF_BEAT * sorted(pauses)[len(pauses) // 2]:
+    if not pauses or pauses[-1] <= _OFF_BEAT * sorted(pauses)[len(pauses) // 2]:
         return False
-    return results.is_unmarked(frames[-1], frames[:-1], piece.kind, pauses[-1])
+    *sources, last = (look.frame for look in evidence.looks[piece.start : piece.stop])
+    return results.is_unmarked(last, sources, piece.kind, pauses[-1])
 
 
 def _draft(case: _Case, found: tuple[Found, ...], index: int) -> Draft:

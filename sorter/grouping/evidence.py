@@ -64,9 +64,9 @@ class Link:
     """The step between two neighbouring looks.
 
     pause_lo, pause_hi: natural logarithms of the shortest and longest pause in seconds that the
-    stamps allow, pause_mid between them; missing: how many frames the numbers say are missing between the two, 0 where none
-    or not told, and share_s, share_lo, share_hi: the pauses with the time shared out over all of
-    them.
+    stamps allow, pause_mid between them; missing: how many frames the numbers say are missing
+    between the two, 0 where none or not told, and share_s, share_lo, share_hi: the pauses with the
+    time shared out over all of them.
     elapsed_s: start to start. turn: |change of focus| in motor steps where in_steps is true, else in
     dioptres; large, wide: more than a slice of a stack would turn, more than it usually does; waver:
     so little that rounding may have made it. shot_step, number_step: None where one side does not
@@ -211,7 +211,9 @@ def _link(a: Look, b: Look) -> Link:
         turn=turn / (missing + 1),
         large=turned > _LARGE_TURN,
         wide=turned > _WIDE_TURN,
-        waver=move not in (Move.UNKNOWN, Move.TIE) and not a.in_steps and _is_waver(a, b),
+        waver=move not in (Move.UNKNOWN, Move.TIE)
+        and not a.in_steps
+        and about_equal(a.facts, b.facts, _WAVER),
         ev_change=_ev_change(a, b),
         shot_step=step,
         shot_begins=a.shot is None and b.shot == 1,
@@ -279,16 +281,16 @@ def _turned_share(a: Facts, b: Facts) -> float:
     return 1 - min(one, two) / max(one, two)
 
 
-def _is_waver(a: Look, b: Look) -> bool:
-    ends = (
-        (a.facts.focus_near_m, b.facts.focus_near_m),
-        (a.facts.focus_far_m, b.facts.focus_far_m),
+def about_equal(a: Facts, b: Facts, share: float) -> bool:
+    """The distances of both are equal, as far as they are told, but for a centimetre or a share."""
+    ends = ((a.focus_near_m, b.focus_near_m), (a.focus_far_m, b.focus_far_m))
+    return all(
+        one is None
+        or two is None
+        or one == two
+        or abs(one - two) <= max(_CENTIMETRE, share * min(one, two))
+        for one, two in ends
     )
-    return all(one is None or two is None or _about_equal(one, two) for one, two in ends)
-
-
-def _about_equal(one: float, two: float) -> bool:
-    return one == two or abs(one - two) <= max(_CENTIMETRE, _WAVER * min(one, two))
 
 
 def _ev_change(a: Look, b: Look) -> float:
@@ -320,15 +322,16 @@ _SAME_RATIO = 1.03  # zoom and aperture values are rounded; breathing lenses dri
 def _changed(a: Facts, b: Facts) -> frozenset[str]:
     if _compared(a) == _compared(b):
         return _NOTHING
-    changed = [name for name in _COMPARED if _differ(getattr(a, name), getattr(b, name))]
+    changed = [name for name in _COMPARED if differ(getattr(a, name), getattr(b, name))]
     if "bracketing" not in changed and _begins_to_bracket(a.bracketing, b.bracketing):
         changed.append("bracketing")
-    if "iso" in changed and a.exposure_time_s != b.exposure_time_s and _as_bright(a, b):
+    if "iso" in changed and a.exposure_time_s != b.exposure_time_s and as_bright(a, b):
         changed.append(TRADED)
     return frozenset(changed)
 
 
-def _as_bright(a: Facts, b: Facts) -> bool:
+def as_bright(a: Facts, b: Facts) -> bool:
+    """Both tell their exposure, and it is the same."""
     one, two = exposure_ev(a), exposure_ev(b)
     return one is not None and two is not None and abs(one - two) <= SAME_EV
 
@@ -338,7 +341,8 @@ def _begins_to_bracket(one: Bracketing | None, two: Bracketing | None) -> bool:
     return (one is None) is not (two is None) and Bracketing.OFF not in (one, two)
 
 
-def _differ(one: object, two: object) -> bool:
+def differ(one: object, two: object) -> bool:
+    """Two settings that are told are not the same; figures may differ by their rounding."""
     if one is None or two is None or one in {"", two} or two == "":
         return False
     if isinstance(one, float) and isinstance(two, float):

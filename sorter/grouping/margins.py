@@ -7,14 +7,14 @@ side, for three tries may be one short stack.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER
 from sorter.grouping.runs import Run
-from sorter.grouping.search import Ground, Piece, cost_of_singles, follow, openings
+from sorter.grouping.search import Ground, Piece, cheapest, cost_of_singles, follow, openings
 from sorter.model.kinds import Kind
 from sorter.model.sequence import BEYOND_DOUBT
 
@@ -125,15 +125,14 @@ def _judged(ground: Ground, piece: Piece) -> _Judged:
     if piece.kind is Kind.SINGLE:
         path = cost_of_singles(ground, piece.start, piece.stop)
         return _Judged(piece=piece, path=path, own=path[-1], ends=runs)
-    own = [run for run in runs if run.habits.kind is piece.kind]
     path, cost, ends = [], NEVER, []
-    for run in own:
-        opening = run.cost
-        taken = follow(ground, run, piece.stop)
+    for run in (run for run in runs if run.habits.kind is piece.kind):
+        opening, taken = run.cost, follow(ground, run, piece.stop)
         if taken is not None:
             ends.append(run)
-            if run.cost + run.closing_cost() < cost:
-                path, cost = [opening, *taken], run.cost + run.closing_cost()
+            closed = run.cost + run.closing_cost()
+            if closed < cost:
+                path, cost = [opening, *taken], closed
     others = [run for run in runs if run.habits.kind is not piece.kind]
     ends += [run for run in others if follow(ground, run, piece.stop, path[1:]) is not None]
     return _Judged(piece=piece, path=path, own=cost, ends=ends)
@@ -142,22 +141,12 @@ def _judged(ground: Ground, piece: Piece) -> _Judged:
 def _of_kind(ground: Ground, found: _Judged) -> Margin:
     """The margin over the best other kind for the same frames."""
     piece = found.piece
-    kind, cost = _cheapest(run for run in found.ends if run.habits.kind is not piece.kind)
+    kind, cost = cheapest(run for run in found.ends if run.habits.kind is not piece.kind)
     if piece.kind is not Kind.SINGLE:
         singles = cost_of_singles(ground, piece.start, piece.stop)[-1]
         if singles < cost and singles < found.own + costs.GIVE_UP_BEHIND:
             kind, cost = Kind.SINGLE, singles
     return Margin(kind=kind, nats=min(BEYOND_DOUBT, cost - found.own))
-
-
-def _cheapest(runs: Iterable[Run]) -> tuple[Kind | None, float]:
-    """The kind of the cheapest of the runs as they end here, and what it costs."""
-    kind, cost = None, NEVER
-    for run in runs:
-        closed = run.cost + run.closing_cost()
-        if closed < cost:
-            kind, cost = run.habits.kind, closed
-    return kind, cost
 
 
 def _of_boundary(ground: Ground, near: dict[int, _Judged], index: int) -> Margin:
@@ -168,7 +157,7 @@ def _of_boundary(ground: Ground, near: dict[int, _Judged], index: int) -> Margin
         runs = [run.fork() for run in near[first].ends]
         stop = near[last].piece.stop
         joined = [run for run in runs if follow(ground, run, stop, path) is not None]
-        kind, cost = _cheapest(joined)
+        kind, cost = cheapest(joined)
         if cost - apart < best.nats:
             best = Margin(kind=kind, nats=cost - apart, joins=(first, last))
     return best

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Final
 
 from sorter.grouping import results
-from sorter.grouping.evidence import SAME_EV, Look, exposure_ev
+from sorter.grouping.evidence import Look, about_equal, as_bright, differ
 from sorter.model.frame import Facts, Frame
 from sorter.model.kinds import STACK_KINDS, Kind
 from sorter.model.sequence import Bond, Relation
@@ -23,8 +23,6 @@ _BESIDE_S: Final = 60.0
 _LOOKS_BACK: Final = 4
 _NEAR: Final = 0.15  # of a focus span: where one series ends and another goes on from there
 _HARDLY: Final = 0.03  # of a distance: rounding, and a lens that returns to where it was
-_BREATHES: Final = 1.03  # a lens tells another focal length as it is focused closer
-_EQUAL_M: Final = 0.0101  # distances of whole centimetres waver by one
 _AGAIN: Final = STACK_KINDS | {Kind.EXPOSURE_BRACKET}
 _BLENDED: Final = frozenset({Kind.SINGLE, Kind.BURST})
 
@@ -96,12 +94,8 @@ def _lasted_s(series: Series) -> float:
 def _same_lens(one: Series, two: Series) -> bool:
     """The same lens, zoom and f-number; another of them shows another picture."""
     a, b = one.looks[-1].facts, two.looks[0].facts
-    return (a.lens, a.f_number) == (b.lens, b.f_number) and _same_zoom(a, b)
-
-
-def _same_zoom(one: Facts, two: Facts) -> bool:
-    a, b = one.focal_length_mm, two.focal_length_mm
-    return a is None or b is None or max(a, b) <= _BREATHES * min(a, b)
+    zoomed = differ(a.focal_length_mm, b.focal_length_mm)
+    return (a.lens, a.f_number) == (b.lens, b.f_number) and not zoomed
 
 
 def _bond(before: Series, now: Series) -> Bond | None:
@@ -123,8 +117,7 @@ def _same_exposures(before: Series, now: Series) -> bool:
 
 
 def _same_exposure(one: Look, two: Look) -> bool:
-    told = one.ev is not None and two.ev is not None and one.said_ev == two.said_ev
-    return told and abs((one.ev or 0.0) - (two.ev or 0.0)) <= SAME_EV
+    return one.said_ev == two.said_ev and as_bright(one.facts, two.facts)
 
 
 def _same_focus(one: Look, two: Look) -> bool:
@@ -133,15 +126,7 @@ def _same_focus(one: Look, two: Look) -> bool:
         return True
     if one.in_steps:
         return abs(one.focus - two.focus) <= _HARDLY * abs(one.focus)
-    return _same_distance(one.facts, two.facts)
-
-
-def _same_distance(one: Facts, two: Facts) -> bool:
-    ends = ((one.focus_near_m, two.focus_near_m), (one.focus_far_m, two.focus_far_m))
-    return all(
-        a is None or b is None or a == b or abs(a - b) <= max(_EQUAL_M, _HARDLY * min(a, b))
-        for a, b in ends
-    )
+    return about_equal(one.facts, two.facts, _HARDLY)
 
 
 def _goes_on(before: Series, now: Series) -> bool:
@@ -203,10 +188,7 @@ def _same_setup(one: Series, stack: Series) -> bool:
 
 def _set_alike(one: Facts, two: Facts) -> bool:
     """The same lens, zoom, f-number, sensitivity, time and flash."""
-    a, b = exposure_ev(one), exposure_ev(two)
-    if a is None or b is None or abs(a - b) > SAME_EV:
-        return False
-    return _setup(one) == _setup(two)
+    return as_bright(one, two) and _setup(one) == _setup(two)
 
 
 def _setup(facts: Facts) -> tuple[object, ...]:

@@ -34,14 +34,17 @@ def may_merge(result: Frame, kind: Kind, sources: int) -> bool:
     Where it says of how many it was merged, the sequence has at least as many: a camera may leave
     out some of them, but makes none up.
     """
-    usual = _MERGED_KINDS.get(result.facts.merged, frozenset())
-    return kind in usual and sources >= max(_FEWEST_SOURCES, result.facts.merged_from or 0)
+    return _merges(result, kind, sources) and sources >= (result.facts.merged_from or 0)
 
 
 def fits(result: Frame, kind: Kind, sources: int, pause_s: float) -> bool:
     """A marked result belongs to the sequence right before it, if that is of the kind it merges."""
+    return _merges(result, kind, sources) and pause_s <= LATEST_S
+
+
+def _merges(result: Frame, kind: Kind, sources: int) -> bool:
     usual = _MERGED_KINDS.get(result.facts.merged, frozenset())
-    return kind in usual and sources >= _FEWEST_SOURCES and pause_s <= LATEST_S
+    return kind in usual and sources >= _FEWEST_SOURCES
 
 
 def is_unmarked(frame: Frame, sources: Run[Frame], kind: Kind, pause_s: float) -> bool:

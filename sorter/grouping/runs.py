@@ -26,20 +26,13 @@ class Step:
     camera runs, and within another.
     """
 
-    __slots__ = ("_anew", "by_hand", "driven", "link")
+    __slots__ = ("anew", "by_hand", "driven", "link")
 
     def __init__(self, link: Link) -> None:
         self.link = link
+        self.anew = _anew_cost(link)
         self.driven = _counters(link, driven=True)
         self.by_hand = _counters(link, driven=False)
-        self._anew: float | None = None
-
-    @property
-    def anew(self) -> float:
-        """What the link costs where it is a boundary, whatever kind begins behind it."""
-        if self._anew is None:
-            self._anew = anew_cost(self.link)
-        return self._anew
 
 
 class Run:
@@ -233,7 +226,7 @@ def _drive_cost(habits: Habits, drive: DriveMode, told: Bracketing | None) -> fl
     return habits.drive[drive]
 
 
-def anew_cost(link: Link) -> float:
+def _anew_cost(link: Link) -> float:
     """What the link costs where it is a boundary, whatever kind begins behind it."""
     pause = log_cost(math.log(costs.ANEW_MEDIAN_S), costs.ANEW_SPREAD, link.pause_lo, link.pause_hi)
     at_once = costs.ANEW_AT_ONCE * max(0.0, -link.pause_hi)

@@ -7,7 +7,7 @@ behind. With the limits in costs.py the time is linear in the number of frames.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from operator import attrgetter
@@ -48,25 +48,33 @@ class Piece:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ground:
-    """What is searched: the looks of one timeline, the steps between them, and the user's limits."""
+    """What is searched: the looks of one timeline and the steps between them, and by what.
+
+    models: with the user's own limits in them. opening: for each look what it costs to open a run
+    of each model there. apart_s: a pause that always parts two sequences.
+    """
 
     looks: tuple[Look, ...]
     steps: tuple[Step, ...]
-    knobs: GroupingKnobs
-
-    @property
-    def models(self) -> tuple[Habits, ...]:
-        """The models with the user's own limits in them."""
-        return models_for(self.knobs)
+    models: tuple[Habits, ...]
+    opening: tuple[tuple[float, ...], ...]
+    apart_s: float
 
 
 def ground_of(evidence: Evidence, knobs: GroupingKnobs) -> Ground:
     """The evidence ready to be searched."""
-    return Ground(looks=evidence.looks, steps=tuple(map(Step, evidence.links)), knobs=knobs)
+    models = _models_for(knobs)
+    return Ground(
+        looks=evidence.looks,
+        steps=tuple(map(Step, evidence.links)),
+        models=models,
+        opening=tuple(opening_costs(models, look) for look in evidence.looks),
+        apart_s=knobs.apart_s,
+    )
 
 
 @cache
-def models_for(knobs: GroupingKnobs) -> tuple[Habits, ...]:
+def _models_for(knobs: GroupingKnobs) -> tuple[Habits, ...]:
     """The models with the user's own limits in them."""
     hand = costs.MANUAL_STACK
     own = replace(
@@ -95,7 +103,7 @@ def best_account(ground: Ground) -> tuple[Piece, ...]:
         before = best[index].cost
         if index:
             before += ground.steps[index - 1].anew
-            _go_on(opened, ground.steps[index - 1], ground.knobs.apart_s)
+            _go_on(opened, ground.steps[index - 1], ground.apart_s)
         ending = _best_ending(opened, best, before + single_cost(ground, index))
         limit = ending.cost + costs.DROP_BEHIND
         for run in openings(ground, index, best[index].kept, before=before, limit=limit):
@@ -112,7 +120,7 @@ def _go_on(opened: dict[Habits, list[Run]], step: Step, apart_s: float) -> None:
 
 def single_cost(ground: Ground, index: int) -> float:
     """What the frame costs as a single, but for the boundary before it."""
-    return opening_costs(ground.models, ground.looks[index])[_SINGLE]
+    return ground.opening[index][_SINGLE]
 
 
 def openings(
@@ -129,8 +137,7 @@ def openings(
     if "lens" in onward.changed or onward.clock_back:
         return
     rhythm = kept.rhythm if kept and kept.rhythm.fits(onward) else None
-    costs_here = opening_costs(ground.models, look)
-    for habits, opening in zip(ground.models, costs_here, strict=True):
+    for habits, opening in zip(ground.models, ground.opening[index], strict=True):
         if habits.longest == 1 or before + opening > limit:
             continue
         if onward.share_s > habits.pauses.limit_s + onward.grain_s:
@@ -190,12 +197,22 @@ def follow(ground: Ground, run: Run, stop: int, path: Sequence[float] = ()) -> l
     costs_so_far: list[float] = []
     first = run.start + run.length - 1
     for place, index in enumerate(range(first, stop - 1)):
-        if not run.go_on(ground.steps[index], ground.knobs.apart_s):
+        if not run.go_on(ground.steps[index], ground.apart_s):
             return None
         if path and run.cost > path[place] + costs.GIVE_UP_BEHIND:
             return None
         costs_so_far.append(run.cost)
     return costs_so_far
+
+
+def cheapest(runs: Iterable[Run]) -> tuple[Kind | None, float]:
+    """The kind of the cheapest of the runs as they end here, and what it costs."""
+    kind, cost = None, NEVER
+    for run in runs:
+        closed = run.cost + run.closing_cost()
+        if closed < cost:
+            kind, cost = run.habits.kind, closed
+    return kind, cost
 
 
 def cost_of_singles(ground: Ground, start: int, stop: int) -> list[float]:

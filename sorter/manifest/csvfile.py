@@ -59,14 +59,14 @@ def _plain(value: object) -> str:
     return "" if value is None else str(value)
 
 
-PATH: Final = Column(write=defused_path, read=read_path)
+_PATH: Final = Column(write=defused_path, read=read_path)
 WORDS: Final = Column(write=defused_text, read=read_text)
 _WHOLE: Final = Column(write=_plain, read=_whole)
 _FIGURE: Final = Column(write=figure, read=number)
 
 _HOW: Final[dict[str, Column]] = {
-    "source": PATH,
-    "destination": PATH,
+    "source": _PATH,
+    "destination": _PATH,
     "kind": Column(write=str, read=Kind),
     "role": Column(write=str, read=Role),
     "focus_mode": Column(write=_plain, read=lambda cell: FocusMode(cell) if cell else None),

@@ -82,7 +82,7 @@ def _sequence_rows(
             planned=sequence.planned,
             merged=position is None,
         )
-        result = () if position else (f"{Bond.RESULT} sequence {number}",)
+        result = () if position else (Bond.RESULT.text(number),)
         about_frame = (*_own_notes(frame), *result)
         for file in sorted(frame.files, key=lambda file: _by_role(file, place)):
             said = (*about_frame, *file.notes, *notes)

@@ -50,6 +50,10 @@ class Bond(StrEnum):
     SAME_SETUP = "same set-up as"
     RESULT = "result of"
 
+    def text(self, number: int) -> str:
+        """The clause that says it of the sequence with this number."""
+        return f"{self} sequence {number}"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Relation:
@@ -64,7 +68,7 @@ class Relation:
 
     def text(self, number: int) -> str:
         """The relation as a clause, with the other sequence's number."""
-        return f"{self.what} sequence {number}"
+        return self.what.text(number)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
