@@ -6,12 +6,13 @@ import argparse
 import os
 import sys
 from concurrent.futures import ProcessPoolExecutor
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import timedelta, timezone
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cardmaking import containers, draw, naming, rockpool
 from cardmaking.clearing import RefusedError, clear, folders
+from cardmaking.placing import as_csv, put, set_time
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -102,21 +103,9 @@ def write_series(card: Path, series: Series, names: Sequence[Named]) -> int:
     total = 0
     for one in names:
         for source, data in contents(series, one, scene).items():
-            _put(card / source, data, one.picture.taken)
+            put(card / source, data, one.picture.taken, ZONE)
             total += len(data)
     return total
-
-
-def _put(path: Path, data: bytes, taken: datetime) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(data)
-    _set_time(path, taken)
-
-
-def _set_time(path: Path, taken: datetime) -> None:
-    """Sets access and change time to the capture time, in the whole seconds of a card's clock."""
-    seconds = int(taken.replace(tzinfo=ZONE).astimezone(UTC).timestamp())
-    os.utime(path, (seconds, seconds))
 
 
 def litter(names: Sequence[Sequence[Named]]) -> dict[str, bytes]:
@@ -141,12 +130,12 @@ def make_card(card: Path, truth: Path) -> tuple[int, int]:
     clear(card, truth, {row["source"] for row in rows} | set(left), naming.COLUMNS)
     total = _write_all(card, shoot, names)
     for source, data in {**naming.MISC, **left}.items():
-        _put(card / source, data, rockpool.DAY)
+        put(card / source, data, rockpool.DAY, ZONE)
         total += len(data)
     for folder in folders(card):
-        _set_time(folder, rockpool.DAY)
+        set_time(folder, rockpool.DAY, ZONE)
     truth.parent.mkdir(parents=True, exist_ok=True)
-    truth.write_bytes(naming.as_csv(rows))
+    truth.write_bytes(as_csv(rows, naming.COLUMNS))
     return len(rows) + len(left), total
 
 

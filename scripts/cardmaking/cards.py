@@ -19,11 +19,11 @@ from PIL import Image, ImageDraw
 from cardmaking import containers
 from cardmaking.cameras import BY_NAME, CAMERAS
 from cardmaking.clearing import RefusedError, check, clear, is_truth
-from cardmaking.randomcard import COLUMNS, as_csv, planned, truth
+from cardmaking.placing import as_csv, put
+from cardmaking.randomcard import COLUMNS, planned, truth
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import datetime
 
     from cardmaking.randomcard import Named, Taken
 
@@ -96,28 +96,14 @@ def write_card(folder: Path, seed: int, frames: int, names: Sequence[str]) -> st
     clear(card, table, _own(table), COLUMNS)
     rows = truth(named)
     table.parent.mkdir(parents=True, exist_ok=True)
-    table.write_bytes(as_csv(rows))
+    table.write_bytes(as_csv(rows, COLUMNS))
     number = 0
     for one in named:
         for taken in one.taken:
             number += 1
             for source in taken.files:
-                _put(card / source, contents(taken, source, number), taken.shot.captured)
+                put(card / source, contents(taken, source, number), taken.shot.captured, UTC)
     return _told(seed, named, rows)
-
-
-def _put(path: Path, data: bytes, taken: datetime | None) -> None:
-    if path.parent not in _made:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        _made.add(path.parent)
-    path.write_bytes(data)
-    if taken is not None:
-        seconds = int(taken.replace(tzinfo=UTC).timestamp())
-        os.utime(path, (seconds, seconds))
-
-
-_made: set[Path] = set()
-"""Folders that this process has made: a card has few."""
 
 
 def _told(seed: int, named: Sequence[Named], rows: Sequence[dict[str, str]]) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -159,12 +157,3 @@ def _other_rows(
 
 def _row(**values: str) -> dict[str, str]:
     return {column: values.get(column, "") for column in COLUMNS}
-
-
-def as_csv(rows: Sequence[dict[str, str]]) -> bytes:
-    """The rows as CSV (RFC 4180, UTF-8)."""
-    out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
-    writer.writeheader()
-    writer.writerows(rows)
-    return out.getvalue().encode()

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import random
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -262,12 +260,3 @@ def _about(series: Series, taken: Taken, source: str) -> str:
     if taken.press.harm == "cut" and source.endswith(".JPG"):
         return f"{series.about}; JPEG written only by half"
     return f"{series.about}; the merged picture" if taken.press.result else series.about
-
-
-def as_csv(rows: Sequence[dict[str, str]]) -> bytes:
-    """The rows as CSV (RFC 4180, UTF-8)."""
-    out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, COLUMNS, lineterminator="\r\n")
-    writer.writeheader()
-    writer.writerows(rows)
-    return out.getvalue().encode()

@@ -21,6 +21,7 @@ import pytest
 from PIL import Image, TiffImagePlugin
 
 from cardmaking import card, clearing, containers, draw, naming, notes, rockpool
+from cardmaking.placing import as_csv
 from cardmaking.shots import Shot
 
 if TYPE_CHECKING:
@@ -519,7 +520,7 @@ def test_a_folder_of_others_is_refused_and_left_alone(tmp_path: Path) -> None:
 
 def test_a_card_with_one_foreign_file_is_refused(tmp_path: Path) -> None:
     folder, truth = tmp_path / "card", tmp_path / "card-truth.csv"
-    truth.write_bytes(naming.as_csv([]))
+    truth.write_bytes(as_csv([], naming.COLUMNS))
     (folder / "MISC").mkdir(parents=True)
     (folder / "MISC/LENSDATA.BIN").write_bytes(b"own")
     (folder / "MISC/mine.txt").write_text("keep")
@@ -534,7 +535,7 @@ def test_own_files_are_cleared_only_with_the_table_beside(tmp_path: Path) -> Non
     (folder / "MISC/LENSDATA.BIN").write_bytes(b"own")
     with pytest.raises(clearing.RefusedError, match="card-truth"):
         clearing.clear(folder, truth, {"MISC/LENSDATA.BIN"}, naming.COLUMNS)
-    truth.write_bytes(naming.as_csv([]))
+    truth.write_bytes(as_csv([], naming.COLUMNS))
     clearing.clear(folder, truth, {"MISC/LENSDATA.BIN"}, naming.COLUMNS)
     assert not folder.exists()
 
