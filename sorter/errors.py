@@ -74,6 +74,10 @@ class BadShoot(SorterError):
     """The folder cannot be a shoot, or is none."""
 
 
+class BadBackup(SorterError):
+    """The folder cannot hold the second copy of this shoot."""
+
+
 class ShootBusy(SorterError):
     """Another run is at work in this shoot."""
 

@@ -13,11 +13,21 @@ from sorter.model.damage import DAMAGES
 from sorter.model.plan import Entry, Placement
 
 if TYPE_CHECKING:
-    from sorter.pipeline import Findings, Ingest, Report, Undone
+    from sorter.pipeline import Findings, Ingest, Report, SecondCopy, Undone
 
 CAUTION: Final = (
     "Before you format the card: make a second copy of {shoot} on another disk, and check it there "
     "with `sha256sum -c SHA256SUMS`. Format the card only when two verified copies exist."
+)
+
+ONE_DISK: Final = (
+    "Both copies lie on one disk, and would be lost with it. Before you format the card: make a copy "
+    "on another disk, and check it there with `sha256sum -c SHA256SUMS`."
+)
+
+TWO_COPIES: Final = (
+    "Two verified copies exist now{moved}. Where they lie on two disks the card may be formatted; "
+    "`sorter verify {shoot} --backup {second}` checks both."
 )
 
 MOVED: Final = (
@@ -48,6 +58,12 @@ def beforehand(work: Ingest) -> Iterator[str]:
         yield (
             f"an ingest of {work.waits_elsewhere.card} was stopped in this shoot and waits for that "
             "card; it is left as it is."
+        )
+    if work.filling and work.second:
+        yield (
+            f"{files_and_size(each.placement for each in work.filling)} of the shoot "
+            f"{'is' if len(work.filling) == 1 else 'are'} not in {work.second.shoot.root} yet: copied "
+            "there from the shoot."
         )
     if work.there:
         missing = files_and_size(work.waiting) if work.waiting else "nothing is"
@@ -80,6 +96,10 @@ def planned(work: Ingest) -> Iterator[Printed]:
     left = [each.row.source for each in work.plan.placements if not each.row.destination]
     yield from _named("left on the card (no plain files)", left)
     verb = "move" if work.would_move else "copy"
+    if work.second:
+        yield Printed(
+            text=f"A second copy of each goes to {words.safe(str(work.second.shoot.root))}."
+        )
     yield Printed(
         text=f"{files_and_size(waiting)} to {verb}. This was a dry run: nothing was written.",
         look="heading",
@@ -98,14 +118,40 @@ def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
         text=f"{verified} of {words.counted(known, 'file', 'files')} verified: {_how(report)}",
         look="heading",
     )
-    yield Printed(text=f"They are in {words.safe(str(shoot))}, listed in manifest.csv there.")
-    if verified < known or report.closed:
-        yield Printed(
-            text="Do not format the card: not everything on it is in the shoot.", look="note"
-        )
+    if verified:
+        yield Printed(text=f"They are in {words.safe(str(shoot))}, listed in manifest.csv there.")
+    if report.second:
+        yield _second(report.second)
+    yield _caution(report, words.safe(str(shoot)))
+
+
+def _second(second: SecondCopy) -> Printed:
+    """What of it is in the second copy."""
+    known, where = len(second.entries), words.safe(str(second.folder))
+    if second.failure and not known:
+        text = f"Second copy: nothing is in {where}: it could not be begun."
     else:
-        caution = MOVED if report.moves else CAUTION
-        yield Printed(text=caution.format(shoot=words.safe(str(shoot))))
+        text = f"Second copy: {second.verified} of {words.counted(known, 'file', 'files')} verified in {where}."
+        text += " It stopped there." if second.failure else ""
+    return Printed(text=text, look="plain" if second.is_whole else "note")
+
+
+def _caution(report: Report, shoot: str) -> Printed:
+    """What to do before the card is formatted, by what exists where."""
+    second = report.second
+    if report.verified < len(report.entries) or report.closed or report.failure:
+        text = "Do not format the card: not everything on it is in the shoot."
+    elif second and (second.verified < len(second.entries) or second.failure):
+        text = "Do not format the card: not everything on it is in the second copy."
+    elif second and second.beside:
+        return Printed(text=ONE_DISK)
+    elif second:
+        moved = ", and the card keeps none" if report.moves else ""
+        where = words.safe(str(second.folder))
+        return Printed(text=TWO_COPIES.format(moved=moved, shoot=shoot, second=where))
+    else:
+        return Printed(text=(MOVED if report.moves else CAUTION).format(shoot=shoot))
+    return Printed(text=text, look="note")
 
 
 def _how(report: Report) -> str:
@@ -161,9 +207,24 @@ def _troubles(report: Report) -> Iterator[Printed]:
         "edited in the shoot since they were carried; left as they are",
         (entry.row.destination for entry in report.edited),
     )
+    if report.second:
+        yield from _troubles_of(report.second, report)
     yield from _named(
         "moved, but still on the card: changed there since, or locked",
         (entry.row.source for entry in report.kept),
+    )
+
+
+def _troubles_of(second: SecondCopy, report: Report) -> Iterator[Printed]:
+    """What went wrong with the second copy alone."""
+    told = {entry.number for entry in report.failed}
+    yield from _named(
+        "not in the second copy",
+        (with_reason(entry) for entry in second.failed if entry.number not in told),
+    )
+    yield from _named(
+        "edited in the second copy since they were carried; left as they are",
+        (entry.row.destination for entry in second.edited),
     )
 
 

@@ -22,6 +22,7 @@ VERIFICATION_FAILED: Final = 4
 _EXAMPLE = """\b
 Examples:
   sorter ingest /media/card ~/pictures/rock-pool --dry-run
+  sorter ingest /media/card ~/pictures/rock-pool --backup /media/second/rock-pool
   sorter ingest /media/card ~/pictures/rock-pool --name "west pool"
   sorter ingest /media/card ~/pictures/rock-pool --folder "{sequence:03d} {kind} f{f_number}"
   sorter ingest /media/card ~/pictures/rock-pool --corrections limpets.csv --hand-pause 90
@@ -48,6 +49,12 @@ go on; 4 a copy came out different from the card's file: it is named.
     "shoot. On one disk that is a rename.",
 )
 @click.option(
+    "--backup",
+    type=GivenPath(),
+    metavar="DIR",
+    help="Write a second verified copy to this folder in the same pass, best on another disk.",
+)
+@click.option(
     "--folder",
     metavar="PATTERN",
     help="How the folders of sequences are named; see below.",
@@ -62,6 +69,7 @@ def ingest(
     card: Path,
     shoot: Path,
     folder: str | None,
+    backup: Path | None,
     *,
     name: str,
     corrections_file: Path | None,
@@ -78,6 +86,10 @@ def ingest(
     Every file is copied, forced to the disk, read back and compared. The card is only read, but for
     --move. An ingest that was stopped goes on where it stopped when it is run again. What is in the
     shoot stays as it is there, whatever corrections and other options say later.
+
+    With --backup the card is read once and written twice. The second copy is a shoot folder too; one
+    that lacks files of the shoot gets them. Either may fail without the other: the last lines say
+    what is where.
     """
     # Imported here, so that this command's help answers at once too.
     from sorter import pipeline  # noqa: PLC0415
@@ -88,7 +100,8 @@ def ingest(
         name=name,
         corrections=pipeline.read_corrections(corrections_file) if corrections_file else (),
         moves=move,
-        **({} if folder is None else {"folder": folder}),
+        backup=backup,
+        folder=pipeline.DEFAULT_FOLDER if folder is None else folder,
     )
     if move and not (yes or dry_run or console.can_ask()):
         raise NotAgreed(
@@ -108,7 +121,9 @@ def ingest(
     for remark in endings.too_late(work):
         console.remark(remark)
     console.show_lines(endings.ingested(report, work.shoot))
-    if report.differing:
+    if report.failures:
+        raise report.failures[0]
+    if report.has_differing:
         ctx.exit(VERIFICATION_FAILED)
     if not report.is_whole:
         ctx.exit(FINISHED_WITHOUT_SOME)

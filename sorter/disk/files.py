@@ -34,6 +34,10 @@ class NewFile:
         return self
 
     def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Closes the file. Raises OSError where the system says only now that it took too little."""
         os.close(self._handle)
 
     def write(self, block: memoryview) -> None:

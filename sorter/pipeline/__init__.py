@@ -17,14 +17,17 @@ from sorter.pipeline.scanning import (
     write_corrections,
     write_manifest,
 )
-from sorter.pipeline.wishes import Report, Ticks, Wishes
+from sorter.pipeline.wishes import Report, SecondCopy, Ticks, Wishes
+from sorter.planning.pattern import DEFAULT as DEFAULT_FOLDER
 from sorter.writing.undo import Undone
 from sorter.writing.verify import Findings
 
 __all__ = [
+    "DEFAULT_FOLDER",
     "Findings",
     "Ingest",
     "Report",
+    "SecondCopy",
     "Ticks",
     "Undo",
     "Undone",

@@ -5,7 +5,6 @@ The plan is a value. A dry run shows it, a run notes the same value in the ledge
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, suppress
 from dataclasses import replace
@@ -32,16 +31,20 @@ from sorter.model.frame import ReadFile
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.row import Row
 from sorter.model.sequence import Account
-from sorter.pipeline.recording import RECORDS, write_records
+from sorter.pipeline.recording import refuse_foreign_lists, write_records
 from sorter.pipeline.scanning import Tick, account_of, unread_files
+from sorter.pipeline.second import Second
 from sorter.pipeline.wishes import Counted, Report, Ticks, Wishes
 from sorter.planning import pattern
 from sorter.planning.lateness import too_late
 from sorter.planning.numbering import numbers_for
 from sorter.planning.places import About, Naming, Standing, another_name, make_plan
-from sorter.writing.carry import Carrier, Outcome, failed, stopping_clearly
+from sorter.writing.carry import Carrier
 from sorter.writing.compare import Comparison, compare, size_to_compare
+from sorter.writing.copying import Job
 from sorter.writing.ledger import Ledger, Run
+from sorter.writing.notes import failed
+from sorter.writing.target import Target, check_any, stopping_clearly
 
 # A file takes whole units of a file system; the ledger, the manifest and the digests need room too.
 _UNIT: Final = 4096
@@ -65,6 +68,7 @@ class Ingest:
         self._card = Card(card)
         check_beside(shoot, card=card)
         self._shoot = Shoot(shoot)
+        self.second = Second(wishes.backup, card=card, shoot=self._shoot) if wishes.backup else None
         self._wishes = wishes
         self._open = ExitStack()
         self._ledger: Ledger | None = None
@@ -72,6 +76,7 @@ class Ingest:
         self._comparison = Comparison()
         self._stored: tuple[Entry, ...] = ()
         self._new_run = 0
+        self._no_room: NoRoom | None = None
         self.plan = Plan(placements=())
         self.goes_on: Run | None = None
         self.waits_elsewhere: Run | None = None
@@ -101,6 +106,11 @@ class Ingest:
         return len(self._comparison.there) - len(self._comparison.missing)
 
     @property
+    def filling(self) -> tuple[Entry, ...]:
+        """What the shoot has already and the second copy has not."""
+        return self.second.lacking(self._known(), frozenset()) if self.second else ()
+
+    @property
     def would_move(self) -> bool:
         """Whether the files are moved: what a stopped plan says counts, not what is asked now."""
         return self._wishes.moves if self.goes_on is None else self.goes_on.moves
@@ -118,20 +128,17 @@ class Ingest:
         if self._ledger is not None:
             self._find_stored(self._ledger)
         else:
-            self._refuse_foreign_lists()
+            refuse_foreign_lists(self._shoot)
+        if self.second:
+            self.second.look(self._known(), hold=hold, open_files=self._open)
         if self.goes_on is None:
             self._look_afresh(ticks)
         else:
             self._listing = self._listed()
 
-    def _refuse_foreign_lists(self) -> None:
-        """A folder without a ledger may hold lists of its own, which ours would replace."""
-        for name in RECORDS:
-            if os.path.lexists(self._shoot.root / name):
-                raise BadShoot(
-                    f"{self._shoot.root} holds a {name}, and no ledger that says it is ours. Move it "
-                    "away, or name another folder for the shoot."
-                )
+    def _known(self) -> tuple[Entry, ...]:
+        """Every file that the shoot's ledger knows."""
+        return self._ledger.entries() if self._ledger else ()
 
     def _find_stored(self, ledger: Ledger) -> None:
         """What the ledger holds that is still to be carried and is on this card."""
@@ -166,7 +173,7 @@ class Ingest:
         account = account_of(
             self._card, self._listing, wishes.settings, ticks.reading, wishes.corrections
         )
-        known = self._ledger.entries() if self._ledger else ()
+        known = self._known()
         self._comparison = self._compared(account, known, ticks.comparing)
         standing = Standing(
             known=known,
@@ -207,7 +214,7 @@ class Ingest:
         captured = {row.source: row.captured for row in make_rows(account)}
         files = self._listing.files
         with stopping_clearly(self._shoot):
-            return compare(
+            found = compare(
                 self._card,
                 self._shoot,
                 files=files,
@@ -216,6 +223,9 @@ class Ingest:
                 entries=known,
                 tick=Counted(tick, size_to_compare(files, known)).add,
             )
+        if self.second:
+            self.second.compare(entry.number for entry in found.there.values())
+        return found
 
     def _again(self) -> tuple[Entry, ...]:
         """Entries that are carried to the places that they have: stopped, or gone missing."""
@@ -257,29 +267,51 @@ class Ingest:
     def _carry_plan(self, ticks: Ticks) -> Report:
         self._check_room()
         ledger = self._noted()
+        lead = Target(self._shoot, ledger, another_name)
+        if self._no_room is not None:
+            lead.fail(self._no_room)
+        if self.second:
+            self.second.begin(ledger, self._open)
         try:
-            return self._carry_noted(ledger, ticks)
+            return self._carry_noted(lead, ticks)
         except BaseException:
-            with suppress(SorterError):  # why the run stops is what counts
-                write_records(self._shoot, ledger.entries())
+            for target in self._targets(lead):
+                with suppress(SorterError):  # why the run stops is what counts
+                    write_records(target.shoot, target.ledger.entries())
             raise
 
+    def _targets(self, lead: Target) -> tuple[Target, ...]:
+        other = self.second.target if self.second else None
+        return (lead, other) if other else (lead,)
+
     def _check_room(self) -> None:
-        """Raises NoRoom before the first byte is written, ShootNotWritable."""
-        needed = sum(map(_room_for, self._to_write()))
+        """Raises NoRoom before the first byte is written, ShootNotWritable.
+
+        Where only one of two folders has no room, the other gets its copies all the same.
+        """
         if not self._shoot.is_writable():
             raise ShootNotWritable(
                 f"{self._shoot.root}: the system lets us write nothing there. Nothing was done: "
                 "check its permissions, or name another folder."
             )
-        with stopping_clearly(self._shoot):
-            room = self._shoot.room()
-        if needed and needed + _BESIDE_ALL > room:
-            raise NoRoom(
-                f"{self._shoot.root}: {_in_megabytes(needed)} are to be written, and the disk has "
-                f"room for {_in_megabytes(room)}. Nothing was done: make room, or name a folder "
-                "on another disk."
+        self._no_room = _no_room(self._shoot, (_room_for(row) for row in self._to_write()))
+        if self.second and (error := _no_room(self.second.shoot, self._to_write_second())):
+            self.second.refuse_room(error)
+        if self._no_room and (self.second is None or self.second.failure):
+            raise self._no_room
+
+    def _to_write_second(self) -> Iterator[int]:
+        """The room for each file that is not in the second copy yet."""
+        if self.second:
+            lacking = self.second.lacking(self._known(), self._numbers_waiting())
+            yield from (_room_for(entry.row) for entry in lacking)
+            yield from (
+                _room_for(each.row) for each in self.plan.placements if each.row.destination
             )
+
+    def _numbers_waiting(self) -> frozenset[int]:
+        """The numbers of what is carried and was known before."""
+        return frozenset(entry.number for entry in self._again()) | self.plan.again
 
     def _to_write(self) -> Iterator[Row]:
         """The files that need room: not those that are renamed, or written already."""
@@ -323,28 +355,65 @@ class Ingest:
             )
         return ledger
 
-    def _carry_noted(self, ledger: Ledger, ticks: Ticks) -> Report:
+    def _carry_noted(self, lead: Target, ticks: Ticks) -> Report:
+        ledger = lead.ledger
         runs = frozenset({self._new_run, self.goes_on.run if self.goes_on else 0})
         counted = Counted(ticks.carrying)
-        carrier = Carrier(self._card, self._shoot, ledger, another_name, counted.add)
-        carrier.recover(tuple(e for e in ledger.entries() if e.state is State.VERIFIED))
+        targets = self._targets(lead)
+        carrier = Carrier(self._card, targets, counted.add)
+        carrier.recover()
         entries = ledger.entries()
         waiting = self._to_carry(entries)
         lost = _lost(entries, waiting, runs)
         ledger.note(lost)
-        counted.expect(sum(entry.row.bytes for entry in waiting))
+        if self.second:
+            self.second.lose(lost)
+        jobs = self._jobs(lead, entries, waiting)
+        counted.expect(sum(job.entry.row.bytes for job in jobs))
         # What failed once may belong to an older ingest, and frees the card of its frame now.
-        outcome = carrier.carry(waiting, runs=runs | {entry.run for entry in waiting})
-        # Before the end is noted: a run that is cut between the two is gone on with.
-        write_records(self._shoot, ledger.entries())
-        for run in runs - {0}:
-            ledger.set_state(run, "done")
-        return self._report(ledger.entries(), runs, outcome)
+        carrier.carry(jobs, runs=runs | {entry.run for entry in waiting})
+        for target in targets:
+            self._end(target, lead, runs)
+        check_any(targets)
+        return self._report(lead, runs)
+
+    def _jobs(
+        self, lead: Target, entries: tuple[Entry, ...], waiting: list[Entry]
+    ) -> tuple[Job, ...]:
+        """What is read, in the order of the plans, and for which folders."""
+        own = {entry.number: entry for entry in waiting}
+        other = self.second.wanted(entries, frozenset(own)) if self.second else {}
+        return tuple(
+            self._job(lead, entry, own.get(entry.number), other.get(entry.number))
+            for entry in entries
+            if entry.number in own or entry.number in other
+        )
+
+    def _job(self, lead: Target, known: Entry, own: Entry | None, other: Entry | None) -> Job:
+        """What only the second copy lacks is read where the shoot has it: the card may be gone."""
+        wanted = [(lead, own)] if own and (lead.failure is None or other is None) else []
+        if other and self.second and self.second.target:
+            wanted.append((self.second.target, other))
+        if own is None:
+            return Job(wanted=tuple(wanted), origin=self._shoot, copy=known)
+        return Job(wanted=tuple(wanted))
+
+    def _end(self, target: Target, lead: Target, runs: frozenset[int]) -> None:
+        """The lists are written, then the end is noted: a run that is cut between is gone on with.
+
+        A move goes on until the second copy is whole too: only then the card is emptied.
+        """
+        with target.failing():
+            write_records(target.shoot, target.ledger.entries())
+        waits = self.second is not None and self.second.failure and self.would_move
+        if target.failure is None and not (target is lead and waits):
+            with target.failing():
+                for run in runs - {0}:
+                    target.ledger.set_state(run, "done")
 
     def _to_carry(self, entries: Iterable[Entry]) -> list[Entry]:
         """What belongs to the new plan, and what is carried again, in the order of the plans."""
-        again = {entry.number for entry in self._again()}
-        again |= self.plan.again
+        again = self._numbers_waiting()
         return [
             entry
             for entry in entries
@@ -352,11 +421,11 @@ class Ingest:
             and (entry.run == self._new_run or entry.number in again)
         ]
 
-    def _report(self, entries: tuple[Entry, ...], runs: frozenset[int], outcome: Outcome) -> Report:
-        found = self._comparison
+    def _report(self, lead: Target, runs: frozenset[int]) -> Report:
+        found, outcome = self._comparison, lead.outcome
         there = {entry.number for entry in found.there.values()}
         there |= {entry.number for entry in (*self._stored, *found.failed.values())}
-        entries = tuple(e for e in entries if e.run in runs or e.number in there)
+        entries = _of(lead, runs, there)
         return Report(
             entries=entries,
             new=tuple(outcome.placed),
@@ -368,7 +437,33 @@ class Ingest:
             closed=self._listing.folders_closed,
             litter=self._listing.litter,
             moves=any(entry.moves for entry in outcome.placed),
+            failure=lead.failure,
+            second=self.second.report(runs, there) if self.second else None,
         )
+
+
+def _of(target: Target, runs: frozenset[int], there: set[int]) -> tuple[Entry, ...]:
+    """The files that this ingest is about, as the target's ledger knows them now."""
+    try:
+        entries = target.ledger.entries()
+    except SorterError as error:
+        target.fail(error)
+        return ()
+    return tuple(e for e in entries if e.run in runs or e.number in there)
+
+
+def _no_room(shoot: Shoot, sizes: Iterable[int]) -> NoRoom | None:
+    """Why so much cannot be written there; None where it can. Raises ShootNotWritable."""
+    needed = sum(sizes)
+    with stopping_clearly(shoot):
+        room = shoot.room()
+    if not needed or needed + _BESIDE_ALL <= room:
+        return None
+    return NoRoom(
+        f"{shoot.root}: {_in_megabytes(needed)} are to be written, and the disk has "
+        f"room for {_in_megabytes(room)}. Nothing was done there: make room, or name a folder "
+        "on another disk."
+    )
 
 
 def _naming(wishes: Wishes) -> Naming:

@@ -13,8 +13,8 @@ from sorter.model.plan import Entry, State
 from sorter.pipeline.recording import is_up_to_date, records_of, write_records
 from sorter.pipeline.scanning import Tick
 from sorter.pipeline.wishes import Counted
-from sorter.writing.carry import stopping_clearly
 from sorter.writing.ledger import Ledger, Run
+from sorter.writing.target import stopping_clearly
 from sorter.writing.undo import Undoing, Undone, only_here
 from sorter.writing.verify import Findings
 from sorter.writing.verify import verify as verified

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
 from sorter.disk.shoot import Shoot
+from sorter.errors import BadShoot
 from sorter.manifest.csvfile import manifest_bytes, sums_bytes
 from sorter.manifest.rows import in_order
 from sorter.model.plan import Entry
-from sorter.writing.carry import stopping_clearly
 from sorter.writing.records import rows_of
+from sorter.writing.target import stopping_clearly
 
 MANIFEST: Final = "manifest.csv"
 SUMS: Final = "SHA256SUMS"
@@ -30,6 +32,19 @@ def write_records(shoot: Shoot, entries: Iterable[Entry]) -> None:
         if not is_up_to_date(shoot.root / name, data):
             with stopping_clearly(shoot):
                 shoot.replace(name, data)
+
+
+def refuse_foreign_lists(shoot: Shoot) -> None:
+    """A folder without a ledger may hold lists of its own, which ours would replace.
+
+    Raises BadShoot.
+    """
+    for name in RECORDS:
+        if os.path.lexists(shoot.root / name):
+            raise BadShoot(
+                f"{shoot.root} holds a {name}, and no ledger that says it is ours. Move it away, or "
+                "name another folder for the shoot."
+            )
 
 
 def is_up_to_date(path: Path, data: bytes) -> bool:

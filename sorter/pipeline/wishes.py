@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass, field
+from pathlib import Path
 
+from sorter.errors import SorterError
 from sorter.model.correction import Correction
 from sorter.model.damage import DAMAGES
 from sorter.model.plan import Entry, State
@@ -15,13 +17,17 @@ from sorter.settings import Settings
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wishes:
-    """What the user asked for. folder: the pattern of folder names. name: for that pattern."""
+    """What the user asked for. folder: the pattern of folder names. name: for that pattern.
+
+    backup: where a second copy is to lie; None for none.
+    """
 
     settings: Settings = field(default_factory=Settings)
     folder: str = pattern.DEFAULT
     name: str = ""
     corrections: tuple[Correction, ...] = ()
     moves: bool = False
+    backup: Path | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +60,34 @@ class Counted:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SecondCopy:
+    """How it stands with the second copy of what an ingest is about.
+
+    entries: as its ledger knows them. new: those that this run carried. edited, changed, differing:
+    as of a report. failure: what stopped the work there. beside: it lies on the shoot's own disk.
+    """
+
+    folder: Path
+    entries: tuple[Entry, ...] = ()
+    new: tuple[Entry, ...] = ()
+    edited: tuple[Entry, ...] = ()
+    differing: tuple[Entry, ...] = ()
+    failed: tuple[Entry, ...] = ()
+    failure: SorterError | None = None
+    beside: bool = False
+
+    @property
+    def verified(self) -> int:
+        """How many files are there with exactly the bytes that the card gave."""
+        return _verified(self.entries, self.edited)
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether all of it went well."""
+        return not (self.failure or self.edited or self.failed)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """How an ingest ended.
 
@@ -61,6 +95,7 @@ class Report:
     failed: not carried; differing: those of them whose copies came out wrong. edited, changed:
     copies that were changed since, sidecars and others. kept: moved files that are still on the
     card. closed: folders of the card that could not be listed. litter: what was passed over.
+    failure: what stopped the work in the shoot, while the second copy went on.
     """
 
     entries: tuple[Entry, ...]
@@ -73,13 +108,13 @@ class Report:
     closed: tuple[str, ...] = ()
     litter: int = 0
     moves: bool = False
+    failure: SorterError | None = None
+    second: SecondCopy | None = None
 
     @property
     def verified(self) -> int:
         """How many files are in the shoot with exactly the bytes that the card gave."""
-        edited = {entry.number for entry in self.edited}
-        placed = [entry for entry in self.entries if entry.state is State.PLACED]
-        return sum(entry.number not in edited for entry in placed)
+        return _verified(self.entries, self.edited)
 
     @property
     def left(self) -> tuple[Entry, ...]:
@@ -104,9 +139,26 @@ class Report:
     def is_whole(self) -> bool:
         """Whether every file of the card could be read, and is in the shoot as it was."""
         troubled = (self.failed, self.edited, self.changed, self.kept, self.closed, self.left)
-        return not any(troubled) and not self.unread
+        second = self.second is None or self.second.is_whole
+        return second and not any(troubled) and not self.unread and not self.failure
+
+    @property
+    def has_differing(self) -> bool:
+        """Whether a copy came out wrong, twice."""
+        return bool(self.differing or (self.second and self.second.differing))
+
+    @property
+    def failures(self) -> tuple[SorterError, ...]:
+        """What stopped the work in one of the folders."""
+        both = (self.failure, self.second and self.second.failure)
+        return tuple(failure for failure in both if failure)
 
 
 def _is_damaged(entry: Entry) -> bool:
     said = (entry.row.notes, *entry.placement.said)
     return any(damage in text for damage in DAMAGES for text in said)
+
+
+def _verified(entries: tuple[Entry, ...], edited: tuple[Entry, ...]) -> int:
+    not_so = {entry.number for entry in edited}
+    return sum(e.state is State.PLACED and e.number not in not_so for e in entries)

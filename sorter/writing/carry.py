@@ -2,7 +2,8 @@
 
 For a copy: written under .sorter while it is hashed, forced to the disk, read back past the system's
 cache and compared by count and digest, noted in the ledger, placed by a rename that replaces nothing.
-Threads carry a file each, and while one batch is noted and placed the next is under way.
+Threads carry a file each, and while one batch is noted and placed the next is under way. Where there
+are two targets, the card's bytes are read once and go to both; either may fail without the other.
 
 Notes are forced to the disk for a batch of files at a time. A cut costs the work on the files of two
 batches at most, which are then carried again, and never a file.
@@ -10,32 +11,20 @@ batches at most, which are then carried again, and never a file.
 
 from __future__ import annotations
 
-import contextlib
 import errno
 import os
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from itertools import groupby
-from typing import Final, TypeAlias
+from typing import Final
 
 from sorter.disk.card import Card
-from sorter.disk.files import FULL
-from sorter.disk.shoot import UNFINISHED, Shoot, remove_from_card
-from sorter.errors import NoRoom, ShootNotWritable, SorterError
+from sorter.disk.shoot import remove_from_card
 from sorter.model.plan import Entry, State
-from sorter.writing.copying import (
-    DIFFERS,
-    NOT_CARRIED,
-    Copied,
-    Copier,
-    Tick,
-    without_failures,
-)
-from sorter.writing.ledger import Ledger
-
-Renaming: TypeAlias = Callable[[str, int], str]
-"""Another destination for one that was taken meanwhile: the path, and the number of the try."""
+from sorter.writing.copying import Copied, Copier, Job, Tick
+from sorter.writing.notes import DIFFERS
+from sorter.writing.target import Target, check_any, frame_of
 
 BATCH_FILES: Final = 256
 BATCH_BYTES: Final = 128 * 1024 * 1024
@@ -50,83 +39,64 @@ SMALL: Final = 1024 * 1024
 _NO_RENAME: Final = frozenset({errno.EXDEV, errno.EACCES, errno.EPERM, errno.EROFS})
 
 
-@dataclass(slots=True, kw_only=True)
-class Outcome:
-    """What became of the files of one run.
+class Carrier:
+    """Carries files of one card into one shoot, or into two; for one call of carry.
 
-    placed: under their final names, verified. differing: not carried, for their copies came out
-    wrong. kept: moved files that stay on the card too.
+    targets: the shoot first, which files of a move are taken into.
     """
 
-    placed: list[Entry] = field(default_factory=list)
-    differing: list[Entry] = field(default_factory=list)
-    kept: list[Entry] = field(default_factory=list)
-
-
-class Carrier:
-    """Carries entries of one card into one shoot; for one call of carry."""
-
-    def __init__(
-        self, card: Card, shoot: Shoot, ledger: Ledger, renaming: Renaming, tick: Tick
-    ) -> None:
+    def __init__(self, card: Card, targets: Sequence[Target], tick: Tick) -> None:
         self._card = card
-        self._shoot = shoot
-        self._ledger = ledger
-        self._renaming = renaming
-        self._copier = Copier(card, shoot, tick)
+        self._targets = tuple(targets)
+        self._lead = self._targets[0]
+        self._copier = Copier(card, self._targets, tick)
         self._workers = ThreadPoolExecutor(WORKERS, thread_name_prefix="carrying")
-        self._placed: list[Entry] = []  # under their final names, and not noted yet
-        self._halved: set[int] = set()  # frames of which a file could not be read
-        self.outcome = Outcome()
 
-    def carry(self, entries: Iterable[Entry], *, runs: frozenset[int]) -> Outcome:
+    def recover(self) -> None:
+        """What a stopped run noted as verified is placed. Raises as carry does."""
+        for target in self._targets:
+            target.recover(self._taken_or_copied, self._is_on_card)
+        check_any(self._targets)
+
+    def carry(self, jobs: Iterable[Job], *, runs: frozenset[int]) -> None:
         """Carries all of them, in their order, and removes from the card what was to be moved.
 
-        runs: the ingests that these entries are of. Raises NoRoom, ShootNotWritable,
-        CardGone and what the ledger raises. All that was noted stays good; the next run goes on
-        from there.
+        runs: the ingests that these files are of. Raises CardGone, and what the first target that
+        failed has against it where all of them did: NoRoom, ShootNotWritable, LedgerDamaged. All
+        that was noted stays good; the next run goes on from there.
         """
-        with stopping_clearly(self._shoot):
-            try:
-                self._carry_all(entries)
-            except BaseException:
-                self._stop()
-                self._tidy_up()
-                raise
-            self._stop()
+        try:
+            self._carry_all(jobs)
+            check_any(self._targets)
+        except BaseException:
+            self._stop(self._targets)
+            raise
+        self._stop(target for target in self._targets if target.failure is not None)
+        if not any(target.failure for target in self._targets):
             self._empty_card(runs)
-        return self.outcome
+            check_any(self._targets)
 
-    def _stop(self) -> None:
-        """No thread of ours is at work any more."""
+    def _stop(self, stopped: Iterable[Target]) -> None:
+        """No thread of ours is at work any more, and nothing half-done takes room."""
         self._copier.stop()
         self._workers.shutdown(wait=True, cancel_futures=True)
+        for target in stopped:
+            target.tidy_up()
 
-    def _tidy_up(self) -> None:
-        """Parts of files, and copies that were not noted yet, take no room while we are stopped.
-
-        What is in its place is noted, now that there may be room for that.
-        """
-        with contextlib.suppress(OSError, SorterError):
-            entries = self._ledger.entries()
-            kept = frozenset(e.number for e in entries if e.state is State.VERIFIED)
-            self._shoot.remove_unfinished(keep=kept)
-            self._note_placed()
-
-    def _carry_all(self, entries: Iterable[Entry]) -> None:
+    def _carry_all(self, jobs: Iterable[Job]) -> None:
         """Batch by batch; while one is settled the next is copied already."""
-        before: list[Future[Copied]] = []
-        for batch in _batches(entries):
+        before: list[Future[tuple[Copied, ...]]] = []
+        for batch in _batches(jobs):
             begun = self._begin(batch)
             self._settle(before)
             before = begun
         self._settle(before)
 
-    # ---- one file --------------------------------------------------------------------------
+    # ---- a batch ---------------------------------------------------------------------------
 
-    def _begin(self, batch: list[Entry]) -> list[Future[Copied]]:
+    def _begin(self, batch: list[Job]) -> list[Future[tuple[Copied, ...]]]:
         """All files of the batch are written before the first is forced to the disk."""
-        copies = [self._read(entry) for entry in batch]
+        copies = [self._read(job) for job in batch]
         written = [copy for near, copy in copies if not near]
         forced = self._workers.submit(self._force, written)
         return [
@@ -134,92 +104,67 @@ class Carrier:
             for near, copy in copies
         ]
 
-    def _force(self, copies: list[Future[Copied]]) -> bool:
-        """Whether all of them are on the disk now.
+    def _read(self, job: Job) -> tuple[bool, Future[tuple[Copied, ...]]]:
+        """Whether the file needs no copy, and its reading."""
+        near = self._is_near(job)
+        work = self._copier.looked_at if near else self._copier.copied
+        return near, self._workers.submit(work, job)
+
+    def _is_near(self, job: Job) -> bool:
+        """Whether a rename will do: it is a move, and both sides lie on one file system.
+
+        Not where a second target wants it too, which is to have its copy before the card lets go.
+        """
+        if len(self._targets) > 1 or not job.entry.moves or self._lead.failure is not None:
+            return False
+        with self._lead.failing():
+            return self._card.device(job.entry.row.source) == self._lead.shoot.device()
+        return False
+
+    def _force(self, copies: list[Future[tuple[Copied, ...]]]) -> frozenset[Target]:
+        """Where all of them are on the disk now.
 
         Many small files go there together: one by one, 4,000 of 100 kB took 7 s and not 5. Large
         ones go each by itself, while the next is read.
         """
-        sizes = [copy.result().entry.row.bytes for copy in copies]
-        return len(sizes) >= MANY and sum(sizes) < len(sizes) * SMALL and self._shoot.force_all()
+        sizes = [copy.result()[0].entry.row.bytes for copy in copies]
+        if len(sizes) < MANY or sum(sizes) >= len(sizes) * SMALL:
+            return frozenset()
+        return frozenset(target for target in self._targets if _has_forced(target))
 
-    def _read(self, entry: Entry) -> tuple[bool, Future[Copied]]:
-        """Whether the file needs no copy, and its reading."""
-        near = self._is_near(entry)
-        work = self._copier.looked_at if near else self._copier.copied
-        return near, self._workers.submit(work, entry)
-
-    def _checked(self, copy: Future[Copied], forced: Future[bool]) -> Copied:
+    def _checked(
+        self, copy: Future[tuple[Copied, ...]], forced: Future[frozenset[Target]]
+    ) -> tuple[Copied, ...]:
         # Workers take up work in its order, so that what is waited for is done or under way by now.
-        return self._copier.checked(copy.result(), forced=forced.result())
+        done = forced.result()
+        return tuple(
+            self._copier.checked(each, forced=each.target in done) for each in copy.result()
+        )
 
-    def _is_near(self, entry: Entry) -> bool:
-        """Whether a rename will do: it is a move, and both sides lie on one file system."""
-        return entry.moves and self._card.device(entry.row.source) == self._shoot.device()
+    def _settle(self, begun: list[Future[tuple[Copied, ...]]]) -> None:
+        """All that was begun is verified, noted, placed, and noted as placed, in every target."""
+        copied = [each for future in begun for each in future.result()]
+        for target in self._targets:
+            own = [(each.entry, each.reason) for each in copied if each.target is target]
+            target.settle(own, self._taken_or_copied)
+        check_any(self._targets)
 
-    def _fail(self, entry: Entry, reason: str) -> None:
-        """Noted as failed, its reason said; the next run tries it again."""
-        noted = failed(entry, reason)
-        self._shoot.remove(self._shoot.unfinished(entry.number))
-        self._ledger.note([noted])
-        self._halved.add(_frame_of(entry))
-        if reason == DIFFERS:
-            self.outcome.differing.append(noted)
+    # ---- the card of a move ------------------------------------------------------------------
 
-    # ---- a batch ---------------------------------------------------------------------------
+    def _taken_or_copied(self, entry: Entry) -> bool:
+        """Whether a rename brought it to its place; else its copy is under .sorter now.
 
-    def _settle(self, begun: list[Future[Copied]]) -> None:
-        """All that was begun is verified, noted, placed, and noted as placed."""
-        copied = [future.result() for future in begun]
-        for each in copied:
-            if each.reason:
-                self._fail(each.entry, each.reason)
-        good = [each.entry for each in copied if not each.reason]
-        if not good:
-            return
-        verified = [replace(entry, state=State.VERIFIED) for entry in good]
-        self._shoot.force_folders([UNFINISHED])
-        self._ledger.note(verified)
-        for entry in verified:
-            self._placed.append(self.place(entry))
-        self._note_placed()
-
-    def _note_placed(self) -> None:
-        self._shoot.force_folders(_folders(self._placed))
-        self._ledger.note(self._placed)
-        self.outcome.placed += self._placed
-        self._placed = []
-
-    def place(self, entry: Entry) -> Entry:
-        """The verified file under its final name, or the next free one if something came there.
-
-        Raises OSError for the shoot's disk.
+        Raises OSError where it is neither.
         """
-        wanted, tries = entry, 1
-        while True:
-            try:
-                gone = self._bring(entry)
-            except FileExistsError:
-                tries += 1
-                entry = self._renamed(wanted, tries)
-                self._ledger.note([entry])
-            else:
-                return replace(entry, state=State.PLACED, gone=gone)
-
-    def _bring(self, entry: Entry) -> bool:
-        """Out of .sorter by a rename, or from the card by one; whether it is gone from the card."""
-        path = entry.row.destination
-        if self._shoot.size(self._shoot.unfinished(entry.number)) is None:
-            if _frame_of(entry) not in self._halved and self._taken(entry):
-                return True
-            self._copy_now(entry)
-        self._shoot.place(entry.number, path)
+        if frame_of(entry) not in self._lead.halved and self._taken(entry):
+            return True
+        self._copy_now(entry)
         return False
 
     def _taken(self, entry: Entry) -> bool:
         """Whether a rename brought it here; not where the two are different disks after all."""
         try:
-            self._shoot.take(self._card.at(entry.row.source), entry.row.destination)
+            self._lead.shoot.take(self._card.at(entry.row.source), entry.row.destination)
         except OSError as error:
             if error.errno not in _NO_RENAME:
                 raise
@@ -228,30 +173,37 @@ class Carrier:
 
     def _copy_now(self, entry: Entry) -> None:
         """A copy where a rename was meant to do. Raises OSError where it comes out wrong."""
-        copied = self._copier.checked(self._copier.copied(entry))
+        (copied,) = self._copier.copied(Job(wanted=((self._lead, entry),)))
+        copied = self._copier.checked(copied)
         if copied.reason or copied.entry.row.sha256 != entry.row.sha256:
             raise OSError(errno.EIO, copied.reason or DIFFERS, entry.row.source)
 
-    def _renamed(self, entry: Entry, tries: int) -> Entry:
-        row = entry.row
-        another = self._renaming(row.destination, tries)
-        name = another.rpartition("/")[2]
-        said = (*entry.placement.said, f"named {name} here: another file came in between")
-        placement = replace(entry.placement, row=replace(row, destination=another), said=said)
-        return replace(entry, placement=placement)
-
-    # ---- the card of a move ------------------------------------------------------------------
+    def _is_on_card(self, entry: Entry) -> bool:
+        return os.path.lexists(self._card.at(entry.row.source))
 
     def _empty_card(self, runs: frozenset[int]) -> None:
-        """Of frames that were moved and are whole in the shoot, the card's own files are removed."""
-        moved = [e for e in self._ledger.entries() if e.run in runs and e.moves]
-        gone: list[Entry] = []
-        for _, frame in groupby(moved, _frame_of):
-            files = [entry for entry in frame if entry.state is not State.LEFT]
-            if all(entry.state is State.PLACED for entry in files):
-                gone += [e for e in files if not e.gone and self._is_released(e)]
-        if gone:
-            self._ledger.note(replace(entry, gone=True) for entry in gone)
+        """Of frames that were moved and are whole in every target, the card's own files are removed."""
+        lead, lacking = self._lead, self._lacking()
+        if any(target.failure for target in self._targets):
+            return
+        with lead.failing():
+            moved = [e for e in lead.ledger.entries() if e.run in runs and e.moves]
+            gone: list[Entry] = []
+            for _, frame in groupby(moved, frame_of):
+                files = [entry for entry in frame if entry.state is not State.LEFT]
+                if all(e.state is State.PLACED and e.number not in lacking for e in files):
+                    gone += [e for e in files if not e.gone and self._is_released(e)]
+            if gone:
+                lead.ledger.note(replace(entry, gone=True) for entry in gone)
+
+    def _lacking(self) -> frozenset[int]:
+        """The numbers of the files that another target has not got."""
+        lacking: set[int] = set()
+        for target in self._targets[1:]:
+            with target.failing():
+                entries = target.ledger.entries()
+                lacking |= {e.number for e in entries if e.state is not State.PLACED}
+        return frozenset(lacking)
 
     def _is_released(self, entry: Entry) -> bool:
         """Whether it is gone from the card now; not where it is another file by now, or locked."""
@@ -268,75 +220,24 @@ class Carrier:
         except OSError:
             same = False
         if not same:
-            self.outcome.kept.append(entry)
+            self._lead.outcome.kept.append(entry)
         return same
 
-    # ---- after a cut -------------------------------------------------------------------------
 
-    def recover(self, entries: tuple[Entry, ...]) -> None:
-        """What a stopped run noted as verified is placed, or planned anew where it is not there.
-
-        Raises as carry does.
-        """
-        with stopping_clearly(self._shoot):
-            self._shoot.remove_unfinished(keep=frozenset(entry.number for entry in entries))
-            found = [self._recovered(entry) for entry in entries]
-            self._shoot.force_folders(_folders(found))
-            self._ledger.note(found)
-            self.outcome.placed += [entry for entry in found if entry.state is State.PLACED]
-
-    def _recovered(self, entry: Entry) -> Entry:
-        if self._shoot.size(self._shoot.unfinished(entry.number)) is not None:
-            if self._copier.is_on_disk(entry):
-                return self.place(entry)
-        elif self._shoot.holds(entry.row.destination, entry.row.bytes, entry.row.sha256):
-            gone = entry.moves and not os.path.lexists(self._card.at(entry.row.source))
-            return replace(entry, state=State.PLACED, gone=gone)
-        return replace(entry, state=State.PLANNED)
+def _has_forced(target: Target) -> bool:
+    if target.failure is None:
+        with target.failing():
+            return target.shoot.force_all()
+    return False
 
 
-def failed(entry: Entry, reason: str) -> Entry:
-    """The entry of a file that could not be carried, with the reason among what is said of it."""
-    said = (*without_failures(entry.placement.said), f"{NOT_CARRIED}{reason}")
-    row = replace(entry.row, sha256="")
-    placement = replace(entry.placement, row=row, said=said)
-    return replace(entry, placement=placement, state=State.FAILED)
-
-
-def _batches(entries: Iterable[Entry]) -> Iterator[list[Entry]]:
-    """The entries in their order; the files of one frame are never parted."""
-    batch: list[Entry] = []
-    for _, frame in groupby(entries, _frame_of):
+def _batches(jobs: Iterable[Job]) -> Iterator[list[Job]]:
+    """The jobs in their order; the files of one frame are never parted."""
+    batch: list[Job] = []
+    for _, frame in groupby(jobs, lambda job: frame_of(job.entry)):
         batch += frame
-        size = sum(entry.row.bytes for entry in batch)
+        size = sum(job.entry.row.bytes for job in batch)
         if len(batch) >= BATCH_FILES or size >= BATCH_BYTES:
             yield batch
             batch = []
     yield batch
-
-
-def _frame_of(entry: Entry) -> int:
-    """Equal for the files of one frame; a file that is in none goes by itself."""
-    return entry.row.frame or -entry.number
-
-
-def _folders(entries: Iterable[Entry]) -> set[str]:
-    return {entry.row.destination.rpartition("/")[0] for entry in entries}
-
-
-@contextlib.contextmanager
-def stopping_clearly(shoot: Shoot) -> Iterator[None]:
-    """What the shoot's disk has against it, as a sentence that says what to do."""
-    try:
-        yield
-    except OSError as error:
-        if error.errno in FULL:
-            raise NoRoom(
-                f"{shoot.root}: the disk is full. Nothing is lost: make room and run the same "
-                "command again; it goes on where it stopped."
-            ) from error
-        reason = error.strerror or str(error)
-        raise ShootNotWritable(
-            f"{shoot.root}: {reason}. Nothing is lost: check the disk and its permissions, and run "
-            "the same command again; it goes on where it stopped."
-        ) from error

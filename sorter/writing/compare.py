@@ -71,7 +71,7 @@ def compare(
             continue
         found.there[file.path] = entry
         if entry.state is State.PLACED:
-            _judge_copy(shoot, file.path, entry, found)
+            judge_copy(shoot, file.path, entry, found)
     return found
 
 
@@ -130,7 +130,11 @@ def _equal(
     return next((entry for entry in candidates if entry.row.sha256 == sha256), None)
 
 
-def _judge_copy(shoot: Shoot, path: str, entry: Entry, found: Comparison) -> None:
+def judge_copy(shoot: Shoot, path: str, entry: Entry, found: Comparison) -> None:
+    """Notes under the card's path where the placed copy is missing, changed or edited.
+
+    Raises OSError where it cannot be read.
+    """
     row = entry.row
     if shoot.holds(row.destination, row.bytes, row.sha256):
         return

@@ -1,32 +1,52 @@
-"""One file from the card to an unfinished copy: hashed and watched on the way, then read back."""
+"""One file from the card to unfinished copies: read once, hashed and watched on the way, read back."""
 
 from __future__ import annotations
 
 import hashlib
 import os
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from typing import Final, TypeAlias
+from typing import Final, Self, TypeAlias
 
 from sorter.disk.card import Card
+from sorter.disk.files import NewFile
 from sorter.disk.shoot import Shoot
-from sorter.disk.streams import Stream, digest
+from sorter.disk.streams import Stream
 from sorter.model.kinds import PICTURE_ROLES
 from sorter.model.plan import Entry
 from sorter.writing.integrity import Watch
+from sorter.writing.notes import DIFFERS, without_failures
+from sorter.writing.target import Target
 
 Tick: TypeAlias = Callable[[int], None]
 """Called with the bytes that were dealt with since the last call."""
 
-DIFFERS: Final = "its copy came out different, twice: the disk of the shoot may be failing"
-NOT_CARRIED: Final = "not carried: "
 STOPPED: Final = "stopped"
 FEWER: Final = "cannot be read to its end: it gave {count} of {size} bytes"
+OTHER_BYTES: Final = "its copy in {shoot} does not hold the bytes any more that were carried"
 
 
 class Unreadable(Exception):
     """The card did not give the file's bytes; the text says why."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """One file that is read once, for each target as its ledger knows it.
+
+    origin: the shoot whose copy is read, as `copy` knows it, where the card's file is not; else None.
+    """
+
+    wanted: tuple[tuple[Target, Entry], ...]
+    origin: Shoot | None = None
+    copy: Entry | None = None
+
+    @property
+    def entry(self) -> Entry:
+        """What the first of the targets knows of it."""
+        return self.wanted[0][1]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,36 +58,34 @@ class Read:
     modified_ns: int
     said: tuple[str, ...] = ()
 
-    def known_of(self, entry: Entry) -> Entry:
-        """The entry with all that reading told of its file."""
+    def known_of(self, entry: Entry, late: str = "") -> Entry:
+        """The entry with all that reading told of its file. late: what is said of one copy alone."""
         placement = entry.placement
         told = set(placement.row.notes.split("; "))
         before = without_failures(placement.said)
-        said = dict.fromkeys((*before, *(one for one in self.said if one not in told)))
+        here = (*self.said, *((late,) if late else ()))
+        said = dict.fromkeys((*before, *(one for one in here if one not in told)))
         row = replace(placement.row, bytes=self.count, sha256=self.sha256)
         placement = replace(placement, row=row, said=tuple(said))
         return replace(entry, placement=placement, modified_ns=self.modified_ns)
 
 
-def without_failures(said: tuple[str, ...]) -> tuple[str, ...]:
-    """What is said of a file without the reasons why it could not be carried before."""
-    return tuple(one for one in said if not one.startswith(NOT_CARRIED))
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Copied:
-    """What became of one file: the entry with all that is known of it, and what went wrong."""
+    """What became of one file in one target: all that is known of it, and what went wrong."""
 
+    target: Target
     entry: Entry
+    job: Job
     reason: str = ""
 
 
 class Copier:
-    """Reads files of one card, and copies them into one shoot. Threads may share it."""
+    """Reads files of one card, and copies them into shoots. Threads may share it."""
 
-    def __init__(self, card: Card, shoot: Shoot, tick: Tick) -> None:
+    def __init__(self, card: Card, targets: Sequence[Target], tick: Tick) -> None:
         self._card = card
-        self._shoot = shoot
+        self._targets = targets
         self._tick = tick
         self._stopped = threading.Event()
 
@@ -75,80 +93,75 @@ class Copier:
         """What is being read ends at its next block."""
         self._stopped.set()
 
-    def copied(self, entry: Entry) -> Copied:
-        """The card's bytes stand in the entry's unfinished file, on their way to the disk.
+    def copied(self, job: Job) -> tuple[Copied, ...]:
+        """The bytes stand in an unfinished file of each target, on their way to the disk.
 
-        Raises CardGone; OSError for the shoot's disk.
+        Of a target that fails meanwhile the copy counts for nothing. Raises CardGone.
         """
-        try:
-            return Copied(entry=self._copy(entry).known_of(entry))
-        except Unreadable as reason:
-            return Copied(entry=entry, reason=str(reason))
+        with ExitStack() as open_files:
+            outlets = [open_files.enter_context(_Outlet(*each)) for each in job.wanted]
+            try:
+                read = self._passed_on(job, outlets)
+            except Unreadable as reason:
+                return _unread(job, str(reason))
+            return tuple(outlet.finished(read, job) for outlet in outlets)
 
     def checked(self, copied: Copied, *, forced: bool = False) -> Copied:
         """The copy is forced to the disk, unless it was, and reads back as what the card gave.
 
-        One that differs is made once more. Raises as copied does.
+        One that differs is made once more. Raises CardGone.
         """
-        if copied.reason or self.is_on_disk(copied.entry, forced=forced):
+        target = copied.target
+        if copied.reason or target.failure is not None:
             return copied
-        again = self.copied(copied.entry)
-        if again.reason or self.is_on_disk(again.entry):
-            return again
-        return Copied(entry=copied.entry, reason=DIFFERS)
+        with target.failing():
+            if target.is_on_disk(copied.entry, forced=forced):
+                return copied
+            (again,) = self.copied(replace(copied.job, wanted=((target, copied.entry),)))
+            if again.reason or target.is_on_disk(again.entry):
+                return again
+        return replace(copied, reason=DIFFERS)
 
-    def looked_at(self, entry: Entry) -> Copied:
+    def looked_at(self, job: Job) -> tuple[Copied, ...]:
         """The card's bytes are known and stay where they are. Raises CardGone."""
         try:
-            read = self._passed_on(entry, lambda _: None)
+            read = self._passed_on(job, ())
         except Unreadable as reason:
-            return Copied(entry=entry, reason=str(reason))
-        return Copied(entry=read.known_of(entry))
+            return _unread(job, str(reason))
+        return tuple(
+            Copied(target=target, entry=read.known_of(entry), job=job)
+            for target, entry in job.wanted
+        )
 
-    def _copy(self, entry: Entry) -> Read:
-        with self._shoot.new_file(entry.number) as file:
-            read = self._passed_on(entry, file.write)
-            late = file.stamp(read.modified_ns)
-            file.start_writing()
-        return replace(read, said=(*read.said, late)) if late else read
+    # ---- reading ---------------------------------------------------------------------------
 
-    def is_on_disk(self, entry: Entry, *, forced: bool = False) -> bool:
-        """Whether the unfinished file, forced to the disk, reads back as the entry's bytes.
-
-        Raises OSError.
-        """
-        if not forced:
-            self._shoot.force(entry.number)
-        with self._shoot.open(self._shoot.unfinished(entry.number)) as stream:
-            stream.past_the_cache()
-            return digest(stream) == (entry.row.bytes, entry.row.sha256)
-
-    def _passed_on(self, entry: Entry, write: Callable[[memoryview], None]) -> Read:
-        is_picture = entry.row.role in PICTURE_ROLES
-        watch = Watch(entry.placement.container, is_picture=is_picture)
+    def _passed_on(self, job: Job, outlets: Sequence[_Outlet]) -> Read:
+        entry = job.entry
+        watch = Watch(entry.placement.container, is_picture=entry.row.role in PICTURE_ROLES)
         count, hashed = 0, hashlib.sha256()
-        with self._opened(entry.row.source) as stream:
+        with self._opened(job) as stream:
             for block in self._blocks(stream):
-                if self._stopped.is_set():
+                if self._stopped.is_set() or all(each.failure for each in self._targets):
                     raise Unreadable(STOPPED)
                 hashed.update(block)
                 watch.feed(block)
-                write(block)
+                for outlet in outlets:
+                    outlet.write(block)
                 count += len(block)
                 self._tick(len(block))
             if count != stream.size:
                 raise Unreadable(FEWER.format(count=count, size=stream.size))
-            verdict = watch.verdict()
-            return Read(
-                count=count,
-                sha256=hashed.hexdigest(),
-                modified_ns=stream.modified_ns,
-                said=(verdict,) if verdict else (),
-            )
+            said, stamp = watch.verdict(), stream.modified_ns
+        sha256 = hashed.hexdigest()
+        if job.origin is not None and job.copy is not None and sha256 != job.copy.row.sha256:
+            raise Unreadable(OTHER_BYTES.format(shoot=job.origin.root))
+        return Read(count=count, sha256=sha256, modified_ns=stamp, said=(said,) if said else ())
 
-    def _opened(self, source: str) -> Stream:
+    def _opened(self, job: Job) -> Stream:
         try:
-            return self._card.stream(source)
+            if job.origin is not None and job.copy is not None:
+                return job.origin.open(job.copy.row.destination)
+            return self._card.stream(job.entry.row.source)
         except OSError as error:
             raise Unreadable(_in_words(error)) from error
 
@@ -164,6 +177,49 @@ class Copier:
             if block is None:
                 return
             yield block
+
+
+class _Outlet:
+    """The unfinished file of one target while it is written; where that fails the target has failed."""
+
+    __slots__ = ("_entry", "_file", "_target")
+
+    def __init__(self, target: Target, entry: Entry) -> None:
+        self._target = target
+        self._entry = entry
+        self._file: NewFile | None = None
+        if target.failure is None:
+            with target.failing():
+                self._file = target.shoot.new_file(entry.number)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._file is not None:
+            with self._target.failing():
+                self._file.close()
+
+    def write(self, block: memoryview) -> None:
+        """The block stands in the file, if it can be had."""
+        if self._file is not None and self._target.failure is None:
+            with self._target.failing():
+                self._file.write(block)
+
+    def finished(self, read: Read, job: Job) -> Copied:
+        """All is written: the file has the card's time, and is on its way to the disk."""
+        late = ""
+        if self._file is not None and self._target.failure is None:
+            with self._target.failing():
+                late = self._file.stamp(read.modified_ns)
+                self._file.start_writing()
+        return Copied(target=self._target, entry=read.known_of(self._entry, late), job=job)
+
+
+def _unread(job: Job, reason: str) -> tuple[Copied, ...]:
+    return tuple(
+        Copied(target=target, entry=entry, job=job, reason=reason) for target, entry in job.wanted
+    )
 
 
 def _in_words(error: OSError) -> str:

@@ -13,7 +13,7 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Final, Self
 
@@ -208,7 +208,53 @@ class Ledger:
                 "DELETE FROM runs WHERE run = ? AND run NOT IN (SELECT run FROM files)", (run,)
             )
 
+    def follow(self, lead: Ledger) -> None:
+        """All that the lead knows is known here too, by the same numbers.
+
+        What is not carried here yet is planned; what is keeps its place, and is said of it what the
+        lead says. Its ingests are copies here, for only the lead's files are moved. To be called
+        where `strangers` finds none.
+        """
+        runs, theirs, earlier = lead.runs(), lead.entries(), lead._earlier()
+        mine = {entry.number: entry for entry in self.entries()}
+        with self._committing():
+            known = {run for (run,) in self._base.execute("SELECT run FROM runs")}
+            for run in runs:
+                if run.run not in known:
+                    self._base.execute(
+                        "INSERT INTO runs (run, card, mounted, moves, state)"
+                        " VALUES (?, ?, ?, 0, 'open')",
+                        (run.run, os.fsencode(run.card), run.mounted),
+                    )
+            for entry in theirs:
+                self._take_over(entry, mine.get(entry.number))
+            self._base.execute("DELETE FROM earlier")
+            self._base.executemany("INSERT INTO earlier VALUES (?, ?, ?, ?)", earlier)
+
     # ---- within ----------------------------------------------------------------------------
+
+    def _earlier(self) -> list[tuple[Any, ...]]:
+        with self._speaking():
+            return self._base.execute("SELECT run, number, from_near, row FROM earlier").fetchall()
+
+    def _take_over(self, entry: Entry, own: Entry | None) -> None:
+        placement = entry.placement
+        if own is None:
+            self._add(entry.run, placement, number=entry.number)
+        elif own.state in (State.PLACED, State.VERIFIED):
+            row = replace(
+                placement.row,
+                destination=own.row.destination,
+                bytes=own.row.bytes,
+                sha256=own.row.sha256,
+            )
+            self._set_placement(own.number, replace(placement, row=row, said=own.placement.said))
+        elif own.placement != placement:
+            self._base.execute(
+                "UPDATE files SET state = ?, run = ? WHERE number = ?",
+                (_first_state(placement), entry.run, own.number),
+            )
+            self._set_placement(own.number, placement)
 
     def _connect(self, *, hold: bool, make: bool) -> sqlite3.Connection:
         # Read-only is the second choice: only one who may write can tidy up after a power cut.
@@ -280,13 +326,12 @@ class Ledger:
         )
         return done.lastrowid or 0
 
-    def _add(self, run: int, placement: Placement) -> None:
-        state = State.PLANNED if placement.row.destination else State.LEFT
+    def _add(self, run: int, placement: Placement, *, number: int | None = None) -> None:
         done = self._base.execute(
-            "INSERT INTO files (run, source, destination, state, bytes, sha256, modified_ns, gone,"
-            " container, unread, mark, said, row)"
-            " VALUES (?, ?, '', ?, 0, '', 0, 0, '', 0, 0, '[]', '')",
-            (run, os.fsencode(placement.row.source), state),
+            "INSERT INTO files (number, run, source, destination, state, bytes, sha256, modified_ns,"
+            " gone, container, unread, mark, said, row)"
+            " VALUES (?, ?, ?, '', ?, 0, '', 0, 0, '', 0, 0, '[]', '')",
+            (number, run, os.fsencode(placement.row.source), _first_state(placement)),
         )
         self._set_placement(done.lastrowid or 0, placement)
 
@@ -361,6 +406,25 @@ class Ledger:
 
 def _is_busy(error: sqlite3.Error) -> bool:
     return "locked" in str(error) or "busy" in str(error)
+
+
+def _first_state(placement: Placement) -> State:
+    return State.PLANNED if placement.row.destination else State.LEFT
+
+
+def strangers(lead: Iterable[Entry], own: Iterable[Entry]) -> tuple[Entry, ...]:
+    """Those of one ledger's entries that the lead does not know, or knows as another file."""
+    theirs = {entry.number: entry for entry in lead}
+    return tuple(entry for entry in own if not _is_same(theirs.get(entry.number), entry))
+
+
+def _is_same(one: Entry | None, two: Entry) -> bool:
+    """Whether both are the same file of the same card, as far as both know it."""
+    if one is None or one.row.source != two.row.source or one.run != two.run:
+        return False
+    carried = two.state in (State.PLACED, State.VERIFIED)
+    digests = {one.row.sha256, two.row.sha256} - {""}
+    return not carried or (one.row.bytes == two.row.bytes and len(digests) == 1)
 
 
 _OWN_COLUMNS: Final = frozenset({"source", "destination", "bytes", "sha256"})

@@ -10,8 +10,8 @@ from pathlib import Path
 from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Stream, digest
 from sorter.model.plan import Entry
-from sorter.writing.carry import stopping_clearly
 from sorter.writing.ledger import Ledger
+from sorter.writing.target import stopping_clearly
 
 
 @dataclass(slots=True, kw_only=True)

@@ -170,6 +170,8 @@ class _Looked:
     plan: Plan = NO_PLAN
     there: int = 0
     waits_elsewhere: Run | None = None
+    second: None = None
+    filling: tuple[Entry, ...] = ()
     goes_on: Run | None = None
     would_move: bool = False
     too_late: tuple[Correction, ...] = ()

@@ -1,0 +1,240 @@
+"""One folder that a card is carried into: what is verified there is noted, placed, and noted again.
+
+A run may have two of them. What the disk of one has against it ends the work on that one alone.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TypeAlias
+
+from sorter.disk.files import FULL
+from sorter.disk.shoot import UNFINISHED, Shoot
+from sorter.errors import CardGone, NoRoom, ShootNotWritable, SorterError
+from sorter.model.plan import Entry, State
+from sorter.writing.ledger import Ledger
+from sorter.writing.notes import DIFFERS, failed
+
+Renaming: TypeAlias = Callable[[str, int], str]
+"""Another destination for one that was taken meanwhile: the path, and the number of the try."""
+
+Taking: TypeAlias = Callable[[Entry], bool]
+"""Brings a file of a move to its place without a copy; whether it is gone from the card by that."""
+
+
+@dataclass(slots=True, kw_only=True)
+class Outcome:
+    """What became of the files of one run.
+
+    placed: under their final names, verified. differing: not carried, for their copies came out
+    wrong. kept: moved files that stay on the card too.
+    """
+
+    placed: list[Entry] = field(default_factory=list)
+    differing: list[Entry] = field(default_factory=list)
+    kept: list[Entry] = field(default_factory=list)
+
+
+class _Guard:
+    """Takes what a target's disk or ledger has against it, as its failure."""
+
+    __slots__ = ("_target",)
+
+    def __init__(self, target: Target) -> None:
+        self._target = target
+
+    def __enter__(self) -> None:
+        """Nothing is to be done yet."""
+
+    def __exit__(self, _: object, error: BaseException | None, __: object) -> bool:
+        if isinstance(error, OSError):
+            error = _in_words(self._target.shoot, error)
+        if not isinstance(error, SorterError) or isinstance(error, CardGone):
+            return False
+        self._target.fail(error)
+        return True
+
+
+class Target:
+    """A shoot folder and its ledger, for one run. failure: why it takes no more; None while it does.
+
+    Its verbs raise nothing that its own disk or ledger has against them: that is the failure.
+    """
+
+    def __init__(self, shoot: Shoot, ledger: Ledger, renaming: Renaming) -> None:
+        self.shoot = shoot
+        self.ledger = ledger
+        self.outcome = Outcome()
+        self.failure: SorterError | None = None
+        self.halved: set[int] = set()  # frames of which a file could not be read
+        self._renaming = renaming
+        self._placed: list[Entry] = []  # under their final names, and not noted yet
+
+    def failing(self) -> _Guard:
+        """What goes wrong within is this target's failure, and the end of it. The card's is not."""
+        return _Guard(self)
+
+    def fail(self, error: SorterError) -> None:
+        """It takes no more; what failed first is what counts."""
+        self.failure = self.failure or error
+
+    # ---- a batch ---------------------------------------------------------------------------
+
+    def settle(self, done: Iterable[tuple[Entry, str]], taking: Taking) -> None:
+        """What was verified is noted, placed, and noted as placed; what was not, with its reason.
+
+        done: entries, each with the reason why it could not be carried, else empty. taking: for
+        those of a move that have no copy under .sorter.
+        """
+        if self.failure is not None:
+            return
+        with self.failing():
+            verified = []
+            for entry, reason in done:
+                if reason:
+                    self._leave(entry, reason)
+                else:
+                    verified.append(replace(entry, state=State.VERIFIED))
+            if verified:
+                self._bring(verified, taking)
+
+    def _leave(self, entry: Entry, reason: str) -> None:
+        """Noted as failed, its reason said; the next run tries it again."""
+        noted = failed(entry, reason)
+        self.shoot.remove(self.shoot.unfinished(entry.number))
+        self.ledger.note([noted])
+        self.halved.add(frame_of(entry))
+        if reason == DIFFERS:
+            self.outcome.differing.append(noted)
+
+    def _bring(self, verified: list[Entry], taking: Taking) -> None:
+        self.shoot.force_folders([UNFINISHED])
+        self.ledger.note(verified)
+        for entry in verified:
+            self._placed.append(self.place(entry, taking))
+        self._note_placed()
+
+    def _note_placed(self) -> None:
+        self.shoot.force_folders(folders_of(self._placed))
+        self.ledger.note(self._placed)
+        self.outcome.placed += self._placed
+        self._placed = []
+
+    def place(self, entry: Entry, taking: Taking) -> Entry:
+        """The verified file under its final name, or the next free one if something came there.
+
+        Raises OSError for the shoot's disk, and what the ledger raises.
+        """
+        wanted, tries = entry, 1
+        while True:
+            try:
+                gone = self._come(entry, taking)
+            except FileExistsError:
+                tries += 1
+                entry = self._renamed(wanted, tries)
+                self.ledger.note([entry])
+            else:
+                return replace(entry, state=State.PLACED, gone=gone)
+
+    def _come(self, entry: Entry, taking: Taking) -> bool:
+        """Out of .sorter by a rename, or of a move from the card by one; whether it left the card."""
+        near = entry.moves and self.shoot.size(self.shoot.unfinished(entry.number)) is None
+        if near and taking(entry):
+            return True
+        self.shoot.place(entry.number, entry.row.destination)
+        return False
+
+    def _renamed(self, entry: Entry, tries: int) -> Entry:
+        row = entry.row
+        another = self._renaming(row.destination, tries)
+        name = another.rpartition("/")[2]
+        said = (*entry.placement.said, f"named {name} here: another file came in between")
+        placement = replace(entry.placement, row=replace(row, destination=another), said=said)
+        return replace(entry, placement=placement)
+
+    # ---- a stop ----------------------------------------------------------------------------
+
+    def tidy_up(self) -> None:
+        """Parts of files, and copies that were not noted yet, take no room while we are stopped.
+
+        What is in its place is noted, now that there may be room for that.
+        """
+        with contextlib.suppress(OSError, SorterError):
+            entries = self.ledger.entries()
+            kept = frozenset(e.number for e in entries if e.state is State.VERIFIED)
+            self.shoot.remove_unfinished(keep=kept)
+            self._note_placed()
+
+    def recover(self, taking: Taking, is_on_card: Callable[[Entry], bool]) -> None:
+        """What a stopped run noted as verified is placed, or planned anew where it is not there."""
+        with self.failing():
+            entries = [e for e in self.ledger.entries() if e.state is State.VERIFIED]
+            self.shoot.remove_unfinished(keep=frozenset(entry.number for entry in entries))
+            found = [self._recovered(entry, taking, is_on_card) for entry in entries]
+            self.shoot.force_folders(folders_of(found))
+            self.ledger.note(found)
+            self.outcome.placed += [entry for entry in found if entry.state is State.PLACED]
+
+    def _recovered(
+        self, entry: Entry, taking: Taking, is_on_card: Callable[[Entry], bool]
+    ) -> Entry:
+        if self.shoot.size(self.shoot.unfinished(entry.number)) is not None:
+            if self.is_on_disk(entry):
+                return self.place(entry, taking)
+        elif self.shoot.holds(entry.row.destination, entry.row.bytes, entry.row.sha256):
+            return replace(entry, state=State.PLACED, gone=entry.moves and not is_on_card(entry))
+        return replace(entry, state=State.PLANNED)
+
+    def is_on_disk(self, entry: Entry, *, forced: bool = False) -> bool:
+        """Whether the unfinished file, forced to the disk, reads back as the entry's bytes.
+
+        Raises OSError.
+        """
+        if not forced:
+            self.shoot.force(entry.number)
+        path = self.shoot.unfinished(entry.number)
+        return self.shoot.holds(path, entry.row.bytes, entry.row.sha256)
+
+
+def check_any(targets: Sequence[Target]) -> None:
+    """Returns while one of the targets takes files; else raises what the first has against it."""
+    failures = [target.failure for target in targets if target.failure is not None]
+    if len(failures) == len(targets):
+        raise failures[0]
+
+
+def frame_of(entry: Entry) -> int:
+    """Equal for the files of one frame; a file that is in none goes by itself."""
+    return entry.row.frame or -entry.number
+
+
+def folders_of(entries: Iterable[Entry]) -> set[str]:
+    """The folders that the entries' files have their places in."""
+    return {entry.row.destination.rpartition("/")[0] for entry in entries}
+
+
+@contextlib.contextmanager
+def stopping_clearly(shoot: Shoot) -> Iterator[None]:
+    """What the shoot's disk has against it, as a sentence that says what to do."""
+    try:
+        yield
+    except OSError as error:
+        raise _in_words(shoot, error) from error
+
+
+def _in_words(shoot: Shoot, error: OSError) -> SorterError:
+    if error.errno in FULL:
+        said: SorterError = NoRoom(
+            f"{shoot.root}: the disk is full. Nothing is lost: make room and run the same "
+            "command again; it goes on where it stopped."
+        )
+    else:
+        reason = error.strerror or str(error)
+        said = ShootNotWritable(
+            f"{shoot.root}: {reason}. Nothing is lost: check the disk and its permissions, and run "
+            "the same command again; it goes on where it stopped."
+        )
+    said.__cause__ = error
+    return said
