@@ -89,7 +89,7 @@ class Shoot:
 
     # ---- reading ---------------------------------------------------------------------------
 
-    def open(self, path: str) -> Stream:
+    def stream(self, path: str) -> Stream:
         """The file, to be read from its first byte on. Raises OSError."""
         return Stream(self._at(path))
 
@@ -110,7 +110,7 @@ class Shoot:
         """
         if self.size(path) != count:
             return False
-        with self.open(path) as stream:
+        with self.stream(path) as stream:
             stream.past_the_cache()
             return digest(stream, tick) == (count, sha256)
 
@@ -168,7 +168,7 @@ class Shoot:
         with contextlib.suppress(FileNotFoundError):
             os.unlink(unfinished)
         try:
-            with self.open(path) as stream, NewFile(unfinished) as file:
+            with self.stream(path) as stream, NewFile(unfinished) as file:
                 for block in stream.blocks():
                     file.write(block)
                 file.stamp(stream.modified_ns)

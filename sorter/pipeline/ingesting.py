@@ -396,7 +396,7 @@ class Ingest:
             wanted.append((self.second.target, other))
         if own is None:
             return Job(wanted=tuple(wanted), origin=self._shoot, copy=known)
-        return Job(wanted=tuple(wanted))
+        return Job(wanted=tuple(wanted), origin=self._card)
 
     def _end(self, target: Target, lead: Target, runs: frozenset[int]) -> None:
         """The lists are written, then the end is noted: a run that is cut between is gone on with.

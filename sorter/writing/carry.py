@@ -11,19 +11,14 @@ batches at most, which are then carried again, and never a file.
 
 from __future__ import annotations
 
-import errno
-import os
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import replace
 from itertools import groupby
 from typing import Final
 
 from sorter.disk.card import Card
-from sorter.disk.shoot import remove_from_card
-from sorter.model.plan import Entry, State
 from sorter.writing.copying import Copied, Copier, Job, Tick
-from sorter.writing.notes import DIFFERS
+from sorter.writing.moving import Move
 from sorter.writing.target import Target, check_any, frame_of
 
 BATCH_FILES: Final = 256
@@ -35,27 +30,25 @@ and four no less: one of them mostly waits for the disk. More of them only make 
 MANY: Final = 16
 SMALL: Final = 1024 * 1024
 """So many files that are smaller than so many bytes on the average are forced to the disk at once."""
-# Two file systems after all, or a card that lets nothing be taken: then a copy is made.
-_NO_RENAME: Final = frozenset({errno.EXDEV, errno.EACCES, errno.EPERM, errno.EROFS})
 
 
 class Carrier:
-    """Carries files of one card into one shoot, or into two; for one call of carry.
+    """Carries files into one shoot, or into two; for one call of carry.
 
-    targets: the shoot first, which files of a move are taken into.
+    targets: the shoot first, which files of a move are taken into. card: where a move takes them
+    from; None where nothing is moved.
     """
 
-    def __init__(self, card: Card, targets: Sequence[Target], tick: Tick) -> None:
-        self._card = card
+    def __init__(self, card: Card | None, targets: Sequence[Target], tick: Tick) -> None:
         self._targets = tuple(targets)
-        self._lead = self._targets[0]
-        self._copier = Copier(card, self._targets, tick)
+        self._copier = Copier(self._targets, tick)
+        self._move = None if card is None else Move(card, self._targets, self._copier)
         self._workers = ThreadPoolExecutor(WORKERS, thread_name_prefix="carrying")
 
     def recover(self) -> None:
         """What a stopped run noted as verified is placed. Raises as carry does."""
         for target in self._targets:
-            target.recover(self._taken_or_copied, self._is_on_card)
+            target.recover(self._move)
         check_any(self._targets)
 
     def carry(self, jobs: Iterable[Job], *, runs: frozenset[int]) -> None:
@@ -72,8 +65,8 @@ class Carrier:
             self._stop(self._targets)
             raise
         self._stop(target for target in self._targets if target.failure is not None)
-        if not any(target.failure for target in self._targets):
-            self._empty_card(runs)
+        if self._move and not any(target.failure for target in self._targets):
+            self._move.empty_card(runs)
             check_any(self._targets)
 
     def _stop(self, stopped: Iterable[Target]) -> None:
@@ -106,20 +99,9 @@ class Carrier:
 
     def _read(self, job: Job) -> tuple[bool, Future[tuple[Copied, ...]]]:
         """Whether the file needs no copy, and its reading."""
-        near = self._is_near(job)
+        near = self._move is not None and self._move.is_near(job)
         work = self._copier.looked_at if near else self._copier.copied
         return near, self._workers.submit(work, job)
-
-    def _is_near(self, job: Job) -> bool:
-        """Whether a rename will do: it is a move, and both sides lie on one file system.
-
-        Not where a second target wants it too, which is to have its copy before the card lets go.
-        """
-        if len(self._targets) > 1 or not job.entry.moves or self._lead.failure is not None:
-            return False
-        with self._lead.failing():
-            return self._card.device(job.entry.row.source) == self._lead.shoot.device()
-        return False
 
     def _force(self, copies: list[Future[tuple[Copied, ...]]]) -> frozenset[Target]:
         """Where all of them are on the disk now.
@@ -146,82 +128,8 @@ class Carrier:
         copied = [each for future in begun for each in future.result()]
         for target in self._targets:
             own = [(each.entry, each.reason) for each in copied if each.target is target]
-            target.settle(own, self._taken_or_copied)
+            target.settle(own, self._move)
         check_any(self._targets)
-
-    # ---- the card of a move ------------------------------------------------------------------
-
-    def _taken_or_copied(self, entry: Entry) -> bool:
-        """Whether a rename brought it to its place; else its copy is under .sorter now.
-
-        Raises OSError where it is neither.
-        """
-        if frame_of(entry) not in self._lead.halved and self._taken(entry):
-            return True
-        self._copy_now(entry)
-        return False
-
-    def _taken(self, entry: Entry) -> bool:
-        """Whether a rename brought it here; not where the two are different disks after all."""
-        try:
-            self._lead.shoot.take(self._card.at(entry.row.source), entry.row.destination)
-        except OSError as error:
-            if error.errno not in _NO_RENAME:
-                raise
-            return False
-        return True
-
-    def _copy_now(self, entry: Entry) -> None:
-        """A copy where a rename was meant to do. Raises OSError where it comes out wrong."""
-        (copied,) = self._copier.copied(Job(wanted=((self._lead, entry),)))
-        copied = self._copier.checked(copied)
-        if copied.reason or copied.entry.row.sha256 != entry.row.sha256:
-            raise OSError(errno.EIO, copied.reason or DIFFERS, entry.row.source)
-
-    def _is_on_card(self, entry: Entry) -> bool:
-        return os.path.lexists(self._card.at(entry.row.source))
-
-    def _empty_card(self, runs: frozenset[int]) -> None:
-        """Of frames that were moved and are whole in every target, the card's own files are removed."""
-        lead, lacking = self._lead, self._lacking()
-        if any(target.failure for target in self._targets):
-            return
-        with lead.failing():
-            moved = [e for e in lead.ledger.entries() if e.run in runs and e.moves]
-            gone: list[Entry] = []
-            for _, frame in groupby(moved, frame_of):
-                files = [entry for entry in frame if entry.state is not State.LEFT]
-                if all(e.state is State.PLACED and e.number not in lacking for e in files):
-                    gone += [e for e in files if not e.gone and self._is_released(e)]
-            if gone:
-                lead.ledger.note(replace(entry, gone=True) for entry in gone)
-
-    def _lacking(self) -> frozenset[int]:
-        """The numbers of the files that another target has not got."""
-        lacking: set[int] = set()
-        for target in self._targets[1:]:
-            with target.failing():
-                entries = target.ledger.entries()
-                lacking |= {e.number for e in entries if e.state is not State.PLACED}
-        return frozenset(lacking)
-
-    def _is_released(self, entry: Entry) -> bool:
-        """Whether it is gone from the card now; not where it is another file by now, or locked."""
-        path = self._card.at(entry.row.source)
-        try:
-            same = os.lstat(path).st_mtime_ns == entry.modified_ns
-            same = same and self._card.holds(
-                entry.row.source, entry.row.bytes, entry.placement.mark
-            )
-            if same:
-                remove_from_card(path)
-        except FileNotFoundError:
-            return True
-        except OSError:
-            same = False
-        if not same:
-            self._lead.outcome.kept.append(entry)
-        return same
 
 
 def _has_forced(target: Target) -> bool:

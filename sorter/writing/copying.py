@@ -36,17 +36,28 @@ class Unreadable(Exception):
 class Job:
     """One file that is read once, for each target as its ledger knows it.
 
-    origin: the shoot whose copy is read, as `copy` knows it, where the card's file is not; else None.
+    origin: the card, or the shoot whose copy is read in its place; that copy is known to it.
     """
 
     wanted: tuple[tuple[Target, Entry], ...]
-    origin: Shoot | None = None
+    origin: Card | Shoot
     copy: Entry | None = None
 
     @property
     def entry(self) -> Entry:
         """What the first of the targets knows of it."""
         return self.wanted[0][1]
+
+    def opened(self) -> Stream:
+        """The file, to be read from its first byte on. Raises OSError, CardGone."""
+        if self.copy is not None:
+            return self.origin.stream(self.copy.row.destination)
+        return self.origin.stream(self.entry.row.source)
+
+    def expect(self) -> None:
+        """Raises CardGone where it was to be read from a card, and that went away."""
+        if isinstance(self.origin, Card):
+            self.origin.expect()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,10 +92,9 @@ class Copied:
 
 
 class Copier:
-    """Reads files of one card, and copies them into shoots. Threads may share it."""
+    """Reads files, and copies them into shoots. Threads may share it."""
 
-    def __init__(self, card: Card, targets: Sequence[Target], tick: Tick) -> None:
-        self._card = card
+    def __init__(self, targets: Sequence[Target], tick: Tick) -> None:
         self._targets = targets
         self._tick = tick
         self._stopped = threading.Event()
@@ -139,8 +149,8 @@ class Copier:
         entry = job.entry
         watch = Watch(entry.placement.container, is_picture=entry.row.role in PICTURE_ROLES)
         count, hashed = 0, hashlib.sha256()
-        with self._opened(job) as stream:
-            for block in self._blocks(stream):
+        with _opened(job) as stream:
+            for block in _blocks(job, stream):
                 if self._stopped.is_set() or all(each.failure for each in self._targets):
                     raise Unreadable(STOPPED)
                 hashed.update(block)
@@ -153,30 +163,9 @@ class Copier:
                 raise Unreadable(FEWER.format(count=count, size=stream.size))
             said, stamp = watch.verdict(), stream.modified_ns
         sha256 = hashed.hexdigest()
-        if job.origin is not None and job.copy is not None and sha256 != job.copy.row.sha256:
+        if job.copy is not None and sha256 != job.copy.row.sha256:
             raise Unreadable(OTHER_BYTES.format(shoot=job.origin.root))
         return Read(count=count, sha256=sha256, modified_ns=stamp, said=(said,) if said else ())
-
-    def _opened(self, job: Job) -> Stream:
-        try:
-            if job.origin is not None and job.copy is not None:
-                return job.origin.open(job.copy.row.destination)
-            return self._card.stream(job.entry.row.source)
-        except OSError as error:
-            raise Unreadable(_in_words(error)) from error
-
-    def _blocks(self, stream: Stream) -> Iterator[memoryview]:
-        """The stream's blocks; what the card has against it is told from what other disks have."""
-        blocks = stream.blocks()
-        while True:
-            try:
-                block = next(blocks, None)
-            except OSError as error:
-                self._card.expect()
-                raise Unreadable(_in_words(error)) from error
-            if block is None:
-                return
-            yield block
 
 
 class _Outlet:
@@ -220,6 +209,27 @@ def _unread(job: Job, reason: str) -> tuple[Copied, ...]:
     return tuple(
         Copied(target=target, entry=entry, job=job, reason=reason) for target, entry in job.wanted
     )
+
+
+def _opened(job: Job) -> Stream:
+    try:
+        return job.opened()
+    except OSError as error:
+        raise Unreadable(_in_words(error)) from error
+
+
+def _blocks(job: Job, stream: Stream) -> Iterator[memoryview]:
+    """The stream's blocks; what the card has against it is told from what other disks have."""
+    blocks = stream.blocks()
+    while True:
+        try:
+            block = next(blocks, None)
+        except OSError as error:
+            job.expect()
+            raise Unreadable(_in_words(error)) from error
+        if block is None:
+            return
+        yield block
 
 
 def _in_words(error: OSError) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TypeAlias
+from typing import Protocol, TypeAlias
 
 from sorter.disk.files import FULL
 from sorter.disk.shoot import UNFINISHED, Shoot
@@ -20,8 +20,15 @@ from sorter.writing.notes import DIFFERS, failed
 Renaming: TypeAlias = Callable[[str, int], str]
 """Another destination for one that was taken meanwhile: the path, and the number of the try."""
 
-Taking: TypeAlias = Callable[[Entry], bool]
-"""Brings a file of a move to its place without a copy; whether it is gone from the card by that."""
+
+class Taking(Protocol):
+    """The card's side of a move."""
+
+    def take(self, entry: Entry) -> bool:
+        """Whether a rename brought it to its place; else its copy is under .sorter now."""
+
+    def is_on_card(self, entry: Entry) -> bool:
+        """Whether the card still has something at the file's path."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -82,11 +89,11 @@ class Target:
 
     # ---- a batch ---------------------------------------------------------------------------
 
-    def settle(self, done: Iterable[tuple[Entry, str]], taking: Taking) -> None:
+    def settle(self, done: Iterable[tuple[Entry, str]], taking: Taking | None) -> None:
         """What was verified is noted, placed, and noted as placed; what was not, with its reason.
 
         done: entries, each with the reason why it could not be carried, else empty. taking: for
-        those of a move that have no copy under .sorter.
+        those of a move, which may have no copy under .sorter.
         """
         if self.failure is not None:
             return
@@ -109,7 +116,7 @@ class Target:
         if reason == DIFFERS:
             self.outcome.differing.append(noted)
 
-    def _bring(self, verified: list[Entry], taking: Taking) -> None:
+    def _bring(self, verified: list[Entry], taking: Taking | None) -> None:
         self.shoot.force_folders([UNFINISHED])
         self.ledger.note(verified)
         for entry in verified:
@@ -122,7 +129,7 @@ class Target:
         self.outcome.placed += self._placed
         self._placed = []
 
-    def place(self, entry: Entry, taking: Taking) -> Entry:
+    def place(self, entry: Entry, taking: Taking | None) -> Entry:
         """The verified file under its final name, or the next free one if something came there.
 
         Raises OSError for the shoot's disk, and what the ledger raises.
@@ -138,10 +145,10 @@ class Target:
             else:
                 return replace(entry, state=State.PLACED, gone=gone)
 
-    def _come(self, entry: Entry, taking: Taking) -> bool:
+    def _come(self, entry: Entry, taking: Taking | None) -> bool:
         """Out of .sorter by a rename, or of a move from the card by one; whether it left the card."""
         near = entry.moves and self.shoot.size(self.shoot.unfinished(entry.number)) is None
-        if near and taking(entry):
+        if near and taking is not None and taking.take(entry):
             return True
         self.shoot.place(entry.number, entry.row.destination)
         return False
@@ -167,24 +174,23 @@ class Target:
             self.shoot.remove_unfinished(keep=kept)
             self._note_placed()
 
-    def recover(self, taking: Taking, is_on_card: Callable[[Entry], bool]) -> None:
+    def recover(self, taking: Taking | None) -> None:
         """What a stopped run noted as verified is placed, or planned anew where it is not there."""
         with self.failing():
             entries = [e for e in self.ledger.entries() if e.state is State.VERIFIED]
             self.shoot.remove_unfinished(keep=frozenset(entry.number for entry in entries))
-            found = [self._recovered(entry, taking, is_on_card) for entry in entries]
+            found = [self._recovered(entry, taking) for entry in entries]
             self.shoot.force_folders(folders_of(found))
             self.ledger.note(found)
             self.outcome.placed += [entry for entry in found if entry.state is State.PLACED]
 
-    def _recovered(
-        self, entry: Entry, taking: Taking, is_on_card: Callable[[Entry], bool]
-    ) -> Entry:
+    def _recovered(self, entry: Entry, taking: Taking | None) -> Entry:
         if self.shoot.size(self.shoot.unfinished(entry.number)) is not None:
             if self.is_on_disk(entry):
                 return self.place(entry, taking)
         elif self.shoot.holds(entry.row.destination, entry.row.bytes, entry.row.sha256):
-            return replace(entry, state=State.PLACED, gone=entry.moves and not is_on_card(entry))
+            gone = entry.moves and taking is not None and not taking.is_on_card(entry)
+            return replace(entry, state=State.PLACED, gone=gone)
         return replace(entry, state=State.PLANNED)
 
     def is_on_disk(self, entry: Entry, *, forced: bool = False) -> bool:

@@ -16,7 +16,7 @@ from sorter.disk.files import NewFile
 from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Stream
 from sorter.model.plan import Entry
-from sorter.writing import carry
+from sorter.writing import moving
 from sorter.writing.ledger import Ledger
 
 
@@ -146,7 +146,7 @@ def recorded(patch: pytest.MonkeyPatch, shoot: Path) -> list[str]:
     record(os, "fsync", lambda handle: _forced(handle, shoot))
     record(Shoot, "place", lambda _self, _number, path: f"place {path}")
     record(Shoot, "take", lambda _self, _source, path: f"take {path}")
-    record(carry, "remove_from_card", lambda path: f"remove {Path(path).name}")
+    record(moving, "remove_from_card", lambda path: f"remove {Path(path).name}")
     note = Ledger.note
 
     def noted(self: Ledger, entries: Iterable[Entry]) -> None:

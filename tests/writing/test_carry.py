@@ -16,7 +16,7 @@ from sorter.disk.shoot import Shoot
 from sorter.errors import BadShoot, CardGone, NoRoom, ShootBusy, ShootNotWritable
 from sorter.model.plan import Entry
 from sorter.pipeline import Ingest, Ticks, Wishes
-from sorter.writing import carry
+from sorter.writing import carry, moving
 from sorter.writing.ledger import FILE, Ledger
 from writing.cards import (
     ANEMONES,
@@ -304,7 +304,7 @@ def test_what_changed_on_the_card_meanwhile_is_not_removed(
         path.write_text("edited on the card")
         remove(gone)
 
-    monkeypatch.setattr(carry, "remove_from_card", edited_meanwhile)
+    monkeypatch.setattr(moving, "remove_from_card", edited_meanwhile)
     report = ingest(card, shoot, moves=True)
     assert contents(card) == {f"{LIMPETS}/IMG_0004.xmp": b"edited on the card"}
     assert [entry.row.source for entry in report.kept] == [f"{LIMPETS}/IMG_0004.xmp"]
@@ -587,7 +587,7 @@ def test_an_interrupt_while_the_card_is_emptied_loses_nothing(
     originals = contents(card)
     with monkeypatch.context() as patch:
         other_devices(patch)
-        fails_at(patch, carry, "remove_from_card", call=call, error=KeyboardInterrupt())
+        fails_at(patch, moving, "remove_from_card", call=call, error=KeyboardInterrupt())
         with pytest.raises(KeyboardInterrupt):
             ingest(card, shoot, moves=True)
     hold_consistent(shoot)

@@ -19,7 +19,7 @@ from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
 from sorter.errors import CardEmpty
 from sorter.pipeline import Undo
-from sorter.writing import carry, undo
+from sorter.writing import carry, moving, undo
 from sorter.writing.ledger import Ledger
 from writing.cards import LIMPETS, contents, found, hold_whole, ingest, limpets, picture, tide_card
 
@@ -42,7 +42,7 @@ VERBS: list[tuple[object, str]] = [
     (Ledger, "set_state"),
     (Ledger, "forget"),
     (Ledger, "forget_run"),
-    (carry, "remove_from_card"),
+    (moving, "remove_from_card"),
     (Shoot, "place"),
     (Shoot, "take"),
     (Shoot, "give_back"),
