@@ -13,7 +13,7 @@ from sorter.model.damage import DAMAGES
 from sorter.model.plan import Entry, Placement
 
 if TYPE_CHECKING:
-    from sorter.pipeline import Findings, Ingest, Report, SecondCopy, Undone
+    from sorter.pipeline import Findings, Ingest, Report, SecondCopy, Undone, Verified
 
 CAUTION: Final = (
     "Before you format the card: make a second copy of {shoot} on another disk, and check it there "
@@ -244,6 +244,23 @@ def _named(heading: str, texts: Iterable[str]) -> Iterator[Printed]:
 # ---- verify ---------------------------------------------------------------------------------
 
 
+def both_verified(both: Iterable[Verified], *, mends: bool) -> Iterator[Printed]:
+    """What was found in each of two copies, and what was mended in it."""
+    both = tuple(both)
+    for each in both:
+        where = each.folder
+        yield from _named(f"mended in {where}", sorted(each.findings.mended))
+        yield from _named(f"what these took the place of is kept in {where}", each.aside)
+        yield from _named(
+            f"could not be mended in {where}", (f"{p}: {why}" for p, why in each.unmended.items())
+        )
+        yield from verified(each.findings, where)
+    if not mends and any(each.findings.broken or each.findings.waiting for each in both):
+        yield Printed(
+            text="Give --mend to copy what one of them lacks from the other.", look="note"
+        )
+
+
 def verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
     """What has changed, by name; then how many files are as they were."""
     yield from _named("MISSING", findings.missing)
@@ -255,7 +272,7 @@ def verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
     yield from _named("added since, and not known to the ledger", findings.added)
     yield from _named("on the card, and never carried", findings.uncarried)
     failed = len(findings.missing) + len(findings.changed) + len(findings.unreadable)
-    total = findings.good + failed + findings.sidecars
+    total = findings.good + failed + findings.sidecars + len(findings.waiting)
     files = words.counted(total, "file", "files")
     yield Printed(
         text=f"{findings.good} of {files} verified in {words.safe(str(shoot))}.", look="heading"

@@ -20,6 +20,8 @@ from sorter.errors import BadShoot, ShootNotWritable
 
 HIDDEN: Final = ".sorter"
 UNFINISHED: Final = f"{HIDDEN}/unfinished"
+ASIDE: Final = f"{HIDDEN}/replaced"
+"""Where files lie that were not as they were carried when good ones took their places."""
 
 
 class Shoot:
@@ -180,6 +182,27 @@ class Shoot:
                 os.unlink(unfinished)
             raise
 
+    def set_aside(self, number: int, path: str) -> str:
+        """What is in this place lies under .sorter/replaced now; returns where. Raises OSError."""
+        name = path.rpartition("/")[2]
+        tries = 1
+        while True:
+            aside = f"{ASIDE}/{number}_{tries}_{name}"
+            try:
+                rename_new(self._at(path), self._made(aside))
+            except FileExistsError:
+                tries += 1
+            else:
+                self.force_folders([ASIDE, path.rpartition("/")[0]])
+                return aside
+
+    def set_aside_before(self) -> tuple[str, ...]:
+        """The paths of all that was set aside."""
+        try:
+            return tuple(f"{ASIDE}/{name}" for name in sorted(os.listdir(self.root / ASIDE)))
+        except OSError:
+            return ()
+
     def replace(self, path: str, data: bytes) -> None:
         """The file holds exactly these bytes, or what it held before; a link gives way to it.
 
@@ -223,15 +246,20 @@ class Shoot:
     def remove_hidden(self) -> None:
         """The hidden folder is gone with all that is ours in it, and the shoot where it is empty.
 
-        Raises OSError.
+        What was set aside stays. Raises OSError.
         """
         self.remove_unfinished()
         with contextlib.suppress(FileNotFoundError):
             os.rmdir(self.root / UNFINISHED)
+        kept = self.set_aside_before()
+        with contextlib.suppress(OSError):
+            os.rmdir(self.root / ASIDE)
         with contextlib.suppress(FileNotFoundError):
-            for name in os.listdir(self.hidden):
-                os.unlink(self.hidden / name)
-            os.rmdir(self.hidden)
+            for entry in list(os.scandir(self.hidden)):
+                if not entry.is_dir(follow_symlinks=False):
+                    os.unlink(entry.path)
+            if not kept:
+                os.rmdir(self.hidden)
         with contextlib.suppress(OSError):
             os.rmdir(self.root)
 

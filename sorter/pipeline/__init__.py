@@ -8,7 +8,7 @@ from sorter.manifest.corrections import read_corrections
 from sorter.manifest.document import document
 from sorter.pipeline.handing import hand_off
 from sorter.pipeline.ingesting import Ingest
-from sorter.pipeline.keeping import Undo, verify
+from sorter.pipeline.keeping import Undo
 from sorter.pipeline.scanning import (
     check_apart,
     scan,
@@ -17,6 +17,7 @@ from sorter.pipeline.scanning import (
     write_corrections,
     write_manifest,
 )
+from sorter.pipeline.verifying import Verified, verify, verify_both
 from sorter.pipeline.wishes import Report, SecondCopy, Ticks, Wishes
 from sorter.planning.pattern import DEFAULT as DEFAULT_FOLDER
 from sorter.writing.undo import Undone
@@ -31,6 +32,7 @@ __all__ = [
     "Ticks",
     "Undo",
     "Undone",
+    "Verified",
     "Wishes",
     "check_apart",
     "check_target",
@@ -41,6 +43,7 @@ __all__ = [
     "scan",
     "unread_files",
     "verify",
+    "verify_both",
     "with_clocks_set",
     "write_corrections",
     "write_manifest",

@@ -32,6 +32,7 @@ from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.row import Row
 from sorter.model.sequence import Account
 from sorter.pipeline.recording import refuse_foreign_lists, write_records
+from sorter.pipeline.room import no_room, room_for
 from sorter.pipeline.scanning import Tick, account_of, unread_files
 from sorter.pipeline.second import Second
 from sorter.pipeline.wishes import Counted, Report, Ticks, Wishes
@@ -46,10 +47,6 @@ from sorter.writing.ledger import Ledger, Run
 from sorter.writing.notes import failed
 from sorter.writing.target import Target, check_any, stopping_clearly
 
-# A file takes whole units of a file system; the ledger, the manifest and the digests need room too.
-_UNIT: Final = 4096
-_BESIDE_A_FILE: Final = 2048
-_BESIDE_ALL: Final = 256 * 1024
 LOST: Final = "it was not on the card any more when the ingest went on"
 
 
@@ -294,8 +291,8 @@ class Ingest:
                 f"{self._shoot.root}: the system lets us write nothing there. Nothing was done: "
                 "check its permissions, or name another folder."
             )
-        self._no_room = _no_room(self._shoot, (_room_for(row) for row in self._to_write()))
-        if self.second and (error := _no_room(self.second.shoot, self._to_write_second())):
+        self._no_room = no_room(self._shoot, (room_for(row) for row in self._to_write()))
+        if self.second and (error := no_room(self.second.shoot, self._to_write_second())):
             self.second.refuse_room(error)
         if self._no_room and (self.second is None or self.second.failure):
             raise self._no_room
@@ -304,10 +301,8 @@ class Ingest:
         """The room for each file that is not in the second copy yet."""
         if self.second:
             lacking = self.second.lacking(self._known(), self._numbers_waiting())
-            yield from (_room_for(entry.row) for entry in lacking)
-            yield from (
-                _room_for(each.row) for each in self.plan.placements if each.row.destination
-            )
+            yield from (room_for(entry.row) for entry in lacking)
+            yield from (room_for(each.row) for each in self.plan.placements if each.row.destination)
 
     def _numbers_waiting(self) -> frozenset[int]:
         """The numbers of what is carried and was known before."""
@@ -452,20 +447,6 @@ def _of(target: Target, runs: frozenset[int], there: set[int]) -> tuple[Entry, .
     return tuple(e for e in entries if e.run in runs or e.number in there)
 
 
-def _no_room(shoot: Shoot, sizes: Iterable[int]) -> NoRoom | None:
-    """Why so much cannot be written there; None where it can. Raises ShootNotWritable."""
-    needed = sum(sizes)
-    with stopping_clearly(shoot):
-        room = shoot.room()
-    if not needed or needed + _BESIDE_ALL <= room:
-        return None
-    return NoRoom(
-        f"{shoot.root}: {_in_megabytes(needed)} are to be written, and the disk has "
-        f"room for {_in_megabytes(room)}. Nothing was done there: make room, or name a folder "
-        "on another disk."
-    )
-
-
 def _naming(wishes: Wishes) -> Naming:
     try:
         parsed = pattern.parse(wishes.folder)
@@ -506,12 +487,3 @@ def _about(account: Account, numbers: tuple[int, ...]) -> About:
         unread=frozenset(file.path for file in unread_files(account)),
         names={number: sequence.name for number, sequence in named if sequence.name},
     )
-
-
-def _room_for(row: Row) -> int:
-    units = -(-row.bytes // _UNIT)
-    return units * _UNIT + _BESIDE_A_FILE
-
-
-def _in_megabytes(size: int) -> str:
-    return f"{size / 1e6:,.1f} MB"

@@ -1,12 +1,11 @@
-"""Verify and undo: a shoot held against its ledger, and its last ingest taken back."""
+"""Undo: the last ingest of a shoot taken back."""
 
 from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Self
+from typing import Final, Self
 
-from sorter.disk.card import is_litter
 from sorter.disk.shoot import Shoot
 from sorter.errors import CardNotFound, NothingToUndo, OnlyCopies
 from sorter.model.plan import Entry, State
@@ -16,25 +15,8 @@ from sorter.pipeline.wishes import Counted
 from sorter.writing.ledger import Ledger, Run
 from sorter.writing.target import stopping_clearly
 from sorter.writing.undo import Undoing, Undone, only_here
-from sorter.writing.verify import Findings
-from sorter.writing.verify import verify as verified
 
-
-def verify(root: Path, tick: Tick) -> Findings:
-    """Every file of the shoot read and held against its digest; nothing is changed.
-
-    Raises NoShoot where it is no shoot, ShootBusy, LedgerDamaged.
-    """
-    shoot = Shoot(root)
-    with Ledger(shoot.hidden, hold=False) as ledger:
-        entries = ledger.entries()
-        placed = [entry for entry in entries if entry.state is State.PLACED]
-        counted = Counted(tick, sum(entry.row.bytes for entry in placed))
-        findings = verified(shoot, entries, is_litter, counted.add)
-        for name, data in records_of(entries).items():
-            if not is_up_to_date(shoot.root / name, data):
-                findings.edited.append(name)
-        return findings
+SET_ASIDE: Final = "set aside when a good copy took its place"
 
 
 class Undo:
@@ -96,6 +78,7 @@ class Undo:
         counted = Counted(tick, sum(entry.row.bytes for entry in self.entries))
         undoing = Undoing(self._shoot, self._ledger, self.card)
         undone = undoing.undo(self.run.run, self.entries, counted.add)
+        undone.stay |= dict.fromkeys(self._shoot.set_aside_before(), SET_ASIDE)
         with stopping_clearly(self._shoot):
             if undone.kept or len(self._ledger.runs()) > 1:
                 self._forget(undone)

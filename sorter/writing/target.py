@@ -36,12 +36,15 @@ class Outcome:
     """What became of the files of one run.
 
     placed: under their final names, verified. differing: not carried, for their copies came out
-    wrong. kept: moved files that stay on the card too.
+    wrong. kept: moved files that stay on the card too. unmended: why those that were to be replaced
+    by good ones could not be, by number. aside: where they lie now.
     """
 
     placed: list[Entry] = field(default_factory=list)
     differing: list[Entry] = field(default_factory=list)
     kept: list[Entry] = field(default_factory=list)
+    unmended: dict[int, str] = field(default_factory=dict)
+    aside: list[str] = field(default_factory=list)
 
 
 class _Guard:
@@ -67,16 +70,26 @@ class _Guard:
 class Target:
     """A shoot folder and its ledger, for one run. failure: why it takes no more; None while it does.
 
+    broken: the numbers of files that were carried before and are to be replaced by good copies:
+    what is in their places then is set aside, and where no copy comes they stay as they are.
     Its verbs raise nothing that its own disk or ledger has against them: that is the failure.
     """
 
-    def __init__(self, shoot: Shoot, ledger: Ledger, renaming: Renaming) -> None:
+    def __init__(
+        self,
+        shoot: Shoot,
+        ledger: Ledger,
+        renaming: Renaming,
+        *,
+        broken: frozenset[int] = frozenset(),
+    ) -> None:
         self.shoot = shoot
         self.ledger = ledger
         self.outcome = Outcome()
         self.failure: SorterError | None = None
         self.halved: set[int] = set()  # frames of which a file could not be read
         self._renaming = renaming
+        self._broken = broken
         self._placed: list[Entry] = []  # under their final names, and not noted yet
 
     def failing(self) -> _Guard:
@@ -109,6 +122,10 @@ class Target:
 
     def _leave(self, entry: Entry, reason: str) -> None:
         """Noted as failed, its reason said; the next run tries it again."""
+        if entry.number in self._broken:
+            self.shoot.remove(self.shoot.unfinished(entry.number))
+            self.outcome.unmended[entry.number] = reason
+            return
         noted = failed(entry, reason)
         self.shoot.remove(self.shoot.unfinished(entry.number))
         self.ledger.note([noted])
@@ -150,7 +167,10 @@ class Target:
         near = entry.moves and self.shoot.size(self.shoot.unfinished(entry.number)) is None
         if near and taking is not None and taking.take(entry):
             return True
-        self.shoot.place(entry.number, entry.row.destination)
+        path = entry.row.destination
+        if entry.number in self._broken and self.shoot.size(path) is not None:
+            self.outcome.aside.append(self.shoot.set_aside(entry.number, path))
+        self.shoot.place(entry.number, path)
         return False
 
     def _renamed(self, entry: Entry, tries: int) -> Entry:

@@ -17,22 +17,63 @@ _OUR_FOLDERS: Final = frozenset({"report"})
 
 @dataclass(slots=True, kw_only=True)
 class Findings:
-    """What was found; paths below the shoot, in their order.
+    """What was found in one folder; entries by their numbers, paths in their order.
 
-    good: files that are as they were carried. missing, changed: not so. edited: sidecars that were
-    changed, so many, and what the sorter itself wrote. unreadable: the disk did not give their
-    bytes, each with the system's reason. added: files that the ledger does not know. uncarried:
-    files of the card that are not in the shoot.
+    sound: files that are as they were carried. lost, altered: not so. closed: the disk did not give
+    their bytes, and the system's reason. waiting: files of the card that are not here; left: those
+    that never are. edited: sidecars that were changed, so many, and what the sorter itself wrote.
+    added: files that the ledger does not know. mended: the paths of those that were put right.
     """
 
-    good: int = 0
+    sound: dict[int, Entry] = field(default_factory=dict)
+    lost: dict[int, Entry] = field(default_factory=dict)
+    altered: dict[int, Entry] = field(default_factory=dict)
+    closed: dict[int, tuple[Entry, str]] = field(default_factory=dict)
+    waiting: dict[int, Entry] = field(default_factory=dict)
+    left: dict[int, Entry] = field(default_factory=dict)
     sidecars: int = 0
-    missing: list[str] = field(default_factory=list)
-    changed: list[str] = field(default_factory=list)
     edited: list[str] = field(default_factory=list)
-    unreadable: dict[str, str] = field(default_factory=dict)
     added: list[str] = field(default_factory=list)
-    uncarried: list[str] = field(default_factory=list)
+    mended: list[str] = field(default_factory=list)
+
+    @property
+    def good(self) -> int:
+        """How many files are as they were carried."""
+        return len(self.sound)
+
+    @property
+    def missing(self) -> list[str]:
+        """The places where files are not any more."""
+        return sorted(entry.row.destination for entry in self.lost.values())
+
+    @property
+    def changed(self) -> list[str]:
+        """The places where files hold other bytes."""
+        return sorted(entry.row.destination for entry in self.altered.values())
+
+    @property
+    def unreadable(self) -> dict[str, str]:
+        """The places of files that the disk does not give, each with the system's reason."""
+        return {entry.row.destination: reason for entry, reason in self.closed.values()}
+
+    @property
+    def uncarried(self) -> list[str]:
+        """The paths on the card of what is not here."""
+        both = {**self.waiting, **self.left}
+        return [both[number].row.source for number in sorted(both)]
+
+    @property
+    def broken(self) -> dict[int, Entry]:
+        """The entries of files that are not what they were."""
+        closed = {number: entry for number, (entry, _) in self.closed.items()}
+        return {**self.lost, **self.altered, **closed}
+
+    def mend(self, entry: Entry) -> None:
+        """The file of this entry is as it is to be now, and is here."""
+        for found in (self.lost, self.altered, self.closed, self.waiting):
+            found.pop(entry.number, None)
+        self.sound[entry.number] = entry
+        self.mended.append(entry.row.destination)
 
     @property
     def has_failed(self) -> bool:
@@ -60,34 +101,36 @@ def verify(
         if entry.state is State.PLACED:
             known.add(entry.row.destination)
             _check(shoot, entry, findings, tick)
+        elif entry.state is State.LEFT:
+            findings.left[entry.number] = entry
         else:
-            findings.uncarried.append(entry.row.source)
+            findings.waiting[entry.number] = entry
     for path, is_folder in shoot.paths():
         if not is_folder and path not in known and not _is_ours(path) and not is_litter(path):
             findings.added.append(path)
-    for paths in (findings.missing, findings.changed, findings.edited, findings.added):
-        paths.sort()
+    findings.edited.sort()
+    findings.added.sort()
     return findings
 
 
 def _check(shoot: Shoot, entry: Entry, findings: Findings, tick: Callable[[int], None]) -> None:
     row = entry.row
     if shoot.size(row.destination) is None:
-        findings.missing.append(row.destination)
+        findings.lost[entry.number] = entry
         tick(row.bytes)
         return
     try:
         same = shoot.holds(row.destination, row.bytes, row.sha256, tick)
     except OSError as error:
-        findings.unreadable[row.destination] = error.strerror or str(error)
+        findings.closed[entry.number] = (entry, error.strerror or str(error))
         return
     if same:
-        findings.good += 1
+        findings.sound[entry.number] = entry
     elif row.role is Role.SIDECAR:
         findings.edited.append(row.destination)
         findings.sidecars += 1
     else:
-        findings.changed.append(row.destination)
+        findings.altered[entry.number] = entry
 
 
 def _is_ours(path: str) -> bool:

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from handoff.pools import entry
 from sorter.cli import endings
 from sorter.cli.layout import Printed
+from sorter.errors import NoRoom
 from sorter.model.correction import Correction
 from sorter.model.plan import Entry, Placement, Plan, State
-from sorter.pipeline import Findings, Report, Undone
+from sorter.pipeline import Findings, Report, SecondCopy, Undone, Verified
 from sorter.writing.ledger import Run
 
 if TYPE_CHECKING:
@@ -250,21 +251,127 @@ def test_a_dry_run_of_a_move_says_move() -> None:
     assert last.text.startswith("2 files (58 B) to move. ")
 
 
+# ---- the second copy ------------------------------------------------------------------------
+
+OTHER = Path("/media/second/pool")
+COPY = SecondCopy(folder=OTHER, entries=FOUR, new=FOUR)
+FULL_THERE = NoRoom("/media/second/pool: the disk is full.")
+STOPPED_THERE = replace(COPY, entries=(*FOUR[:3], failed(4)), failure=FULL_THERE)
+
+
+@pytest.mark.parametrize(
+    ("report", "said"),
+    [
+        (
+            replace(WHOLE, second=COPY),
+            [
+                "Second copy: 4 of 4 files verified in /media/second/pool.",
+                (
+                    "Two verified copies exist now. Where they lie on two disks the card may be formatted; "
+                    "`sorter verify /home/ada/pool --backup /media/second/pool` checks both."
+                ),
+            ],
+        ),
+        (
+            replace(MOVED, second=COPY),
+            [
+                "Second copy: 4 of 4 files verified in /media/second/pool.",
+                (
+                    "Two verified copies exist now, and the card keeps none. Where they lie on two disks "
+                    "the card may be formatted; `sorter verify /home/ada/pool --backup "
+                    "/media/second/pool` checks both."
+                ),
+            ],
+        ),
+        (
+            replace(WHOLE, second=replace(COPY, beside=True)),
+            [
+                "Second copy: 4 of 4 files verified in /media/second/pool.",
+                (
+                    "Both copies lie on one disk, and would be lost with it. Before you format the card: "
+                    "make a copy on another disk, and check it there with `sha256sum -c SHA256SUMS`."
+                ),
+            ],
+        ),
+        (
+            replace(WHOLE, second=STOPPED_THERE),
+            [
+                "Second copy: 3 of 4 files verified in /media/second/pool. It stopped there.",
+                "Do not format the card: not everything on it is in the second copy.",
+            ],
+        ),
+        (
+            replace(WHOLE, second=replace(COPY, entries=(), failure=FULL_THERE)),
+            [
+                "Second copy: nothing is in /media/second/pool: it could not be begun.",
+                "Do not format the card: not everything on it is in the second copy.",
+            ],
+        ),
+        (
+            replace(NOTHING, second=COPY, failure=NoRoom("/home/ada/pool: the disk is full.")),
+            [
+                "Second copy: 4 of 4 files verified in /media/second/pool.",
+                "Do not format the card: not everything on it is in the shoot.",
+            ],
+        ),
+        (
+            replace(WHOLE, second=replace(COPY, edited=FOUR[:1])),
+            [
+                "Second copy: 3 of 4 files verified in /media/second/pool.",
+                "Do not format the card: not everything on it is in the second copy.",
+            ],
+        ),
+    ],
+)
+def test_the_last_lines_say_what_exists_where(report: Report, said: list[str]) -> None:
+    assert lines(report)[-2:] == said
+
+
+def test_what_only_the_second_copy_lacks_is_named() -> None:
+    second = replace(COPY, entries=(*FOUR[:3], failed(4)), failed=(failed(4),))
+    told = lines(replace(WHOLE, second=second))
+    assert told[told.index("not in the second copy") + 1].startswith("  DCIM/100TIDES/IMG_0004.JPG")
+    told = lines(replace(PARTLY, second=second))
+    assert "not in the second copy" not in told
+
+
+def test_what_was_mended_is_told_of_each_and_what_could_not_be() -> None:
+    one, two = _found(4), _found(4)
+    two.altered[4] = two.sound.pop(4)
+    one.mended.append("singles/IMG_0001.JPG")
+    both = (
+        Verified(folder=SHOOT, findings=one, unmended={}, aside=(".sorter/replaced/1_1_A.JPG",)),
+        Verified(folder=OTHER, findings=two, unmended={"singles/IMG_0004.JPG": "cannot be read"}),
+    )
+    told = [line.text for line in endings.both_verified(both, mends=True)]
+    assert told[:2] == ["mended in /home/ada/pool", "  singles/IMG_0001.JPG"]
+    assert "  .sorter/replaced/1_1_A.JPG" in told
+    assert "  singles/IMG_0004.JPG: cannot be read" in told
+    assert "4 of 4 files verified in /home/ada/pool." in told
+    assert "3 of 4 files verified in /media/second/pool." in told
+    *_, last = endings.both_verified(both, mends=False)
+    assert last.text == "Give --mend to copy what one of them lacks from the other."
+
+
 # ---- verify and undo ------------------------------------------------------------------------
 
 
+def _found(count: int) -> Findings:
+    return Findings(sound={entry.number: entry for entry in entries(count)})
+
+
 def test_a_shoot_as_it_was_carried_needs_one_line() -> None:
-    found = [line.text for line in endings.verified(Findings(good=4), SHOOT)]
+    found = [line.text for line in endings.verified(_found(4), SHOOT)]
     assert found == ["4 of 4 files verified in /home/ada/pool."]
 
 
 def test_what_is_missing_or_changed_is_named_before_the_sum() -> None:
-    findings = Findings(
-        good=4, missing=["singles/A.JPG"], changed=["singles/B.JPG"], added=["notes.txt"]
-    )
+    findings = _found(6)
+    findings.lost[5], findings.altered[6] = findings.sound.pop(5), findings.sound.pop(6)
+    findings.added.append("notes.txt")
     found = [line.text for line in endings.verified(findings, SHOOT)]
-    assert found[:2] == ["MISSING", "  singles/A.JPG"]
-    assert found[found.index("CHANGED") + 1] == "  singles/B.JPG"
+    assert found[:2] == ["MISSING", "  singles/IMG_0005.JPG"]
+    assert found[found.index("CHANGED") + 1] == "  singles/IMG_0006.JPG"
     assert "4 of 6 files verified in /home/ada/pool." in found
     assert found[-1].startswith("Copy what is named above from the card")
 

@@ -52,6 +52,71 @@ def terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(console, "can_ask", lambda: True)
 
 
+# ---- the second copy ----------------------------------------------------------------------------
+
+
+def test_a_second_copy_from_the_card_to_a_mended_shoot(card: Path, tmp_path: Path) -> None:
+    shoot, other = tmp_path / "shoot", tmp_path / "other"
+    result = sorter("ingest", card, shoot, "--backup", other, "--dry-run")
+    assert f"A second copy of each goes to {other}." in result.stdout
+    assert not other.exists()
+    result = sorter("ingest", card, shoot, "--backup", other)
+    assert result.exit_code == 0
+    assert f"Second copy: 12 of 12 files verified in {other}." in result.stdout
+    both = ("verify", shoot, "--backup", other)
+    assert sorter(*both).exit_code == 0
+    (other / BURST / "IMG_0002.JPG").write_bytes(b"barnacles")
+    (shoot / BURST / "IMG_0003.JPG").unlink()
+    result = sorter(*both)
+    assert result.exit_code == 4
+    assert "MISSING\n  0001_burst_4/IMG_0003.JPG" in result.stdout
+    assert "CHANGED\n  0001_burst_4/IMG_0002.JPG" in result.stdout
+    assert result.stdout.endswith("Give --mend to copy what one of them lacks from the other.\n")
+    result = sorter(*both, "--mend")
+    assert result.exit_code == 0
+    assert f"mended in {shoot}\n  0001_burst_4/IMG_0003.JPG" in result.stdout
+    assert f"mended in {other}\n  0001_burst_4/IMG_0002.JPG" in result.stdout
+    assert contents(shoot) == contents(other)
+    assert sorter(*both).exit_code == 0
+
+
+def test_what_the_shoot_has_and_the_second_copy_lacks_is_told_before_it_is_copied(
+    card: Path, shoot: Path, tmp_path: Path
+) -> None:
+    result = sorter("ingest", card, shoot, "--backup", tmp_path / "other")
+    assert result.exit_code == 0
+    assert f" of the shoot are not in {tmp_path / 'other'} yet: copied there" in result.stderr
+    assert contents(tmp_path / "other") == contents(shoot)
+
+
+def test_a_second_copy_whose_disk_fills_ends_with_3_and_the_shoot_is_whole(
+    card: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shoot, other = tmp_path / "shoot", tmp_path / "other"
+    room = Shoot.room
+    monkeypatch.setattr(Shoot, "room", lambda self: 9 if self.root == other else room(self))
+    result = sorter("ingest", card, shoot, "--backup", other)
+    assert result.exit_code == 3
+    assert "12 of 12 files verified" in result.stdout
+    assert "Do not format the card: not everything on it is in the second copy." in result.stdout
+    assert result.stderr.startswith(f"Error: {other}: ")
+    assert "make room" in result.stderr
+
+
+def test_mending_needs_a_second_copy(shoot: Path) -> None:
+    result = sorter("verify", shoot, "--mend")
+    assert result.exit_code == 2
+    assert "--mend needs --backup" in result.stderr
+
+
+@pytest.mark.parametrize("inside", [True, False])
+def test_a_second_copy_within_the_shoot_is_refused(
+    card: Path, shoot: Path, *, inside: bool
+) -> None:
+    result = sorter("ingest", card, shoot, "--backup", shoot / "other" if inside else shoot)
+    refused(result, "may not lie in one another")
+
+
 # ---- verify ------------------------------------------------------------------------------------
 
 

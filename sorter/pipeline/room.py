@@ -1,0 +1,40 @@
+"""Whether there is room for what is to be written."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final
+
+from sorter.disk.shoot import Shoot
+from sorter.errors import NoRoom
+from sorter.model.row import Row
+from sorter.writing.target import stopping_clearly
+
+# A file takes whole units of a file system; the ledger, the manifest and the digests need room too.
+_UNIT: Final = 4096
+_BESIDE_A_FILE: Final = 2048
+_BESIDE_ALL: Final = 256 * 1024
+
+
+def no_room(shoot: Shoot, sizes: Iterable[int]) -> NoRoom | None:
+    """Why so much cannot be written there; None where it can. Raises ShootNotWritable."""
+    needed = sum(sizes)
+    with stopping_clearly(shoot):
+        room = shoot.room()
+    if not needed or needed + _BESIDE_ALL <= room:
+        return None
+    return NoRoom(
+        f"{shoot.root}: {_in_megabytes(needed)} are to be written, and the disk has "
+        f"room for {_in_megabytes(room)}. Nothing was done there: make room, or name a folder "
+        "on another disk."
+    )
+
+
+def room_for(row: Row) -> int:
+    """The bytes that the row's file takes on a disk, with what is noted of it."""
+    units = -(-row.bytes // _UNIT)
+    return units * _UNIT + _BESIDE_A_FILE
+
+
+def _in_megabytes(size: int) -> str:
+    return f"{size / 1e6:,.1f} MB"

@@ -1,0 +1,54 @@
+"""Two copies of a shoot, each mended from what is good in the other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from sorter.model.plan import Entry
+from sorter.writing.carry import Carrier
+from sorter.writing.copying import Job, Tick
+from sorter.writing.target import Target
+from sorter.writing.verify import Findings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Side:
+    """One of the two folders, and what was found in it."""
+
+    target: Target
+    findings: Findings
+
+    def wanting(self) -> dict[int, Entry]:
+        """What is broken here, or was never carried, by number."""
+        return {**self.findings.broken, **self.findings.waiting}
+
+
+def mending(one: Side, two: Side) -> tuple[Job, ...]:
+    """What is to be read from which side, so that both hold all that one of them holds whole."""
+    jobs = (*_jobs(one, two), *_jobs(two, one))
+    return tuple(sorted(jobs, key=lambda job: job.entry.number))
+
+
+def _jobs(side: Side, other: Side) -> Iterator[Job]:
+    for number, entry in side.wanting().items():
+        good = other.findings.sound.get(number)
+        if good is not None:
+            wanted = ((side.target, entry),)
+            yield Job(wanted=wanted, origin=other.target.shoot, copy=good)
+
+
+def mend(sides: tuple[Side, Side], jobs: tuple[Job, ...], tick: Tick) -> None:
+    """Each file that one side lacks is copied from the other, verified, and put in its place.
+
+    What is in that place is set aside, and nothing is lost. The targets' outcomes tell what became
+    of it, and so do their failures. Raises what the first target has against it where both failed.
+    """
+    carrier = Carrier(None, [side.target for side in sides], tick)
+    carrier.carry(jobs, runs=frozenset())
+
+
+def take_note(side: Side) -> None:
+    """What was put right is among what is sound, and no more among what is not."""
+    for entry in side.target.outcome.placed:
+        side.findings.mend(entry)
