@@ -95,6 +95,19 @@ def force_folder(folder: Path | str) -> None:
             os.close(handle)
 
 
+def make_folders(folder: str) -> None:
+    """The folder and those above it are there, and on the disk, where they were not.
+
+    A name that is on the disk is of no use while the name of its folder is not. Raises OSError.
+    """
+    if not folder or os.path.isdir(folder):
+        return
+    above = os.path.dirname(folder)
+    make_folders(above)
+    os.makedirs(folder, exist_ok=True)
+    force_folder(above or ".")
+
+
 # ---- renaming without replacing -------------------------------------------------------------
 
 
