@@ -17,10 +17,11 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from itertools import groupby
+from pathlib import Path
 from typing import Final, TypeAlias
 
 from sorter.disk.card import Card
-from sorter.disk.files import FULL
+from sorter.disk.files import FULL, force_folder
 from sorter.disk.shoot import UNFINISHED, Shoot, remove_from_card
 from sorter.errors import NoRoom, ShootNotWritable, SorterError
 from sorter.model.plan import Entry, State
@@ -251,6 +252,8 @@ class Carrier:
             if all(entry.state is State.PLACED for entry in files):
                 gone += [e for e in files if not e.gone and self._is_released(e)]
         if gone:
+            for folder in {Path(self._card.at(entry.row.source)).parent for entry in gone}:
+                force_folder(folder)
             self._ledger.note(replace(entry, gone=True) for entry in gone)
 
     def _is_released(self, entry: Entry) -> bool:
