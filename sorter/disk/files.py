@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import ctypes
 import errno
 import os
@@ -17,6 +16,7 @@ FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT})
 
 _NEW: Final = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC | os.O_NOFOLLOW
 _READABLE: Final = 0o666  # less what the user's umask takes
+_BROKEN: Final = frozenset({errno.EIO, errno.ENXIO, errno.ENODEV})
 _NOT_THERE_FOR_US: Final = frozenset(
     {errno.ENOSYS, errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EPERM}
 )
@@ -90,13 +90,32 @@ def force_all(folder: Path | str) -> bool:
 
 
 def force_folder(folder: Path | str) -> None:
-    """The names in the folder are on the disk, where the system lets us see to that."""
-    with contextlib.suppress(OSError):  # some systems and shares force no folders
+    """The names in the folder are on the disk, where the system lets us see to that.
+
+    Raises OSError where the disk failed at it, or is full.
+    """
+    try:
         handle = os.open(folder, os.O_RDONLY)
         try:
             os.fsync(handle)
         finally:
             os.close(handle)
+    except OSError as error:  # some systems and shares force no folders
+        if error.errno in _BROKEN | FULL:
+            raise
+
+
+def make_folders(folder: str) -> None:
+    """The folder and those above it are there, and on the disk, where they were not.
+
+    A name that is on the disk is of no use while the name of its folder is not. Raises OSError.
+    """
+    if not folder or os.path.isdir(folder):
+        return
+    above = os.path.dirname(folder)
+    make_folders(above)
+    os.makedirs(folder, exist_ok=True)
+    force_folder(above or ".")
 
 
 # ---- renaming without replacing -------------------------------------------------------------

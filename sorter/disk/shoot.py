@@ -14,7 +14,14 @@ from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
-from sorter.disk.files import NewFile, force_all, force_file, force_folder, rename_new
+from sorter.disk.files import (
+    NewFile,
+    force_all,
+    force_file,
+    force_folder,
+    make_folders,
+    rename_new,
+)
 from sorter.disk.streams import Stream, digest
 from sorter.errors import BadShoot, ShootNotWritable
 
@@ -54,7 +61,7 @@ class Shoot:
 
     def prepare(self) -> None:
         """The folder and what is hidden in it are there. Raises OSError."""
-        (self.root / UNFINISHED).mkdir(parents=True, exist_ok=True)
+        make_folders(os.path.join(self.root, UNFINISHED))
 
     def room(self) -> int:
         """How many bytes may still be written where the folder lies, or will lie.
@@ -155,7 +162,7 @@ class Shoot:
 
     def give_back(self, path: str, source: str) -> None:
         """The file stands on the card again. Raises FileExistsError, OSError as take does."""
-        os.makedirs(os.path.dirname(source), exist_ok=True)
+        make_folders(os.path.dirname(source))
         rename_new(self._at(path), source)
         force_folder(os.path.dirname(source))
 
@@ -165,7 +172,7 @@ class Shoot:
         Written beside its final name, so that a part of it never has that name.
         Raises FileExistsError, OSError.
         """
-        os.makedirs(os.path.dirname(source), exist_ok=True)
+        make_folders(os.path.dirname(source))
         unfinished = f"{source}.sorter-unfinished"
         with contextlib.suppress(FileNotFoundError):
             os.unlink(unfinished)
@@ -297,13 +304,12 @@ class Shoot:
         folder = os.path.dirname(there)
         if not os.path.isdir(folder):
             self._make(folder)
-            force_folder(os.path.dirname(folder))
         return there
 
     def _make(self, folder: str) -> None:
         """Raises ShootNotWritable where a file stands in the folder's way, OSError."""
         try:
-            os.makedirs(folder, exist_ok=True)
+            make_folders(folder)
         except (FileExistsError, NotADirectoryError) as error:
             raise ShootNotWritable(
                 f"{folder} is a file, and a folder of this name is needed. Nothing is lost: move "

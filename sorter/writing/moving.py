@@ -7,9 +7,11 @@ import os
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import groupby
+from pathlib import Path
 from typing import Final
 
 from sorter.disk.card import Card
+from sorter.disk.files import force_folder
 from sorter.disk.shoot import remove_from_card
 from sorter.model.plan import Entry, State
 from sorter.writing.copying import Copier, Job
@@ -89,6 +91,8 @@ class Move:
                 if all(e.state is State.PLACED and e.number not in lacking for e in files):
                     gone += [e for e in files if not e.gone and self._is_released(e)]
             if gone:
+                for folder in {Path(self._card.at(e.row.source)).parent for e in gone}:
+                    force_folder(folder)
                 lead.ledger.note(replace(entry, gone=True) for entry in gone)
 
     def _lacking(self) -> frozenset[int]:

@@ -161,9 +161,10 @@ def recorded(patch: pytest.MonkeyPatch, shoot: Path) -> list[str]:
 
 
 def _forced(handle: int, shoot: Path) -> str:
-    """Which of the shoot's files and folders is forced to the disk; its own folder is not told."""
+    """Which of the shoot's files and folders is forced to the disk; what holds them all is not told."""
     hidden = shoot / ".sorter" / "unfinished"
-    for path in (hidden, *hidden.iterdir(), *shoot.iterdir()):
+    seen = (hidden, *hidden.iterdir()) if hidden.is_dir() else ()
+    for path in (*seen, *(each for each in shoot.glob("*") if each != hidden.parent)):
         if is_file(handle, path):
             return f"force {path.relative_to(shoot).as_posix()}"
     return ""
