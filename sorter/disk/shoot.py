@@ -21,6 +21,9 @@ from sorter.errors import BadShoot, ShootNotWritable
 HIDDEN: Final = ".sorter"
 UNFINISHED: Final = f"{HIDDEN}/unfinished"
 
+_PART: Final = ".sorter-unfinished"
+_MOST_BYTES: Final = 255  # of a name, on every file system that cards and disks have
+
 
 class Shoot:
     """A shoot folder. Paths given and returned are below it, with forward slashes.
@@ -164,7 +167,7 @@ class Shoot:
         Raises FileExistsError, OSError.
         """
         os.makedirs(os.path.dirname(source), exist_ok=True)
-        unfinished = f"{source}.sorter-unfinished"
+        unfinished = _beside(source)
         with contextlib.suppress(FileNotFoundError):
             os.unlink(unfinished)
         try:
@@ -285,6 +288,13 @@ class Shoot:
     def _nearest(self) -> Path:
         """The folder itself, or the nearest one above it that is there."""
         return next(each for each in (self.root, *self.root.parents) if each.is_dir())
+
+
+def _beside(path: str) -> str:
+    """The path of a part of the file, in its folder: its own name where that leaves room for more."""
+    folder, name = os.path.split(path)
+    kept = os.fsencode(name)[: _MOST_BYTES - len(_PART)]
+    return os.path.join(folder, os.fsdecode(kept) + _PART)
 
 
 def remove_from_card(path: str) -> None:
