@@ -90,6 +90,26 @@ class Shoot:
             yield from ((before + name, True) for name in folders)
             yield from ((before + name, False) for name in names)
 
+    def refuse_obstacles(self, folders: Iterable[str], files: Iterable[str]) -> None:
+        """Returns where nothing stands in the way of these folders, nor of these files of ours.
+
+        Nothing is made to find out. Raises BadShoot, which says what to move away.
+        """
+        for folder in sorted({*folders, HIDDEN, UNFINISHED}):
+            there = self._refuse_link(folder)
+            if os.path.lexists(there) and not os.path.isdir(there):
+                raise BadShoot(
+                    f"{there} is no folder, and a folder of this name is needed. Nothing was done: "
+                    "move it away, or name another folder for the shoot."
+                )
+        for name in files:
+            there = os.path.join(self.root, name)
+            if os.path.isdir(there) and not os.path.islink(there):
+                raise BadShoot(
+                    f"{there} is a folder, and the sorter keeps a file of this name. Nothing was "
+                    "done: move it away, or name another folder for the shoot."
+                )
+
     # ---- reading ---------------------------------------------------------------------------
 
     def open(self, path: str) -> Stream:
@@ -257,14 +277,17 @@ class Shoot:
 
     def _refuse_links(self, folder: str) -> None:
         """A folder that was made a link since would take our files elsewhere."""
+        if os.path.isdir(self._refuse_link(folder)):
+            self._checked.add(folder)
+
+    def _refuse_link(self, folder: str) -> str:
         there = os.path.join(self.root, folder)
         if os.path.realpath(there) != os.path.normpath(there):
             raise BadShoot(
                 f"{folder} in {self.root} is a link to another place, and nothing is written "
                 "through links. Put a folder there, or name another shoot."
             )
-        if os.path.isdir(there):
-            self._checked.add(folder)
+        return there
 
     def _made(self, path: str) -> str:
         """The path for the system, its folder made."""

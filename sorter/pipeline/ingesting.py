@@ -123,6 +123,8 @@ class Ingest:
             self._look_afresh(ticks)
         else:
             self._listing = self._listed()
+        needed = {each.row.destination.rpartition("/")[0] for each in self.waiting}
+        self._shoot.refuse_obstacles(needed, RECORDS)
 
     def _refuse_foreign_lists(self) -> None:
         """A folder without a ledger may hold lists of its own, which ours would replace."""
