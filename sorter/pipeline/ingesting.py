@@ -97,8 +97,23 @@ class Ingest:
 
     @property
     def there(self) -> int:
-        """How many files of the card are in the shoot already."""
-        return len(self._comparison.there) - len(self._comparison.missing)
+        """How many files of the card are in the shoot already, byte by byte."""
+        found = self._comparison
+        other = {*found.missing, *found.changed, *found.edited}
+        placed = (path for path, entry in found.there.items() if entry.state is State.PLACED)
+        return sum(path not in other for path in placed)
+
+    @property
+    def unread(self) -> tuple[Placement, ...]:
+        """Files of the card that could not be read as what their names say, as far as was looked."""
+        there = (entry.placement for entry in self._comparison.there.values())
+        both = (*self.plan.placements, *(each for _, each in self.plan.updated), *there)
+        return tuple({each.row.source: each for each in both if each.unread}.values())
+
+    @property
+    def closed(self) -> tuple[str, ...]:
+        """Folders of the card that could not be listed."""
+        return self._listing.folders_closed
 
     @property
     def would_move(self) -> bool:
