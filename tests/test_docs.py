@@ -39,7 +39,7 @@ def _run(line: str, place: Path) -> subprocess.CompletedProcess[str]:
 def _usual(line: str) -> int:
     """The exit code on the demo card, of which one file is empty: whoever reads the card says 1."""
     command = line.split()[1]
-    return int(command in ("scan", "ingest") and "--dry-run" not in line)
+    return int(command in ("scan", "ingest"))
 
 
 def _excerpt(output: str, number: str | None, lines: str | None) -> str:

@@ -66,6 +66,8 @@ class Commands(click.Group):
             raise _ended(error, str(error), error.exit_code) from error
         except KeyboardInterrupt as error:
             raise _ended(error, _STOPPED, STOPPED) from error
+        except click.UsageError as error:
+            raise _spelled(error) from None
         except (click.ClickException, click.exceptions.Exit, click.Abort):
             raise
         except Exception as error:
@@ -78,6 +80,15 @@ def _ended(error: BaseException, sentence: str, code: int) -> click.exceptions.E
 
     console.say_why(sentence, error)
     return click.exceptions.Exit(code)
+
+
+def _spelled(error: click.UsageError) -> click.UsageError:
+    """The error, with what a terminal would obey spelled out: arguments may be names of files."""
+    from sorter.cli.words import safe  # noqa: PLC0415  only on the way to an error
+
+    said = error.format_message()
+    spelled = "\n".join(safe(line) for line in said.split("\n"))
+    return error if spelled == said else click.UsageError(spelled, ctx=error.ctx)
 
 
 @click.group(

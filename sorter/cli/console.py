@@ -267,13 +267,14 @@ def _summed(account: Account, width: int) -> Iterator[Printed]:
 
 
 def _print(console: Console, lines: Iterable[Printed]) -> None:
+    """The one way of lines to the screen: whatever a card or a path holds is spelled out here."""
     from rich.text import Text  # noqa: PLC0415  only where something is printed
 
     for line in lines:
-        text = Text(_for(console, line.text), style=_STYLES.get(line.look, ""))
+        text = Text(_for(console, safe(line.text)), style=_STYLES.get(line.look, ""))
         if line.tail:
             style = _STYLES["heading" if line.look == "heading" else "note"]
-            text.append(f"  {_for(console, line.tail)}", style=style)
+            text.append(f"  {_for(console, safe(line.tail))}", style=style)
         console.print(text, soft_wrap=True)
 
 

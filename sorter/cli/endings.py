@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Final
 
 from sorter.cli import words
 from sorter.cli.layout import Printed
-from sorter.cli.planview import MOST_NAMED, folders, named, tree, with_reason
-from sorter.model.damage import DAMAGES
+from sorter.cli.planview import MOST_NAMED, folders, named, tree, with_notes, with_reason
+from sorter.model.damage import DAMAGES, EMPTY
 from sorter.model.plan import Entry, Placement
 
 if TYPE_CHECKING:
@@ -34,6 +34,9 @@ MOVED: Final = (
     "What was moved is nowhere else now: make a second copy of {shoot} on another disk, and check it "
     "there with `sha256sum -c SHA256SUMS`, before the card is used again."
 )
+
+
+CLOSED: Final = "folders of the card that cannot be listed: what is in them is not in the shoot"
 
 
 def files_and_size(placements: Iterable[Placement]) -> str:
@@ -71,6 +74,12 @@ def beforehand(work: Ingest) -> Iterator[str]:
             f"{words.counted(work.there, 'file is', 'files are')} in the shoot already, byte by "
             f"byte; {missing} missing."
         )
+    if work.there and work.would_move:
+        files = words.counted(work.there, "file stays", "files stay")
+        yield (
+            f"{files} on the card, carried by an earlier ingest: --move takes off it only what it "
+            "carries itself."
+        )
 
 
 def too_late(work: Ingest) -> Iterator[str]:
@@ -93,8 +102,7 @@ def planned(work: Ingest) -> Iterator[Printed]:
     waiting = work.waiting
     if waiting:
         yield from (Printed(text=line) for line in tree(str(work.shoot), waiting))
-    left = [each.row.source for each in work.plan.placements if not each.row.destination]
-    yield from _named("left on the card (no plain files)", left)
+    yield from _not_read(work)
     verb = "move" if work.would_move else "copy"
     if work.second:
         yield Printed(
@@ -104,6 +112,16 @@ def planned(work: Ingest) -> Iterator[Printed]:
         text=f"{files_and_size(waiting)} to {verb}. This was a dry run: nothing was written.",
         look="heading",
     )
+
+
+def _not_read(work: Ingest) -> Iterator[Printed]:
+    """What of the card could not be read, named as the ingest itself will name it."""
+    both = {each.row.source: each for each in (*work.plan.placements, *work.unread)}
+    left = [each for each in both.values() if not each.row.destination]
+    unread = [each for each in work.unread if each.row.destination]
+    yield from _named("left on the card (no plain files)", map(with_notes, left))
+    yield from _named("cannot be read as pictures; carried as they are", map(with_notes, unread))
+    yield from _named(CLOSED, (f"{folder}/" for folder in work.closed))
 
 
 def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
@@ -146,27 +164,35 @@ def _caution(report: Report, shoot: str) -> Printed:
     elif second and second.beside:
         return Printed(text=ONE_DISK)
     elif second:
-        moved = ", and the card keeps none" if report.moves else ""
+        moved = ", and the card keeps none" if report.moved else ""
         where = words.safe(str(second.folder))
         return Printed(text=TWO_COPIES.format(moved=moved, shoot=shoot, second=where))
     else:
-        return Printed(text=(MOVED if report.moves else CAUTION).format(shoot=shoot))
+        return Printed(text=(MOVED if report.moved else CAUTION).format(shoot=shoot))
     return Printed(text=text, look="note")
 
 
 def _how(report: Report) -> str:
     new, there = len(report.new), report.verified - len(report.new)
-    done = "moved" if report.moves else "copied and read back"
     if not new and not there:
         return "none is in the shoot."
     if not there:
-        return f"{done}, and equal to the card's byte by byte."
+        return f"{_done(report)}, and equal to the card's byte by byte."
     if not new:
         were = (
             "all were there already, and are" if there == len(report.entries) else "there already,"
         )
         return f"{were} equal to the card's byte by byte."
-    return f"{new} {done} now, {there} there already; equal byte by byte."
+    done = f"{new} {_done(report)} now" if len(report.moved) in (0, new) else _done(report)
+    return f"{done}, {there} there already; equal byte by byte."
+
+
+def _done(report: Report) -> str:
+    """What became of the files that this run carried; of those that were to be moved some may stay."""
+    new, moved = len(report.new), len(report.moved)
+    if moved in (0, new):
+        return "moved" if moved else "copied and read back"
+    return f"{moved} moved, {new - moved} copied and still on the card"
 
 
 def _folders(report: Report) -> Iterator[Printed]:
@@ -186,14 +212,14 @@ def _troubles(report: Report) -> Iterator[Printed]:
         "could not be carried; try again, with another reader or cable",
         (with_reason(entry) for entry in report.failed),
     )
-    yield from _named("left on the card", (with_reason(entry) for entry in report.left))
+    yield from _named("left on the card", (with_notes(entry.placement) for entry in report.left))
     yield from _named(
-        "folders of the card that cannot be listed: what is in them is not in the shoot",
+        CLOSED,
         (f"{folder}/" for folder in report.closed),
     )
     yield from _named(
         "could not be read as pictures; carried as they are",
-        (with_reason(entry) for entry in report.unread),
+        (with_notes(entry.placement) for entry in report.unread),
     )
     yield from _named(
         "seem damaged on the card; carried as they are",
@@ -210,7 +236,7 @@ def _troubles(report: Report) -> Iterator[Printed]:
     if report.second:
         yield from _troubles_of(report.second, report)
     yield from _named(
-        "moved, but still on the card: changed there since, or locked",
+        "to be moved, and still on the card: changed there since, or locked",
         (entry.row.source for entry in report.kept),
     )
 
@@ -230,7 +256,7 @@ def _troubles_of(second: SecondCopy, report: Report) -> Iterator[Printed]:
 
 def _damage(entry: Entry) -> str:
     said = "; ".join((entry.row.notes, *entry.placement.said))
-    return ", ".join(damage for damage in DAMAGES if damage in said)
+    return ", ".join(damage for damage in (*DAMAGES, EMPTY) if damage in said)
 
 
 def _named(heading: str, texts: Iterable[str]) -> Iterator[Printed]:

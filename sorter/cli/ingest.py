@@ -112,6 +112,8 @@ def ingest(
             work.look(_ticks(bars), hold=not dry_run)
         if dry_run:
             console.show_lines(endings.planned(work))
+            if work.unread or work.closed:
+                ctx.exit(FINISHED_WITHOUT_SOME)
             return
         if work.would_move and not yes and work.waiting:
             _ask(work, card)

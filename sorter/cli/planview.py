@@ -133,6 +133,12 @@ def named(heading: str, texts: Iterable[str]) -> Iterator[str]:
         yield f"  and {len(texts) - MOST_NAMED} more; the manifest names them all"
 
 
+def with_notes(placement: Placement) -> str:
+    """The file's path on the card, and what its row says of it; else what carrying had to say."""
+    notes = placement.row.notes.replace("; ", ", ") or ", ".join(placement.said)
+    return f"{placement.row.source}: {notes}" if notes else placement.row.source
+
+
 def with_reason(entry: Entry) -> str:
     """The file's path on the card, and what is said of it."""
     said = entry.placement.said or tuple(note for note in entry.row.notes.split("; ") if note)

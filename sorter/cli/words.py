@@ -33,6 +33,8 @@ _NAMES: Final = {
 
 def safe(text: str) -> str:
     """The text with everything that moves a cursor, turns the writing or hides, spelled out."""
+    if text.isprintable():  # most is, and this is asked of every line
+        return text
     return "".join(_spelled(sign) for sign in text)
 
 

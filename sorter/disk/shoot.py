@@ -30,6 +30,9 @@ UNFINISHED: Final = f"{HIDDEN}/unfinished"
 ASIDE: Final = f"{HIDDEN}/replaced"
 """Where files lie that were not as they were carried when good ones took their places."""
 
+_PART: Final = ".sorter-unfinished"
+_MOST_BYTES: Final = 255  # of a name, on every file system that cards and disks have
+
 
 class Shoot:
     """A shoot folder. Paths given and returned are below it, with forward slashes.
@@ -95,6 +98,26 @@ class Shoot:
             before = "" if below == "." else f"{below.replace(os.sep, '/')}/"
             yield from ((before + name, True) for name in folders)
             yield from ((before + name, False) for name in names)
+
+    def refuse_obstacles(self, folders: Iterable[str], files: Iterable[str]) -> None:
+        """Returns where nothing stands in the way of these folders, nor of these files of ours.
+
+        Nothing is made to find out. Raises BadShoot, which says what to move away.
+        """
+        for folder in sorted({*folders, HIDDEN, UNFINISHED}):
+            there = self._refuse_link(folder)
+            if os.path.lexists(there) and not os.path.isdir(there):
+                raise BadShoot(
+                    f"{there} is no folder, and a folder of this name is needed. Nothing was done: "
+                    "move it away, or name another folder for the shoot."
+                )
+        for name in files:
+            there = os.path.join(self.root, name)
+            if os.path.isdir(there) and not os.path.islink(there):
+                raise BadShoot(
+                    f"{there} is a folder, and the sorter keeps a file of this name. Nothing was "
+                    "done: move it away, or name another folder for the shoot."
+                )
 
     # ---- reading ---------------------------------------------------------------------------
 
@@ -173,7 +196,7 @@ class Shoot:
         Raises FileExistsError, OSError.
         """
         make_folders(os.path.dirname(source))
-        unfinished = f"{source}.sorter-unfinished"
+        unfinished = _beside(source)
         with contextlib.suppress(FileNotFoundError):
             os.unlink(unfinished)
         try:
@@ -289,14 +312,17 @@ class Shoot:
 
     def _refuse_links(self, folder: str) -> None:
         """A folder that was made a link since would take our files elsewhere."""
+        if os.path.isdir(self._refuse_link(folder)):
+            self._checked.add(folder)
+
+    def _refuse_link(self, folder: str) -> str:
         there = os.path.join(self.root, folder)
         if os.path.realpath(there) != os.path.normpath(there):
             raise BadShoot(
                 f"{folder} in {self.root} is a link to another place, and nothing is written "
                 "through links. Put a folder there, or name another shoot."
             )
-        if os.path.isdir(there):
-            self._checked.add(folder)
+        return there
 
     def _made(self, path: str) -> str:
         """The path for the system, its folder made."""
@@ -319,6 +345,13 @@ class Shoot:
     def _nearest(self) -> Path:
         """The folder itself, or the nearest one above it that is there."""
         return next(each for each in (self.root, *self.root.parents) if each.is_dir())
+
+
+def _beside(path: str) -> str:
+    """The path of a part of the file, in its folder: its own name where that leaves room for more."""
+    folder, name = os.path.split(path)
+    kept = os.fsencode(name)[: _MOST_BYTES - len(_PART)]
+    return os.path.join(folder, os.fsdecode(kept) + _PART)
 
 
 def remove_from_card(path: str) -> None:

@@ -12,6 +12,8 @@ from sorter.model.plan import Entry
 from sorter.model.stack import Slice, Stack
 
 LEAST_DIGITS: Final = 4
+MOST_BYTES: Final = 255  # of a name, on every file system that cards and disks have
+_LONGEST_EXTENSION: Final = 32  # bytes; a longer one is no extension to be kept whole
 # What no stack is called: no folder at all, and the folders that many sequences share in a shoot.
 _NO_NAMES: Final = SHARED | {"", ".", ".."}
 
@@ -94,13 +96,26 @@ def _of_one_frame(number: int, before: str, files: Sequence[Entry]) -> list[Slic
 
 
 def _free_name(name: str, taken: Mapping[str, object]) -> str:
-    """The name, with a number before its extension where a file of the same frame has it."""
+    """The name, with a number before its extension where a file of the same frame has it.
+
+    What is too long for a name of the file system is cut before that.
+    """
     stem, dot, extension = name.rpartition(".")
-    free, count = name, 1
+    if not dot or len(in_bytes(extension)) > _LONGEST_EXTENSION:
+        stem, dot, extension = name, "", ""
+    free, count = _fitting(stem, f"{dot}{extension}"), 1
     while _folded(free) in taken:
         count += 1
-        free = f"{stem}_{count}{dot}{extension}" if dot else f"{name}_{count}"
+        free = _fitting(stem, f"_{count}{dot}{extension}")
     return free
+
+
+def _fitting(stem: str, rest: str) -> str:
+    """Both, with as much of the stem as leaves room for the rest, and no part of a sign."""
+    room = MOST_BYTES - len(in_bytes(rest))
+    if len(in_bytes(stem)) <= room:
+        return stem + rest
+    return in_bytes(stem)[:room].decode(errors="ignore") + rest
 
 
 def _folded(name: str) -> str:

@@ -31,7 +31,7 @@ from sorter.model.frame import ReadFile
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.row import Row
 from sorter.model.sequence import Account
-from sorter.pipeline.recording import refuse_foreign_lists, write_records
+from sorter.pipeline.recording import RECORDS, refuse_foreign_lists, write_records
 from sorter.pipeline.room import no_room, room_for
 from sorter.pipeline.scanning import Tick, account_of, unread_files
 from sorter.pipeline.second import Second
@@ -99,8 +99,23 @@ class Ingest:
 
     @property
     def there(self) -> int:
-        """How many files of the card are in the shoot already."""
-        return len(self._comparison.there) - len(self._comparison.missing)
+        """How many files of the card are in the shoot already, byte by byte."""
+        found = self._comparison
+        other = {*found.missing, *found.changed, *found.edited}
+        placed = (path for path, entry in found.there.items() if entry.state is State.PLACED)
+        return sum(path not in other for path in placed)
+
+    @property
+    def unread(self) -> tuple[Placement, ...]:
+        """Files of the card that could not be read as what their names say, as far as was looked."""
+        there = (entry.placement for entry in self._comparison.there.values())
+        both = (*self.plan.placements, *(each for _, each in self.plan.updated), *there)
+        return tuple({each.row.source: each for each in both if each.unread}.values())
+
+    @property
+    def closed(self) -> tuple[str, ...]:
+        """Folders of the card that could not be listed."""
+        return self._listing.folders_closed
 
     @property
     def filling(self) -> tuple[Entry, ...]:
@@ -132,6 +147,9 @@ class Ingest:
             self._look_afresh(ticks)
         else:
             self._listing = self._listed()
+        needed = {each.row.destination.rpartition("/")[0] for each in self.waiting}
+        for shoot in (self._shoot, *([self.second.shoot] if self.second else [])):
+            shoot.refuse_obstacles(needed, RECORDS)
 
     def _known(self) -> tuple[Entry, ...]:
         """Every file that the shoot's ledger knows."""

@@ -48,8 +48,8 @@ def refuse_foreign_lists(shoot: Shoot) -> None:
 
 
 def is_up_to_date(path: Path, data: bytes) -> bool:
-    """Whether the file holds these bytes already."""
+    """Whether the file holds these bytes already. A pipe in its place is not waited for."""
     try:
-        return path.read_bytes() == data
+        return path.is_file() and path.read_bytes() == data
     except OSError:
         return False

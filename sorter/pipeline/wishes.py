@@ -5,14 +5,18 @@ from __future__ import annotations
 import threading
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Final
 
 from sorter.errors import SorterError
 from sorter.model.correction import Correction
 from sorter.model.damage import DAMAGES
+from sorter.model.kinds import Role
 from sorter.model.plan import Entry, State
 from sorter.pipeline.scanning import Tick
 from sorter.planning import pattern
 from sorter.settings import Settings
+
+_TRACKS: Final = frozenset({Role.CLIP, Role.SOUND})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,6 +121,12 @@ class Report:
         return _verified(self.entries, self.edited)
 
     @property
+    def moved(self) -> tuple[Entry, ...]:
+        """What this run carried and took off the card."""
+        kept = {entry.number for entry in self.kept}
+        return tuple(entry for entry in self.new if entry.moves and entry.number not in kept)
+
+    @property
     def left(self) -> tuple[Entry, ...]:
         """Links, pipes and devices: they stay on the card."""
         return tuple(entry for entry in self.entries if entry.state is State.LEFT)
@@ -155,6 +165,8 @@ class Report:
 
 
 def _is_damaged(entry: Entry) -> bool:
+    if entry.row.role in _TRACKS and entry.row.bytes == 0:
+        return entry.state is State.PLACED
     said = (entry.row.notes, *entry.placement.said)
     return any(damage in text for damage in DAMAGES for text in said)
 

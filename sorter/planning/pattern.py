@@ -14,6 +14,8 @@ from sorter.planning.names import STAND_IN, legal
 
 DEFAULT: Final = "{sequence:04d}_{kind}_{frames}_{name}"
 NAME: Final = "name"
+MOST_BYTES: Final = 240
+"""Of a folder's name: fewer than a name may have, for a number and .txt may come behind it."""
 WIDEST: Final = 255
 """Signs that a field may be told to take; no name has more."""
 
@@ -53,7 +55,7 @@ class Pattern:
     def filled(self, row: Row, name: str) -> str:
         """The folder name for a sequence, out of its first row; legal everywhere."""
         values = {field.name: getattr(row, field.name) for field in fields(Row)} | {NAME: name}
-        return legal(_without_nothing(self._text(values)).strip())
+        return legal(_without_nothing(self._text(values)).strip(), MOST_BYTES)
 
     def _text(self, values: Mapping[str, object]) -> str:
         return "".join(

@@ -51,7 +51,12 @@ def sentence(report: Report) -> str:
 
 FOUR = entries(4)
 WHOLE = Report(entries=FOUR, new=FOUR)
-MOVED = Report(entries=FOUR, new=FOUR, moves=True)
+GIVEN = tuple(replace(each, moves=True, gone=True) for each in FOUR)
+MOVED = Report(entries=GIVEN, new=GIVEN, moves=True)
+LOCKED = replace(MOVED, kept=GIVEN)
+HALF_LOCKED = replace(MOVED, kept=GIVEN[3:])
+MOVED_MORE = Report(entries=(*FOUR, *GIVEN[2:]), new=GIVEN[2:], moves=True)
+MORE_LOCKED = replace(MOVED_MORE, kept=GIVEN[3:])
 AGAIN = Report(entries=FOUR)
 MORE = Report(entries=FOUR, new=FOUR[3:])
 PARTLY = Report(entries=(*FOUR[:3], failed(4)), new=FOUR[:3], failed=(failed(4),))
@@ -69,6 +74,10 @@ EQUAL = "equal to the card's byte by byte."
     [
         (WHOLE, f"4 of 4 files verified: copied and read back, and {EQUAL}"),
         (MOVED, f"4 of 4 files verified: moved, and {EQUAL}"),
+        (LOCKED, f"4 of 4 files verified: copied and read back, and {EQUAL}"),
+        (HALF_LOCKED, f"4 of 4 files verified: 3 moved, 1 copied and still on the card, and {EQUAL}"),
+        (MOVED_MORE, "6 of 6 files verified: 2 moved now, 4 there already; equal byte by byte."),
+        (MORE_LOCKED, "6 of 6 files verified: 1 moved, 1 copied and still on the card, 4 there already; equal byte by byte."),
         (AGAIN, f"4 of 4 files verified: all were there already, and are {EQUAL}"),
         (MORE, "4 of 4 files verified: 1 copied and read back now, 3 there already; equal byte by byte."),
         (PARTLY, f"3 of 4 files verified: copied and read back, and {EQUAL}"),
@@ -82,7 +91,7 @@ def test_how_many_are_verified_and_how(report: Report, said: str) -> None:
     assert sentence(report) == said
 
 
-@pytest.mark.parametrize("report", [WHOLE, AGAIN, MORE])
+@pytest.mark.parametrize("report", [WHOLE, AGAIN, MORE, LOCKED])
 def test_a_whole_copy_asks_for_a_second_one_before_the_card_is_formatted(report: Report) -> None:
     said = "\n".join(lines(report))
     assert FORMAT in said
@@ -101,10 +110,17 @@ def test_a_card_that_is_not_all_in_the_shoot_is_not_to_be_formatted(report: Repo
 
 
 def test_what_was_moved_asks_for_a_second_copy_too_for_it_is_nowhere_else() -> None:
-    said = "\n".join(lines(MOVED))
-    assert "nowhere else now: make a second copy" in said
-    assert FORMAT not in said
-    assert KEEP not in said
+    for report in (MOVED, HALF_LOCKED):
+        said = "\n".join(lines(report))
+        assert "nowhere else now: make a second copy" in said
+        assert FORMAT not in said
+        assert KEEP not in said
+
+
+def test_what_a_locked_card_keeps_is_not_said_to_be_moved() -> None:
+    said = "\n".join(lines(LOCKED))
+    assert "moved" not in said.replace("to be moved, and still on the card", "")
+    assert "nowhere else" not in said
 
 
 states = st.sampled_from([State.PLACED, State.FAILED, State.LEFT])
@@ -116,14 +132,14 @@ states = st.sampled_from([State.PLACED, State.FAILED, State.LEFT])
 def test_the_caution_stands_where_all_is_verified_and_copied_and_nowhere_else(
     files: list[tuple[State, bool]], moves: bool, closed: bool
 ) -> None:
-    known = [entries(1, state, n)[0] for n, (state, _) in enumerate(files, 1)]
+    known = [replace(entries(1, state, n)[0], moves=moves) for n, (state, _) in enumerate(files, 1)]
     new = [e for e, (state, now) in zip(known, files, strict=True) if now and state is State.PLACED]
     report = Report(
         entries=tuple(known), new=tuple(new), moves=moves, closed=("DCIM/X",) if closed else ()
     )
     whole = not closed and all(state is State.PLACED for state, _ in files)
     said = "\n".join(lines(report))
-    assert (FORMAT in said) == (whole and not moves)
+    assert (FORMAT in said) == (whole and not (moves and new))
     assert (KEEP in said) == (not whole)
 
 
@@ -151,7 +167,7 @@ def test_troubles_are_named_with_their_reasons() -> None:
         ("could not be read as pictures", "DCIM/100TIDES/IMG_0001.JPG: no picture in it"),
         ("edited in the shoot", "singles/IMG_0002.JPG"),
         ("changed in the shoot", "singles/IMG_0003.JPG"),
-        ("moved, but still on the card", "DCIM/100TIDES/IMG_0004.JPG"),
+        ("to be moved, and still on the card", "DCIM/100TIDES/IMG_0004.JPG"),
     ):
         (place,) = [n for n, line in enumerate(said) if line.startswith(heading)]
         assert said[place + 1] == f"  {name}"
@@ -176,6 +192,8 @@ class _Looked:
     goes_on: Run | None = None
     would_move: bool = False
     too_late: tuple[Correction, ...] = ()
+    unread: tuple[Placement, ...] = ()
+    closed: tuple[str, ...] = ()
     shoot: Path = SHOOT
 
 
@@ -244,6 +262,34 @@ def test_a_dry_run_ends_with_the_sum_and_says_that_nothing_was_written() -> None
     ]
     assert "  DCIM/100TIDES/IMG_0001.JPG" in said
     assert said[-1] == "2 files (58 B) to copy. This was a dry run: nothing was written."
+
+
+def test_a_dry_run_names_what_could_not_be_read_with_its_reason_and_no_reason_twice() -> None:
+    one, two = (replace(each, unread=True) for each in WAITING)
+    empty = replace(one, row=replace(one.row, notes="the file is empty"), said=("named B here",))
+    about = replace(two.row, destination="", notes="a link: not followed")
+    link = replace(two, row=about, said=("left on the card",))
+    looked = _looked(unread=(empty, link), plan=Plan(placements=(link,)), closed=("DCIM/102",))
+    said = [line.text for line in endings.planned(looked)]
+    assert said[:8] == [
+        "left on the card (no plain files)",
+        "  DCIM/100TIDES/IMG_0002.JPG: a link: not followed",
+        "",
+        "cannot be read as pictures; carried as they are",
+        "  DCIM/100TIDES/IMG_0001.JPG: the file is empty",
+        "",
+        "folders of the card that cannot be listed: what is in them is not in the shoot",
+        "  DCIM/102/",
+    ]
+
+
+def test_a_move_says_how_many_files_an_earlier_ingest_leaves_on_the_card() -> None:
+    said = list(endings.beforehand(_looked(there=2, would_move=True)))
+    assert said[1] == (
+        "2 files stay on the card, carried by an earlier ingest: --move takes off it only what it "
+        "carries itself."
+    )
+    assert len(list(endings.beforehand(_looked(waiting=WAITING, would_move=True)))) == 0
 
 
 def test_a_dry_run_of_a_move_says_move() -> None:

@@ -13,7 +13,7 @@ from click.testing import CliRunner, Result
 from sorter.cli import commands, console
 from sorter.disk.shoot import Shoot
 from sorter.manifest.csvfile import COLUMNS
-from sorter.writing import carry
+from sorter.writing import moving
 from sorter.writing.ledger import Ledger
 from writing.cards import (
     ANEMONES,
@@ -28,7 +28,7 @@ from writing.cards import (
     tide_card,
     tree,
 )
-from writing.faults import fails_at, full_disk, read_faults, spoiled_copies
+from writing.faults import fails_at, full_disk, other_devices, read_faults, spoiled_copies
 
 FIRST, BURST = f"{LIMPETS}/IMG_0001.JPG", "0001_burst_4"
 
@@ -71,6 +71,28 @@ def shoot(tmp_path: Path) -> Path:
 @pytest.fixture
 def terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(console, "can_ask", lambda: True)
+
+
+def closed_folder(patch: pytest.MonkeyPatch, folder: Path) -> None:
+    """The system does not let us list the folder."""
+    listed = os.scandir
+
+    def scandir(path: str) -> object:
+        if str(path) == str(folder):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+        return listed(path)
+
+    patch.setattr(os, "scandir", scandir)
+
+
+def locked_card(patch: pytest.MonkeyPatch) -> None:
+    """The card lies on a disk of its own and lets nothing be taken off it."""
+
+    def locked(_: str) -> None:
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
+    other_devices(patch)
+    patch.setattr(moving, "remove_from_card", locked)
 
 
 # ---- what goes well ----------------------------------------------------------------------------
@@ -248,6 +270,31 @@ def test_a_dry_run_in_a_shoot_names_only_what_is_missing(card: Path, shoot: Path
     assert tree(shoot) == before
 
 
+@pytest.mark.parametrize("odd", ["whole", "empty picture", "link", "folder", "empty clip"])
+@pytest.mark.parametrize("before", [False, True])
+def test_a_dry_run_and_a_scan_and_an_ingest_end_alike(
+    card: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch, odd: str, *, before: bool
+) -> None:
+    if odd == "empty picture":
+        (card / "IMG_0004.JPG").write_bytes(b"")
+    elif odd == "link":
+        (card / "latest.JPG").symlink_to(card / FIRST)
+    elif odd == "empty clip":
+        (card / "MVI_0004.MP4").write_bytes(b"")
+    elif odd == "folder":
+        closed_folder(monkeypatch, card / ANEMONES)
+    code = 0 if odd in ("whole", "empty clip") else 1
+    if before:
+        assert ingest(card, shoot).exit_code == code
+    scanned = CliRunner().invoke(commands, ["scan", str(card)], prog_name="sorter")
+    tried = ingest(card, shoot, "--dry-run")
+    assert (scanned.exit_code, tried.exit_code) == (code, code)
+    assert ingest(card, shoot).exit_code == code
+    if code:
+        name = {"empty picture": "IMG_0004.JPG: the", "link": "latest.JPG: a", "folder": ANEMONES}
+        assert f"  {name[odd]}" in tried.stdout
+
+
 # ---- exit code 1 -------------------------------------------------------------------------------
 
 
@@ -269,6 +316,39 @@ def test_a_file_that_cannot_be_read_is_listed_and_the_next_run_carries_it(
     hold_whole(shoot, originals)
 
 
+def test_clips_that_are_not_whole_are_named(card: Path, shoot: Path) -> None:
+    (card / "MVI_0005.MP4").write_bytes(b"")
+    (card / "SND_0006.WAV").write_bytes(b"")
+    (card / "MVI_0007.MP4").write_bytes(b"\0\0\0\x10ftypmp42\0\0\0\0\0\0\x10\0mdatsplash")
+    for _ in range(2):  # also where they are in the shoot already
+        result = ingest(card, shoot)
+        assert result.exit_code == 0
+        assert (
+            "seem damaged on the card; carried as they are\n"
+            f"  {ANEMONES}/MVI_0003.MP4: the file ends early: it tells of more bytes than it has\n"
+            "  MVI_0005.MP4: the file is empty\n"
+            "  MVI_0007.MP4: the file ends early: it tells of more bytes than it has\n"
+            "  SND_0006.WAV: the file is empty\n"
+        ) in result.stdout
+
+
+def test_a_card_that_is_locked_keeps_what_was_to_be_moved(
+    card: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = tree(card)
+    with monkeypatch.context() as patch:
+        locked_card(patch)
+        result = ingest(card, shoot, "--move", "--yes")
+    assert result.exit_code == 1
+    assert "12 of 12 files verified: copied and read back, and equal" in result.stdout
+    assert "to be moved, and still on the card: changed there since, or locked" in result.stdout
+    assert "nowhere else" not in result.stdout
+    assert tree(card) == before
+    again = ingest(card, shoot, "--move", "--yes")
+    assert "12 files stay on the card, carried by an earlier ingest" in again.stderr
+    assert tree(card) == before
+
+
 @pytest.mark.parametrize("odd", ["link", "empty", "edited sidecar", "changed picture"])
 def test_what_is_not_as_it_should_be_is_listed(card: Path, shoot: Path, odd: str) -> None:
     if odd == "link":
@@ -282,7 +362,7 @@ def test_what_is_not_as_it_should_be_is_listed(card: Path, shoot: Path, odd: str
     result = ingest(card, shoot)
     assert result.exit_code == 1
     says = {
-        "link": ("left on the card", "latest.JPG"),
+        "link": ("left on the card\n  latest.JPG: a link: not followed\n", "13 files verified"),
         "empty": ("could not be read as pictures; carried as they are", "IMG_0004.JPG"),
         "edited sidecar": ("edited in the shoot since", f"{BURST}/IMG_0001.xmp"),
         "changed picture": ("carried once more, beside them", f"{BURST}/IMG_0001"),

@@ -13,6 +13,14 @@ from sorter.model.stack import SliceOrder, Stack
 
 LETTERS = st.characters(exclude_categories=["Cs"], exclude_characters="/\0")
 NAMES = st.text(LETTERS, min_size=1, max_size=8) | st.sampled_from(["A.JPG", "a.jpg", "A_2.JPG"])
+LONG = [
+    "x" * 251 + ".JPG",
+    "x" * 250 + "Y.JPG",
+    "\u6f6e" * 83 + ".JPG",
+    "a." + "x" * 253,
+    "y" * 255,
+]
+NAMES |= st.sampled_from(LONG)
 FRAMES = st.lists(st.lists(NAMES, min_size=1, max_size=3), min_size=1, max_size=30)
 
 
@@ -32,6 +40,7 @@ def test_sorted_by_bytes_the_names_stand_in_the_chosen_order(frames: list[list[s
     slices = numbered([[entry(f"0003_x/{name}") for name in names] for names in frames])
     names = [each.name for each in slices]
     assert names == sorted(names, key=str.encode)
+    assert all(len(name.encode()) <= 255 for name in names)  # POSIX, NAME_MAX of the usual systems
     assert [each.number for each in slices] == [
         number for number, files in enumerate(frames, 1) for _ in files
     ]

@@ -170,7 +170,7 @@ def test_whatever_the_card_says_a_folder_is_one_legal_component(
     assert names.is_legal(folder)
     assert folder not in (".", "..")
     assert not set(folder) & set("/\\\0\n\r")
-    assert len(folder.encode()) <= 255
+    assert len(folder.encode()) <= 240  # a number and .txt, for a list, make no more than 255 of it
 
 
 @given(st.text(max_size=40))

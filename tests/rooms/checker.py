@@ -57,6 +57,9 @@ _CHANGES: Final = frozenset(
     | {"write_text", "write_bytes", "symlink_to", "hardlink_to", "chmod", "lchmod", "utime"}
     | {"symlink", "link", "truncate", "copyfile", "copy2", "copytree", "mkstemp", "mkdtemp"}
 )
+# A few bytes may unpack to gigabytes. Only pixels/ is to decode pictures, and no more than it allows for.
+_UNPACKERS: Final = frozenset({"gzip", "bz2", "lzma", "zipfile", "tarfile", "PIL"})
+_UNPACKS: Final = frozenset({"decompress", "decompressobj", "unpack_archive"})
 _WRITE_FLAGS: Final = frozenset({"O_WRONLY", "O_RDWR", "O_CREAT", "O_TRUNC", "O_APPEND"})
 
 
@@ -68,6 +71,7 @@ def faults(path: str, source: str) -> list[str]:
         _outside_world,
         _heavy_imports,
         _changing,
+        _unpacking,
         _printing,
         _maker_names,
     ]
@@ -141,6 +145,20 @@ def _changing(path: str, tree: ast.Module) -> Iterator[str]:
     if path != PRINTER:  # it opens the null device, for what a closed pipe no longer takes
         names = {node.attr for node in ast.walk(tree) if isinstance(node, ast.Attribute)}
         yield from (f"uses {name}" for name in sorted(names & _WRITE_FLAGS))
+
+
+def _unpacking(path: str, tree: ast.Module) -> Iterator[str]:
+    for name in _imported(tree):
+        if name.partition(".")[0] in _UNPACKERS and room(path) != "pixels":
+            yield f"imports {name}, which unpacks what it is given"
+    names = {_called(call) for call in _calls(tree)}
+    names |= {
+        alias.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom)
+        for alias in node.names
+    }
+    yield from (f"calls {name} without a limit" for name in sorted(names & _UNPACKS))
 
 
 def _called(call: ast.Call) -> str:

@@ -67,6 +67,10 @@ WRONG = [
     ("cli/scan.py", "import sys\nsys.stderr.write('hello')"),
     ("cli/scan.py", "def f():\n    from rich.table import Table"),
     ("cli/console.py", "from rich.console import Console"),
+    ("reading/standard.py", "import zlib\ndef f(data):\n    return zlib.decompress(data)"),
+    ("reading/containers/heif.py", "from zlib import decompressobj as unpack"),
+    ("reading/frames.py", "def f():\n    from PIL import Image"),
+    ("disk/card.py", "import zipfile"),
     ("attic/anything.py", "pass"),
 ]
 
@@ -91,6 +95,8 @@ RIGHT = [
     ("cli/scan.py", "from sorter import __version__, pipeline\nfrom sorter.cli import console"),
     ("cli/console.py", "def f():\n    from rich.text import Text\n    print(Text('a'))"),
     ("writing/ledger.py", "path.touch()"),
+    ("disk/card.py", "import zlib\nmark = zlib.crc32(data)"),
+    ("pixels/measures.py", "def f():\n    from PIL import Image"),
 ]
 
 

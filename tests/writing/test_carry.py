@@ -453,12 +453,15 @@ def test_a_folder_that_became_a_link_is_refused(card: Path, shoot: Path) -> None
     hold_whole(shoot, originals)
 
 
-def test_a_file_in_the_place_of_a_folder_stops_with_a_sentence(card: Path, shoot: Path) -> None:
+def test_a_file_that_came_in_the_place_of_a_folder_stops_with_a_sentence(
+    card: Path, shoot: Path
+) -> None:
     originals = contents(card)
-    shoot.mkdir(parents=True)
-    (shoot / "singles").write_text("limpet, anemone")
-    with pytest.raises(ShootNotWritable, match="singles is a file") as stopped:
-        ingest(card, shoot)
+    with looked_at(card, shoot) as work:
+        shoot.mkdir(parents=True)
+        (shoot / "singles").write_text("limpet, anemone")
+        with pytest.raises(ShootNotWritable, match="singles is a file") as stopped:
+            work.carry(QUIET)
     assert stopped.value.exit_code == 3
     assert (shoot / "singles").read_text() == "limpet, anemone"
     hold_consistent(shoot)
@@ -690,10 +693,11 @@ def test_a_manifest_that_cannot_be_written_stops_the_run(card: Path, shoot: Path
     ingest(card, shoot)
     picture(card / ANEMONES / "IMG_0005.JPG", 1200)
     originals = contents(card)
-    (shoot / "manifest.csv").unlink()
-    (shoot / "manifest.csv").mkdir()
-    with pytest.raises(ShootNotWritable, match=r"manifest\.csv is a folder"):
-        ingest(card, shoot, moves=True)
+    with looked_at(card, shoot, moves=True) as work:
+        (shoot / "manifest.csv").unlink()
+        (shoot / "manifest.csv").mkdir()
+        with pytest.raises(ShootNotWritable, match=r"manifest\.csv is a folder"):
+            work.carry(QUIET)
     (shoot / "manifest.csv").rmdir()
     ingest(card, shoot, moves=True)
     hold_whole(shoot, originals)
