@@ -13,7 +13,7 @@ from click.testing import CliRunner, Result
 from sorter.cli import commands, console
 from sorter.disk.shoot import Shoot
 from sorter.manifest.csvfile import COLUMNS
-from sorter.writing import moving
+from sorter.writing import carry, moving
 from sorter.writing.ledger import Ledger
 from writing.cards import (
     ANEMONES,
