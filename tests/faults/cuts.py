@@ -1,0 +1,230 @@
+"""Every cut of a scenario: the work done up to a point, what was not forced spoiled, and run again."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import traceback
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Final
+
+import pytest
+
+from faults.dying import (
+    NEVER,
+    UNFINISHED,
+    Death,
+    Name,
+    died,
+    files_of,
+    lose_names,
+    one_after_the_other,
+    spoil,
+)
+from faults.scenarios import BATCH, Pool, Scenario, small_card, two_disks
+from sorter.writing import carry
+from writing.cards import contents
+
+PROCESSES: Final = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tried:
+    """How many cuts were tried, of how many points, and what went wrong at which of them."""
+
+    points: int
+    cuts: int
+    faults: tuple[str, ...]
+
+
+def every_cut(scenario: Scenario, base: Path, *, to_first: bool = False) -> Tried:
+    """All cuts of the scenario, in several processes, each in a place of its own.
+
+    to_first: each process ends with the first fault that it finds.
+    """
+    with pytest.MonkeyPatch.context() as patch, one_after_the_other():
+        patch.setattr(carry, "BATCH_FILES", BATCH)
+        scenario.disk(patch)
+        places = range(PROCESSES)
+        share = [_Share(scenario, base / str(k), k, to_first=to_first) for k in places]
+        tried = list(_in_processes([each.tried for each in share], base))
+    return Tried(
+        points=tried[0].points,
+        cuts=sum(each.cuts for each in tried),
+        faults=tuple(fault for each in tried for fault in each.faults),
+    )
+
+
+def cut_twice(scenario: Scenario, base: Path, points: tuple[int, int]) -> None:
+    """Cut at a point, cut at another while it goes on, and ended; with threads as they are.
+
+    Fails where something is lost on the way, or where it does not hold in the end.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(carry, "BATCH_FILES", BATCH)
+        scenario.disk(patch)
+        pool = prepared(scenario, base)
+        for work, point in zip((scenario.work, scenario.goes_on), points, strict=True):
+            died(partial(work, pool), point, pool.scratch)
+            nothing_is_lost(pool)
+        scenario.goes_on(pool)
+        scenario.holds(pool)
+
+
+def prepared(scenario: Scenario, base: Path) -> Pool:
+    """A new pool, all that comes before the work done."""
+    pool = Pool(base=base)
+    small_card(pool.card)
+    pool.originals = contents(pool.card)
+    scenario.prepare(pool)
+    pool.originals |= contents(pool.card)
+    return pool
+
+
+def _in_processes(works: list[Callable[[], Tried]], base: Path) -> Iterator[Tried]:
+    base.mkdir(parents=True, exist_ok=True)
+    children = [_started(work, base / f"tried{place}.json") for place, work in enumerate(works)]
+    for place, child in enumerate(children):
+        os.waitpid(child, 0)
+        told = json.loads((base / f"tried{place}.json").read_text())
+        yield Tried(points=told["points"], cuts=told["cuts"], faults=tuple(told["faults"]))
+
+
+def _started(work: Callable[[], Tried], told: Path) -> int:
+    child = os.fork()
+    if child:
+        return child
+    try:
+        tried = work()
+    except BaseException:  # noqa: BLE001  told as a fault
+        tried = Tried(points=0, cuts=0, faults=(traceback.format_exc(),))
+    try:
+        words = {"points": tried.points, "cuts": tried.cuts, "faults": tried.faults}
+        told.write_text(json.dumps(words))
+    finally:
+        os._exit(0)
+
+
+class _Share:
+    """The cuts that fall to one process."""
+
+    def __init__(self, scenario: Scenario, base: Path, first: int, *, to_first: bool) -> None:
+        self._scenario = scenario
+        self._pool = Pool(base=base)
+        self._before = base / "before"
+        self._dead = base / "dead"
+        self._first = first
+        self._to_first = to_first
+
+    def tried(self) -> Tried:
+        """Every cut that falls to us."""
+        self._pool = prepared(self._scenario, self._pool.base)
+        shutil.copytree(self._pool.disk, self._before)
+        points = self._cut(NEVER).point
+        cuts, faults = 0, []
+        for point in range(1 + self._first, points + 2, PROCESSES):
+            death = self._cut(point)
+            for fault in self._endings(death, zeros=bool(point & 2), is_over=point > points):
+                cuts += 1
+                faults += [f"point {point}, {fault}"] if fault else []
+            if faults and self._to_first:
+                break
+        return Tried(points=points, cuts=cuts, faults=tuple(faults))
+
+    def _cut(self, point: int) -> Death:
+        _put(self._before, self._pool.disk)
+        return died(lambda: self._scenario.work(self._pool), point, self._pool.scratch)
+
+    def _endings(self, death: Death, *, zeros: bool, is_over: bool) -> Iterator[str]:
+        """What went wrong after each of the ways in which the cut can end; empty where nothing did."""
+        dirty = files_of(self._pool.disk, death.dirty)
+        _put(self._pool.disk, self._dead)
+        for name, ending in _endings_of(death, dirty, self._roots(), zeros=zeros):
+            _put(self._dead, self._pool.disk)
+            ending()
+            fault = self._fault(dirty, is_over=is_over)
+            yield f"before {death.verb}, {name}: {fault}" if fault else ""
+
+    def _roots(self) -> tuple[Path, ...]:
+        pool = self._pool
+        return (pool.shoot, pool.card) if self._scenario.disk is two_disks else (pool.disk,)
+
+    def _fault(self, dirty: Iterable[Path], *, is_over: bool) -> str:
+        """What is wrong now, or after the work was ended. What was over needs no second run."""
+        try:
+            half = [path for path in dirty if not is_unfinished(path)]
+            assert not half, f"under their final names, and never forced to the disk: {half}"
+            nothing_is_lost(self._pool)
+            if is_over:
+                self._scenario.lasts(self._pool)
+            self._scenario.goes_on(self._pool)
+            self._scenario.holds(self._pool)
+        except Exception as error:  # noqa: BLE001  every one is a fault of the work
+            where = traceback.extract_tb(error.__traceback__)[-1]
+            return f"{type(error).__name__}: {str(error)[:900]} ({where.name}, line {where.lineno})"
+        return ""
+
+
+def _endings_of(
+    death: Death, dirty: list[Path], roots: Iterable[Path], *, zeros: bool
+) -> Iterator[tuple[str, Callable[[], None]]]:
+    """What a cut may leave behind: all that was done, or what was forced and no more.
+
+    roots: the disks, each of which loses its names, or the last of them, apart from the others. Where
+    names are lost, the bytes that were not forced are lost too.
+    """
+    yield "killed", lambda: None
+    if dirty:
+        yield "bytes lost", lambda: spoil(dirty, zeros=zeros)
+    for root in roots:
+        names = death.names_below(root)
+        if names:
+            yield f"names of the {root.name} lost", partial(_lose, dirty, names, zeros=zeros)
+        if names[1:]:
+            some = names[len(names) // 2 :]
+            yield f"last names of the {root.name} lost", partial(_lose, dirty, some, zeros=zeros)
+
+
+def _lose(dirty: list[Path], names: tuple[Name, ...], *, zeros: bool) -> None:
+    spoil(dirty, zeros=zeros)
+    lose_names(names)
+
+
+def _put(there: Path, here: Path) -> None:
+    """The folder is a copy of the other one."""
+    shutil.rmtree(here, ignore_errors=True)
+    shutil.copytree(there, here, symlinks=True)
+
+
+def is_unfinished(path: Path) -> bool:
+    """Whether a file may be half-written where it lies."""
+    inside, ending = UNFINISHED
+    return inside in str(path) or str(path).endswith(ending)
+
+
+def nothing_is_lost(pool: Pool) -> None:
+    """Every original is on the card or in the shoot, under a final name or waiting for one; nothing is partial."""
+    card, shoot = contents(pool.card), contents(pool.shoot)
+    waiting = [path.read_bytes() for path in (pool.shoot / ".sorter").glob("unfinished/*")]
+    there = {*shoot.values(), *waiting}
+    lost = [path for path, data in pool.originals.items() if data not in (card.get(path), *there)]
+    assert not lost, f"neither on the card nor in the shoot: {lost}"
+    known = {*pool.originals.values()}
+    partial = [
+        path
+        for path, data in {**card, **shoot}.items()
+        if data not in known
+        and path not in ("manifest.csv", "SHA256SUMS")
+        and not path.endswith(UNFINISHED[1])
+    ]
+    assert not partial, f"no file of the card under a final name: {partial}"
+
+
+def memory(folder: Path) -> Path:
+    """A folder in memory where the system has one, else below the given one: there a force costs nothing."""
+    quick = Path("/dev/shm")  # noqa: S108  for the tests' own folders only
+    return quick if os.access(quick, os.W_OK) and quick.is_dir() else folder

@@ -1,0 +1,259 @@
+"""What is cut: small cards of a rock pool on one disk or two, carried, carried again, taken back.
+
+A scenario is what comes before, the work that is cut, what is run after the cut, and what must hold
+then. Add one to SCENARIOS and every cut of it is tried.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+import pytest
+
+from faults.dying import died
+from sorter.writing import carry
+from writing.cards import (
+    ANEMONES,
+    LIMPETS,
+    contents,
+    found,
+    hold_whole,
+    ingest,
+    limpets,
+    picture,
+    stamped,
+    undo,
+)
+from writing.faults import other_devices, other_disks
+
+BATCH: Final = 3
+"""Files between two notes, so that there are several batches of a small card."""
+HALF: Final = 14
+"""Of an undo: some files are back on the card then, and some are not."""
+
+
+@dataclass(slots=True, kw_only=True)
+class Pool:
+    """Where a scenario takes place; its paths are the same for every cut.
+
+    originals: what was on the card at any time. before: what was in the shoot and is to be again.
+    """
+
+    base: Path
+    originals: dict[str, bytes] = field(default_factory=dict)
+    before: dict[str, bytes] = field(default_factory=dict)
+
+    @property
+    def disk(self) -> Path:
+        """The disk that dies, or both of them."""
+        return self.base / "disk"
+
+    @property
+    def card(self) -> Path:
+        """The card."""
+        return self.disk / "card"
+
+    @property
+    def shoot(self) -> Path:
+        """The shoot."""
+        return self.disk / "shoot"
+
+    @property
+    def scratch(self) -> Path:
+        """Where the child tells what it knows; no part of the disk that dies."""
+        return self.base / "scratch"
+
+
+Step = Callable[[Pool], object]
+
+
+def _nothing(_: Pool) -> None: ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scenario:
+    """One kind of work.
+
+    prepare: done before, whole. work: cut. finish: run after the cut, the same again where none is
+    given. holds: what must be so then. disk: how the disks of card and shoot are. ended: what
+    holds, without a second run, once the work has ended and whatever the disk loses then; the same
+    where none is given.
+    """
+
+    work: Step
+    holds: Step
+    prepare: Step = _nothing
+    finish: Step | None = None
+    disk: Callable[[pytest.MonkeyPatch], None] = lambda _: None
+    ended: Step | None = None
+
+    def goes_on(self, pool: Pool) -> None:
+        """What is run after the cut."""
+        (self.finish or self.work)(pool)
+
+    def lasts(self, pool: Pool) -> None:
+        """What is looked at where the disk lost what it could after the end of the work."""
+        (self.ended or self.holds)(pool)
+
+
+# ---- cards -------------------------------------------------------------------------------------
+
+
+def small_card(card: Path) -> None:
+    """Two frames with sidecars, a clip, and what is no picture whatever its name says."""
+    limpets(card, 2)
+    (card / ANEMONES).mkdir()
+    (card / ANEMONES / "MVI_0003.MP4").write_bytes(b"\0\0\0\x10ftypmp42\0\0\0\0" + b"splash" * 90)
+    (card / ANEMONES / "IMG_0004.JPG").write_bytes(b"barnacles, no picture")
+    stamped(card)
+
+
+def more(pool: Pool) -> None:
+    """The tide brought more: a frame of the same burst, and a lone one."""
+    picture(pool.card / LIMPETS / "IMG_0003.JPG", 0.75, shade=70)
+    picture(pool.card / ANEMONES / "IMG_0005.JPG", 900, shade=5)
+
+
+def two_disks(patch: pytest.MonkeyPatch) -> None:
+    """Card and shoot lie on two disks."""
+    other_devices(patch)
+    other_disks(patch)
+
+
+def at_once(patch: pytest.MonkeyPatch) -> None:
+    """All copies of a batch are forced to the disk at once."""
+    patch.setattr(carry, "MANY", 2)
+
+
+# ---- work --------------------------------------------------------------------------------------
+
+
+def copy(pool: Pool) -> None:
+    """The card copied."""
+    ingest(pool.card, pool.shoot)
+
+
+def move(pool: Pool) -> None:
+    """The card moved."""
+    ingest(pool.card, pool.shoot, moves=True)
+
+
+def move_and_clear(pool: Pool) -> None:
+    """The card moved, and its empty folders taken away, as cameras do when they format."""
+    move(pool)
+    shutil.rmtree(pool.card / "DCIM")
+
+
+def grown(pool: Pool) -> None:
+    """Copied, and the card grew since."""
+    copy(pool)
+    more(pool)
+
+
+def take_back(pool: Pool) -> None:
+    """The ingest taken back."""
+    undo(pool.shoot)
+
+
+def end_taking_back(pool: Pool) -> None:
+    """The undo run again, where it left anything to undo."""
+    if (pool.shoot / ".sorter" / "ledger.db").exists():
+        take_back(pool)
+
+
+def half_taken_back(pool: Pool) -> None:
+    """Moved, and an undo was killed in its middle."""
+    move(pool)
+    assert died(lambda: undo(pool.shoot), HALF, pool.scratch).point == HALF
+
+
+def copied_twice(pool: Pool) -> None:
+    """Copied, grown, and copied again: the first ingest is to stay."""
+    copy(pool)
+    pool.before = contents(pool.shoot)
+    more(pool)
+    copy(pool)
+
+
+def end_taking_back_the_second(pool: Pool) -> None:
+    """The undo run again, where the shoot is not as it was before the second ingest."""
+    if contents(pool.shoot) != pool.before:
+        take_back(pool)
+
+
+# ---- what holds --------------------------------------------------------------------------------
+
+
+def is_copied(pool: Pool) -> None:
+    """Everything is in the shoot once, and the card is as it was."""
+    _is_whole(pool)
+    assert contents(pool.card) == pool.originals, "the card is not as it was"
+
+
+def is_moved(pool: Pool) -> None:
+    """Everything is in the shoot once, and the card holds nothing any more."""
+    _is_whole(pool)
+    assert contents(pool.card) == {}, "the card is not empty"
+
+
+def is_taken_back(pool: Pool) -> None:
+    """There is no shoot any more, and the card is as it was."""
+    card_is_back(pool)
+    left = [path for path in pool.shoot.rglob("*") if path.is_file()]
+    assert left == [], "there is something left of the shoot"
+
+
+def card_is_back(pool: Pool) -> None:
+    """The card is as it was. Of the shoot the disk may have kept what is of no use without it."""
+    assert contents(pool.card) == pool.originals, "the card is not as it was"
+
+
+def first_is_left(pool: Pool) -> None:
+    """The shoot is as it was before the second ingest."""
+    assert contents(pool.card) == pool.originals, "the card is not as it was"
+    assert contents(pool.shoot) == pool.before, "the shoot is not as it was"
+
+
+def _is_whole(pool: Pool) -> None:
+    hold_whole(pool.shoot, pool.originals)
+    findings = found(pool.shoot)
+    assert not findings.has_failed, findings
+    assert not findings.has_remarks, findings
+
+
+def _undone_after(
+    prepare: Step, disk: Callable[[pytest.MonkeyPatch], None] = lambda _: None
+) -> Scenario:
+    return Scenario(
+        prepare=prepare,
+        work=take_back,
+        finish=end_taking_back,
+        holds=is_taken_back,
+        ended=card_is_back,
+        disk=disk,
+    )
+
+
+SCENARIOS: Final[dict[str, Scenario]] = {
+    "copy": Scenario(work=copy, holds=is_copied),
+    "copy, forced at once": Scenario(work=copy, holds=is_copied, disk=at_once),
+    "copy of a card that grew": Scenario(prepare=grown, work=copy, holds=is_copied),
+    "move on one disk": Scenario(work=move, holds=is_moved),
+    "move to another disk": Scenario(work=move, holds=is_moved, disk=two_disks),
+    "undo of a copy": _undone_after(copy),
+    "undo of the second copy": Scenario(
+        prepare=copied_twice,
+        work=take_back,
+        finish=end_taking_back_the_second,
+        holds=first_is_left,
+    ),
+    "undo of a move on one disk": _undone_after(move),
+    "undo of a move to another disk": _undone_after(move, two_disks),
+    "undo of a move from a card without folders": _undone_after(move_and_clear),
+    "undo of a move from another disk without folders": _undone_after(move_and_clear, two_disks),
+    "undo that was cut before": _undone_after(half_taken_back),
+}

@@ -1,0 +1,163 @@
+"""A disk that dies at any call: nothing is lost, and the same command ends what was begun.
+
+The tests at the end show that the disk sees what it looks for: each breaks a rule of the sorter.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import stat
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from tempfile import mkdtemp
+
+import pytest
+
+from faults.cuts import cut_twice, every_cut, memory
+from faults.scenarios import SCENARIOS, Pool
+from sorter.disk.files import NewFile, force_file, rename_new
+from sorter.disk.shoot import Shoot
+from sorter.model.plan import Entry, State
+from sorter.writing.ledger import Ledger
+
+
+@pytest.fixture
+def base(tmp_path: Path) -> Iterator[Path]:
+    """A folder in memory: what is looked at is the order of calls, and forcing costs nothing there."""
+    folder = Path(mkdtemp(prefix="tide", dir=memory(tmp_path)))
+    yield folder
+    shutil.rmtree(folder)
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_after_every_cut(base: Path, name: str) -> None:
+    tried = every_cut(SCENARIOS[name], base)
+    assert tried.faults == ()
+    assert tried.points > 15
+    assert tried.cuts > tried.points + 5
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_after_two_cuts_while_threads_are_at_work(base: Path, name: str) -> None:
+    chance = random.Random(name)
+    for place in range(4):
+        points = (chance.randrange(1, 80), chance.randrange(1, 60))
+        cut_twice(SCENARIOS[name], base / str(place), points)
+
+
+# ---- that it would see what it looks for -------------------------------------------------------
+
+
+def files_are_not_forced(patch: pytest.MonkeyPatch) -> None:
+    _forces_only(patch, stat.S_ISDIR)
+
+
+def folders_are_not_forced(patch: pytest.MonkeyPatch) -> None:
+    _forces_only(patch, stat.S_ISREG)
+
+
+def _forces_only(patch: pytest.MonkeyPatch, is_forced: Callable[[int], bool]) -> None:
+    force = os.fsync
+    patch.setattr(
+        os, "fsync", lambda handle: force(handle) if is_forced(os.fstat(handle).st_mode) else None
+    )
+
+
+def forcing_all_forces_nothing(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(Shoot, "force_all", lambda _: True)
+
+
+def copies_are_noted_only_when_placed(patch: pytest.MonkeyPatch) -> None:
+    note = Ledger.note
+
+    def late(self: Ledger, entries: Iterable[Entry]) -> None:
+        note(self, [each for each in entries if each.state is not State.VERIFIED])
+
+    patch.setattr(Ledger, "note", late)
+
+
+def copies_are_noted_as_placed_before_they_are(patch: pytest.MonkeyPatch) -> None:
+    note = Ledger.note
+
+    def early(self: Ledger, entries: Iterable[Entry]) -> None:
+        placed = {State.VERIFIED: State.PLACED}
+        note(self, [replace(each, state=placed.get(each.state, each.state)) for each in entries])
+
+    patch.setattr(Ledger, "note", early)
+
+
+def the_card_is_emptied_before_copies_are_noted(patch: pytest.MonkeyPatch) -> None:
+    note, cards = Ledger.note, Ledger.runs
+
+    def late(self: Ledger, entries: Iterable[Entry]) -> None:
+        entries = list(entries)
+        for each in entries:
+            if each.moves and each.state is State.VERIFIED:
+                os.unlink(f"{cards(self)[-1].card}/{each.row.source}")  # noqa: PTH108  as it is watched
+        note(self, entries)
+
+    patch.setattr(Ledger, "note", late)
+
+
+def the_shoot_is_emptied_before_the_card_is_filled(patch: pytest.MonkeyPatch) -> None:
+    def early(self: Shoot, path: str, source: str) -> None:
+        data = (self.root / path).read_bytes()
+        self.remove(path)
+        with NewFile(f"{source}.sorter-unfinished") as file:
+            file.write(memoryview(data))
+        force_file(f"{source}.sorter-unfinished")
+        rename_new(f"{source}.sorter-unfinished", source)
+
+    patch.setattr(Shoot, "copy_back", early)
+
+
+def an_undo_is_forgotten_before_its_files_are_gone(patch: pytest.MonkeyPatch) -> None:
+    set_state = Ledger.set_state
+
+    def early(self: Ledger, run: int, state: str) -> None:
+        set_state(self, run, state)
+        if state == "undoing":
+            self.forget(run)
+
+    patch.setattr(Ledger, "set_state", early)
+
+
+BROKEN: list[tuple[Callable[[pytest.MonkeyPatch], None], str]] = [
+    (files_are_not_forced, "copy"),
+    (files_are_not_forced, "move to another disk"),
+    (files_are_not_forced, "copy of a card that grew"),
+    (files_are_not_forced, "undo of a move to another disk"),
+    (folders_are_not_forced, "copy"),
+    (folders_are_not_forced, "move on one disk"),
+    (folders_are_not_forced, "move to another disk"),
+    (folders_are_not_forced, "undo of a move on one disk"),
+    (folders_are_not_forced, "undo of a move to another disk"),
+    (forcing_all_forces_nothing, "copy, forced at once"),
+    (copies_are_noted_only_when_placed, "copy"),
+    (copies_are_noted_only_when_placed, "move on one disk"),
+    (copies_are_noted_as_placed_before_they_are, "copy"),
+    (the_card_is_emptied_before_copies_are_noted, "move to another disk"),
+    (the_shoot_is_emptied_before_the_card_is_filled, "undo of a move to another disk"),
+    (an_undo_is_forgotten_before_its_files_are_gone, "undo of a copy"),
+]
+
+
+@pytest.mark.parametrize(
+    ("broken", "name"), BROKEN, ids=lambda each: getattr(each, "__name__", each)
+)
+def test_a_broken_rule_is_found(
+    base: Path, broken: Callable[[pytest.MonkeyPatch], None], name: str
+) -> None:
+    """Broken in the child that dies, behind the watch that is kept there; the run after it is sound."""
+    whole = SCENARIOS[name]
+
+    def work(pool: Pool) -> None:
+        broken(pytest.MonkeyPatch())
+        whole.work(pool)
+
+    tried = every_cut(replace(whole, work=work, finish=whole.goes_on), base, to_first=True)
+    assert tried.points > 10, tried.faults
+    assert tried.faults
