@@ -5,7 +5,7 @@ The plan is a value. A dry run shows it, a run notes the same value in the ledge
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack, suppress
 from dataclasses import replace
 from pathlib import Path
@@ -40,6 +40,7 @@ from sorter.planning import pattern
 from sorter.planning.lateness import too_late
 from sorter.planning.numbering import numbers_for
 from sorter.planning.places import About, Naming, Standing, another_name, make_plan
+from sorter.planning.presses import beside, joined
 from sorter.writing.carry import Carrier
 from sorter.writing.compare import Comparison, compare, size_to_compare
 from sorter.writing.copying import Job
@@ -197,20 +198,26 @@ class Ingest:
             changed=frozenset(self._comparison.changed),
             taken=frozenset(path for path, _ in self._shoot.paths()),
         )
-        numbers = numbers_for(account, standing.told, known)
-        rows = make_rows(account, numbers)
-        about = _about(account, numbers.sequences)
+        met = beside(make_rows(account), standing.told, known) if known else {}
+        standing = replace(standing, beside=met)
+        told = {**met, **standing.told}
+        numbers = numbers_for(account, told, known)
+        rows = tuple(
+            joined(row, met.get(row.source), standing.told.get(row.source))
+            for row in make_rows(account, numbers)
+        )
+        about = _about(account, numbers.sequences, met)
         self.plan = make_plan(rows, about, standing, self._naming)
-        self.too_late = self._late(account, standing)
+        self.too_late = self._late(account, told)
 
-    def _late(self, account: Account, standing: Standing) -> tuple[Correction, ...]:
+    def _late(self, account: Account, told: dict[str, Entry]) -> tuple[Correction, ...]:
         """The corrections that come too late. A path may be spelled as the manifest does it."""
         if not self._wishes.corrections:
             return ()
         paths = [file.path for file in _files(account)]
         known = {spelled(path): path for path in paths} | {path: path for path in paths}
         asked = [(known[each.first], each) for each in self._wishes.corrections]
-        late = too_late(account, self.plan, standing.told, (path for path, _ in asked))
+        late = too_late(account, self.plan, told, (path for path, _ in asked))
         return tuple(each for path, each in asked if path in late)
 
     def _listed(self) -> Listing:
@@ -491,13 +498,14 @@ def _files(account: Account) -> Iterator[ReadFile]:
         yield from frame.files
 
 
-def _about(account: Account, numbers: tuple[int, ...]) -> About:
-    """What planning has to know beside the rows."""
+def _about(account: Account, numbers: tuple[int, ...], met: Mapping[str, Entry]) -> About:
+    """What planning has to know beside the rows. met: as presses.beside found it."""
     from_near: dict[str, int | None] = {}
     for sequence in account.sequences:
         places = (*sequence.focus.places, *(None for _ in sequence.results))
         for frame, place in zip((*sequence.frames, *sequence.results), places, strict=True):
             from_near |= {file.path: place for file in frame.files}
+    from_near |= {path: entry.placement.from_near for path, entry in met.items()}
     named = zip(numbers, account.sequences, strict=True)
     return About(
         files={file.path: file for file in _files(account)},

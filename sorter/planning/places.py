@@ -20,6 +20,7 @@ from sorter.model.row import Row
 from sorter.planning import names
 from sorter.planning.numbering import reached
 from sorter.planning.pattern import Pattern
+from sorter.planning.presses import followers, without_grounds
 
 RESERVED: Final = SHARED | {"report", "checks.csv", ".sorter", "manifest.csv", "sha256sums"}
 """Names at the top of a shoot that no sequence's folder gets; folded."""
@@ -40,7 +41,8 @@ class Standing:
     known: every file in its ledger. there: those that are files of this card, by their paths on it.
     failed: those that the card did not give before; they are planned anew. changed: paths on the
     card whose copies were changed since; they are carried once more, under another name. taken:
-    every path in the folder and in the ledger.
+    every path in the folder and in the ledger. beside: files of the same press that another card
+    brought, by paths on this card.
     """
 
     known: tuple[Entry, ...] = ()
@@ -48,6 +50,7 @@ class Standing:
     failed: Mapping[str, Entry] = field(default_factory=dict)
     changed: frozenset[str] = frozenset()
     taken: frozenset[str] = frozenset()
+    beside: Mapping[str, Entry] = field(default_factory=dict)
 
     def is_done(self, path: str) -> bool:
         """Whether nothing has to be carried for this path."""
@@ -56,6 +59,11 @@ class Standing:
     def entry(self, path: str) -> Entry | None:
         """What the ledger knows of the file at this path on the card."""
         return self.there.get(path) or self.failed.get(path)
+
+    def place(self, path: str) -> str:
+        """Where the shoot has the file, or another one of its press; empty where it has neither."""
+        entry = self.there.get(path) or self.beside.get(path)
+        return entry.row.destination if entry else ""
 
     @property
     def told(self) -> dict[str, Entry]:
@@ -84,6 +92,8 @@ class About:
 
 def make_plan(rows: tuple[Row, ...], about: About, standing: Standing, naming: Naming) -> Plan:
     """The place of every row's file that is not there yet, in the rows' order."""
+    of_card = {**standing.there, **standing.failed}
+    given, rows = rows, without_grounds(rows, of_card, standing.known)
     planner = _Planner(rows, about, standing, naming)
     placements: list[Placement] = []
     updated: list[tuple[int, Placement]] = []
@@ -98,6 +108,8 @@ def make_plan(rows: tuple[Row, ...], about: About, standing: Standing, naming: N
                 again.add(entry.number)
             elif placement != entry.placement:
                 updated.append((entry.number, placement))
+    said = (each.row for each in (*placements, *(each for _, each in updated)))
+    updated += followers(said, given, of_card, standing.known)
     return Plan(placements=tuple(placements), updated=tuple(updated), again=frozenset(again))
 
 
@@ -201,9 +213,8 @@ class _Planner:
     def _folder(self, unit: list[Row]) -> str:
         """The folder of a unit: where a part of it is already, else by what it is."""
         for row in unit:
-            entry = self._standing.there.get(row.source)
-            if entry is not None and entry.row.destination:
-                return entry.row.destination.rpartition("/")[0]
+            if place := self._standing.place(row.source):
+                return place.rpartition("/")[0]
         first = unit[0]
         if first.frame is None or first.kind in NO_FRAME_KINDS:
             return CLIPS if first.kind is Kind.CLIP else UNSORTED
@@ -234,9 +245,8 @@ class _Planner:
         own = _own_names(unit)
         lengths = names.stem_lengths(own.values())
         for source, name in own.items():
-            entry = self._standing.there.get(source)
-            if entry is not None and entry.row.destination:
-                return _number_in(entry.row.destination, name, lengths[name])
+            if place := self._standing.place(source):
+                return _number_in(place, name[: lengths[name]])
         return 1
 
     def _named(self, unit: list[Row], folder: str, number: int = 1) -> dict[str, str]:
@@ -264,10 +274,10 @@ def _own_names(unit: list[Row]) -> dict[str, str]:
     return {row.source: names.legal(row.source.rpartition("/")[2]) for row in unit}
 
 
-def _number_in(destination: str, name: str, stem: int) -> int:
-    """The number behind the first signs of the name, where the destination has one there; else 1."""
-    form = f"{re.escape(name[:stem])}_([0-9]+){re.escape(name[stem:])}"
-    found = re.fullmatch(form, destination.rpartition("/")[2])
+def _number_in(destination: str, stem: str) -> int:
+    """The number behind the stem, where the destination has one there before its extension; else 1."""
+    form = rf"{re.escape(stem)}_([0-9]+)(\..*)?"
+    found = re.fullmatch(form, destination.rpartition("/")[2], re.IGNORECASE)
     return int(found[1]) if found else 1
 
 
