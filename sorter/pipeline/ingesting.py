@@ -263,11 +263,11 @@ class Ingest:
         what the ledger raises: nothing is lost then, and the same command goes on.
         """
         report = self._carry_plan(ticks)
-        if self._is_unsorted(report) or (self.goes_on is not None and self._has_more(report)):
+        more = self._is_unsorted(report) or (self.goes_on is not None and self._has_more(report))
+        if more and not report.failures:
             self.goes_on, self._stored = None, ()
             self._look_afresh(ticks)
-            again = self._carry_plan(ticks)
-            report = replace(again, new=(*report.new, *again.new))
+            report = self._carry_plan(ticks).after(report)
         return report
 
     def _has_more(self, report: Report) -> bool:

@@ -12,6 +12,7 @@ from sorter.disk.shoot import Shoot
 from sorter.errors import BadBackup, NoShoot, SorterError
 from sorter.model.plan import Entry, State
 from sorter.pipeline.recording import (
+    RECORDS,
     is_up_to_date,
     records_of,
     refuse_foreign_lists,
@@ -25,7 +26,7 @@ from sorter.planning.places import another_name
 from sorter.writing.copying import Job
 from sorter.writing.ledger import Ledger
 from sorter.writing.mend import Side, mend, mending, take_note
-from sorter.writing.target import Target, stopping_clearly
+from sorter.writing.target import Target, check_any, stopping_clearly
 from sorter.writing.verify import Findings
 from sorter.writing.verify import verify as verified
 
@@ -97,6 +98,8 @@ class _Both:
         return own
 
     def verified(self, tick: Tick, mending_tick: Tick | None) -> tuple[Verified, Verified]:
+        if mending_tick is not None:
+            self._recover()
         known, expected = self._ledger.entries(), self._expected()
         counted = Counted(tick, _size(known) + _size(expected))
         found = (_found(self._shoot, known, counted), _found(self._other, expected, counted))
@@ -105,6 +108,14 @@ class _Both:
             one, two = zip(folders, found, strict=True)
             return _as_found(*one), _as_found(*two)
         return self._mended(*found, mending_tick)
+
+    def _recover(self) -> None:
+        """What a stopped run noted as verified is in its place. Raises what the disks have against it."""
+        for shoot, ledger in ((self._shoot, self._ledger), (self._other, self._own)):
+            if ledger is not None:
+                target = Target(shoot, ledger, another_name)
+                target.recover(None)
+                check_any([target])
 
     def _expected(self) -> tuple[Entry, ...]:
         """What the second copy is to hold: by its own ledger, and what that does not know yet."""
@@ -134,7 +145,10 @@ class _Both:
         return one, two
 
     def _made(self, found: Findings) -> Ledger:
-        """A ledger for a second copy that has none, which knows what of it is sound."""
+        """A ledger for a second copy that has none, which knows what of it is there.
+
+        What is not there was never carried here, as far as this ledger can tell.
+        """
         same = [
             is_up_to_date(self._other.root / name, data)
             for name, data in records_of(self._ledger.entries()).items()
@@ -145,7 +159,8 @@ class _Both:
             self._other.prepare()
         own = self._open.enter_context(Ledger(self._other.hidden, hold=True, make=True))
         own.follow(self._ledger)
-        own.note(found.sound.values())
+        found.waiting, found.lost = {**found.waiting, **found.lost}, {}
+        own.note((*found.sound.values(), *found.broken.values()))
         return own
 
 
@@ -188,10 +203,9 @@ def _settled(side: Side) -> Verified:
     target, findings = side.target, side.findings
     take_note(side)
     broken = findings.broken
-    if target.outcome.placed:
-        with target.failing():
-            write_records(target.shoot, target.ledger.entries())
-            findings.edited = [path for path in findings.edited if "/" in path]
+    with target.failing():
+        write_records(target.shoot, target.ledger.entries())
+        findings.edited = [path for path in findings.edited if path not in RECORDS]
     return Verified(
         folder=target.shoot.root,
         findings=findings,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
@@ -144,6 +144,23 @@ class Report:
     def damaged(self) -> tuple[Entry, ...]:
         """Pictures and clips that are not whole by their bytes; carried all the same."""
         return tuple(entry for entry in self.entries if _is_damaged(entry))
+
+    def after(self, before: Report) -> Report:
+        """This report of a run's second plan, with what its first one did."""
+        second = self.second
+        if second is not None and before.second is not None:
+            second = replace(
+                second,
+                new=(*before.second.new, *second.new),
+                differing=(*before.second.differing, *second.differing),
+            )
+        return replace(
+            self,
+            new=(*before.new, *self.new),
+            differing=(*before.differing, *self.differing),
+            kept=(*before.kept, *self.kept),
+            second=second,
+        )
 
     @property
     def is_whole(self) -> bool:

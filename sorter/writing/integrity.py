@@ -21,6 +21,9 @@ SHORT: Final = 512
 SHARE: Final = 4
 """Of a small file a quarter in zeros is much."""
 
+BOXES: Final = 4096
+"""A file of more boxes on its top level is none of a camera, and is not followed any further."""
+
 _ENDS: Final = {"jpeg": b"\xff\xd9", "png": b"IEND"}
 _BOXED: Final = frozenset({"cr3", "heif", "mp4", "jxl", "jp2"})
 _RIFFS: Final = frozenset({"avi", "wav", "webp"})
@@ -43,6 +46,7 @@ class Watch:
         self._zeros = 0
         self._tail = b""
         self._box = 0  # where the next box begins
+        self._boxes = 0
         self._told = 0  # bytes that the file says it has
         self._begun = b""  # the start of a box head that goes on in the next block
 
@@ -99,7 +103,8 @@ class Watch:
             if length is None:  # it goes on in the next block
                 self._begun = head
                 return
-            if length == 0:  # the last one, up to the end of the file
+            self._boxes += 1
+            if length == 0 or self._boxes > BOXES:  # the last one takes the rest of the file
                 self._box, self._container = 0, ""
                 return
             self._box += length

@@ -11,6 +11,7 @@ import contextlib
 import json
 import os
 import sqlite3
+import stat
 import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, replace
@@ -96,6 +97,7 @@ class Ledger:
     def __init__(self, hidden: Path, *, hold: bool, make: bool = False) -> None:
         self._hidden = hidden
         self._held = hold
+        _refuse_what_is_no_file(hidden / FILE)
         if not make and not (hidden / FILE).is_file():
             raise self._no_ledger()
         with self._speaking():
@@ -308,13 +310,17 @@ class Ledger:
 
     def _say_who(self) -> None:
         """Who holds the ledger, for the one who comes second. Nothing depends on it."""
-        since = time.strftime("%H:%M:%S")
+        said = f"process {os.getpid()}, since {time.strftime('%H:%M:%S')}"
+        holder = self._hidden / HOLDER
         with contextlib.suppress(OSError):
-            (self._hidden / HOLDER).write_text(f"process {os.getpid()}, since {since}")
+            holder.unlink(missing_ok=True)  # a link, or a pipe, would lead elsewhere
+            with holder.open("x") as file:
+                file.write(said)
 
     def _who(self) -> str:
+        holder = self._hidden / HOLDER
         try:
-            text = (self._hidden / HOLDER).read_text()[:80]
+            text = holder.read_text()[:80] if stat.S_ISREG(holder.lstat().st_mode) else ""
         except (OSError, ValueError):
             return "another process"
         return text if text.isprintable() and text else "another process"
@@ -401,6 +407,19 @@ class Ledger:
         return LedgerDamaged(
             f"{ledger} cannot be read: {error}. The files are not touched; `sha256sum -c "
             "SHA256SUMS` in the shoot still checks them."
+        )
+
+
+def _refuse_what_is_no_file(path: Path) -> None:
+    """A link would take what is noted elsewhere, and a pipe would be waited for."""
+    try:
+        mode = path.lstat().st_mode
+    except OSError:  # it is not there yet, or SQLite will say what is wrong with it
+        return
+    if not stat.S_ISREG(mode):
+        raise LedgerDamaged(
+            f"{path} is no plain file, and so no ledger of ours. Nothing was done: move it away, or "
+            "name another folder."
         )
 
 

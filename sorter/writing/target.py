@@ -135,7 +135,8 @@ class Target:
 
     def _bring(self, verified: list[Entry], taking: Taking | None) -> None:
         self.shoot.force_folders([UNFINISHED])
-        self.ledger.note(verified)
+        # A broken one stays noted as placed: cut here, it is found broken, and mended again.
+        self.ledger.note(entry for entry in verified if entry.number not in self._broken)
         for entry in verified:
             self._placed.append(self.place(entry, taking))
         self._note_placed()

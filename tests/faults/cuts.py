@@ -213,7 +213,7 @@ def nothing_is_lost(pool: Pool) -> None:
     there = {*shoot.values(), *waiting}
     lost = [path for path, data in pool.originals.items() if data not in (card.get(path), *there)]
     assert not lost, f"neither on the card nor in the shoot: {lost}"
-    known = {*pool.originals.values()}
+    known = {*pool.originals.values(), *pool.strange}
     partial = [
         path
         for path, data in {**card, **shoot}.items()

@@ -15,6 +15,7 @@ from typing import Final
 import pytest
 
 from faults.dying import died
+from sorter.pipeline import verify_both
 from sorter.writing import carry
 from writing.cards import (
     ANEMONES,
@@ -41,11 +42,13 @@ class Pool:
     """Where a scenario takes place; its paths are the same for every cut.
 
     originals: what was on the card at any time. before: what was in the shoot and is to be again.
+    strange: bytes of no file of the card, which a scenario put there.
     """
 
     base: Path
     originals: dict[str, bytes] = field(default_factory=dict)
     before: dict[str, bytes] = field(default_factory=dict)
+    strange: frozenset[bytes] = frozenset()
 
     @property
     def disk(self) -> Path:
@@ -61,6 +64,11 @@ class Pool:
     def shoot(self) -> Path:
         """The shoot."""
         return self.disk / "shoot"
+
+    @property
+    def other(self) -> Path:
+        """The second copy."""
+        return self.disk / "other"
 
     @property
     def scratch(self) -> Path:
@@ -142,6 +150,46 @@ def move(pool: Pool) -> None:
     ingest(pool.card, pool.shoot, moves=True)
 
 
+def copy_to_two(pool: Pool) -> None:
+    """The card copied, with a second copy."""
+    ingest(pool.card, pool.shoot, backup=pool.other)
+
+
+def move_to_two(pool: Pool) -> None:
+    """The card moved, with a second copy."""
+    ingest(pool.card, pool.shoot, backup=pool.other, moves=True)
+
+
+def mend_both(pool: Pool) -> None:
+    """Each of the two mended from the other."""
+    verify_both(pool.shoot, pool.other, lambda *_: None, lambda *_: None, mends=True)
+
+
+def spoiled(pool: Pool) -> None:
+    """Two copies of which each has lost a file, and holds another with other bytes."""
+    copy_to_two(pool)
+    one, two, three = sorted(
+        each for each in contents(pool.shoot) if "IMG" in each and "xmp" not in each
+    )
+    pool.strange = frozenset({b"barnacles", b"whelks"})
+    (pool.shoot / one).unlink()
+    (pool.shoot / two).write_bytes(b"barnacles")
+    (pool.other / three).write_bytes(b"whelks")
+
+
+def made_by_hand(pool: Pool) -> None:
+    """A second copy without a ledger, of which a file is lost and another has other bytes."""
+    spoiled(pool)
+    shutil.rmtree(pool.other / ".sorter")
+    (pool.other / sorted(contents(pool.other))[0]).unlink()
+
+
+def lost(pool: Pool) -> None:
+    """Moved with a second copy, and the disk of that broke."""
+    move_to_two(pool)
+    shutil.rmtree(pool.other)
+
+
 def move_and_clear(pool: Pool) -> None:
     """The card moved, and its empty folders taken away, as cameras do when they format."""
     move(pool)
@@ -207,6 +255,18 @@ def is_taken_back(pool: Pool) -> None:
     assert left == [], "there is something left of the shoot"
 
 
+def both_are_copied(pool: Pool) -> None:
+    """Everything is in both folders once, and the card is as it was."""
+    is_copied(pool)
+    _is_whole(pool, pool.other)
+
+
+def both_are_moved(pool: Pool) -> None:
+    """Everything is in both folders once, and the card holds nothing any more."""
+    is_moved(pool)
+    _is_whole(pool, pool.other)
+
+
 def card_is_back(pool: Pool) -> None:
     """The card is as it was. Of the shoot the disk may have kept what is of no use without it."""
     assert contents(pool.card) == pool.originals, "the card is not as it was"
@@ -218,9 +278,9 @@ def first_is_left(pool: Pool) -> None:
     assert contents(pool.shoot) == pool.before, "the shoot is not as it was"
 
 
-def _is_whole(pool: Pool) -> None:
-    hold_whole(pool.shoot, pool.originals)
-    findings = found(pool.shoot)
+def _is_whole(pool: Pool, folder: Path | None = None) -> None:
+    hold_whole(folder or pool.shoot, pool.originals)
+    findings = found(folder or pool.shoot)
     assert not findings.has_failed, findings
     assert not findings.has_remarks, findings
 
@@ -244,6 +304,20 @@ SCENARIOS: Final[dict[str, Scenario]] = {
     "copy of a card that grew": Scenario(prepare=grown, work=copy, holds=is_copied),
     "move on one disk": Scenario(work=move, holds=is_moved),
     "move to another disk": Scenario(work=move, holds=is_moved, disk=two_disks),
+    "two copies": Scenario(work=copy_to_two, holds=both_are_copied),
+    "two copies, forced at once": Scenario(work=copy_to_two, holds=both_are_copied, disk=at_once),
+    "a second copy of what the shoot has, and of more": Scenario(
+        prepare=grown, work=copy_to_two, holds=both_are_copied
+    ),
+    "move into two copies": Scenario(work=move_to_two, holds=both_are_moved),
+    "move to another disk into two copies": Scenario(
+        work=move_to_two, holds=both_are_moved, disk=two_disks
+    ),
+    "mending of both": Scenario(prepare=spoiled, work=mend_both, holds=both_are_copied),
+    "mending of a copy made by hand": Scenario(
+        prepare=made_by_hand, work=mend_both, holds=both_are_copied
+    ),
+    "mending of a lost copy": Scenario(prepare=lost, work=mend_both, holds=both_are_moved),
     "undo of a copy": _undone_after(copy),
     "undo of the second copy": Scenario(
         prepare=copied_twice,

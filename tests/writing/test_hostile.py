@@ -23,6 +23,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from sorter.cli import commands
+from sorter.errors import LedgerDamaged
 from sorter.manifest.rows import spelled
 from sorter.planning import names
 from writing.cards import (
@@ -33,6 +34,7 @@ from writing.cards import (
     found,
     hold_whole,
     ingest,
+    limpets,
     picture,
     rows,
     tide_card,
@@ -412,3 +414,38 @@ def test_what_claims_to_be_enormous_is_carried_as_it_is_without_being_unpacked(
     assert (scanned.exit_code, ingested.exit_code) == (0, 0)
     assert peak < 60_000_000  # threads hold a block each; unpacked it is 200 MB
     hold_whole(shoot, contents(tmp_path / "card"))
+
+
+# ---- the ledger's own files ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("how", ["link", "pipe", "folder"])
+def test_a_ledger_that_is_no_plain_file_is_refused(tmp_path: Path, how: str) -> None:
+    card, shoot, own = limpets(tmp_path / "card", 1), tmp_path / "shoot", tmp_path / "own.db"
+    own.write_bytes(b"")
+    (shoot / ".sorter").mkdir(parents=True)
+    ledger = shoot / ".sorter" / "ledger.db"
+    if how == "link":
+        ledger.symlink_to(own)
+    elif how == "pipe":
+        os.mkfifo(ledger)
+    else:
+        ledger.mkdir()
+    with pytest.raises(LedgerDamaged, match="no plain file"):
+        ingest(card, shoot)
+    assert own.read_bytes() == b""
+
+
+@pytest.mark.parametrize("how", ["link", "pipe"])
+def test_who_holds_the_ledger_is_never_written_elsewhere(tmp_path: Path, how: str) -> None:
+    card, shoot, own = limpets(tmp_path / "card", 1), tmp_path / "shoot", tmp_path / "own.txt"
+    own.write_text("low tide at 13:40")
+    (shoot / ".sorter").mkdir(parents=True)
+    holder = shoot / ".sorter" / "holder"
+    if how == "link":
+        holder.symlink_to(own)
+    else:
+        os.mkfifo(holder)
+    ingest(card, shoot)
+    assert own.read_text() == "low tide at 13:40"
+    assert not holder.exists()

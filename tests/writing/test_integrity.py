@@ -13,7 +13,7 @@ from PIL import Image
 from cardmaking import boxes
 from reading.builders import jpeg
 from sorter.model.damage import CUT, EMPTY, NO_END, ZEROS
-from sorter.writing.integrity import LONG, SHORT, TAIL, Watch
+from sorter.writing.integrity import BOXES, LONG, SHORT, TAIL, Watch
 
 PICTURE = b"\x17limpet" * 3000
 # Boxes as in ISO/IEC 14496-12, 4.2: a 32-bit size and a type; size 1: 64 bits more hold it; size 0:
@@ -211,3 +211,12 @@ def test_any_bytes_get_one_verdict_byte_by_byte_too(content: bytes, data: st.Dat
     container = data.draw(st.sampled_from(["jpeg", "png", "mp4", "jxl", "avi", "orf", ""]))
     each = range(1, len(content))
     assert verdict(content, container, *each) == verdict(content, container)
+
+
+def test_boxes_without_end_are_not_followed_without_end() -> None:
+    """A crafted file of the smallest boxes there are: what lies behind many of them is not judged."""
+    small = (8).to_bytes(4) + b"free"
+    few, many = small * (BOXES - 1), small * (BOXES + 1)
+    cut = (99).to_bytes(4) + b"mdat"
+    assert verdict(few + cut, "cr3") == CUT
+    assert verdict(many + cut, "cr3") == ""
