@@ -181,7 +181,7 @@ def made_by_hand(pool: Pool) -> None:
     """A second copy without a ledger, of which a file is lost and another has other bytes."""
     spoiled(pool)
     shutil.rmtree(pool.other / ".sorter")
-    (pool.other / sorted(contents(pool.other))[0]).unlink()
+    (pool.other / min(each for each in contents(pool.other) if "xmp" in each)).unlink()
 
 
 def lost(pool: Pool) -> None:
