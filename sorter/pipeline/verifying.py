@@ -120,15 +120,20 @@ class _Both:
     def _expected(self) -> tuple[Entry, ...]:
         """What the second copy is to hold: by its own ledger, and what that does not know yet."""
         known = self._ledger.entries()
-        if self._own is None:
+        if (
+            self._own is None or not self._own.runs()
+        ):  # a run that was cut may have made it just now
             return tuple(replace(entry, moves=False, gone=False) for entry in known)
         own = {entry.number: entry for entry in self._own.entries()}
         new = (replace(e, state=_unless_left(e)) for e in known if e.number not in own)
         return (*own.values(), *new)
 
     def _mended(self, found: Findings, other: Findings, tick: Tick) -> tuple[Verified, Verified]:
-        own = self._own or self._made(other)
-        own.follow(self._ledger)
+        if self._own is None or not self._own.runs():
+            own = self._made(other)
+        else:
+            own = self._own
+            own.follow(self._ledger)
         renewed = {entry.number: entry for entry in own.entries()}
         other.waiting = {number: renewed[number] for number in other.waiting}
         sides = (
@@ -157,10 +162,11 @@ class _Both:
             refuse_foreign_lists(self._other)
         with stopping_clearly(self._other):
             self._other.prepare()
-        own = self._open.enter_context(Ledger(self._other.hidden, hold=True, make=True))
-        own.follow(self._ledger)
+        own = self._own or self._open.enter_context(
+            Ledger(self._other.hidden, hold=True, make=True)
+        )
         found.waiting, found.lost = {**found.waiting, **found.lost}, {}
-        own.note((*found.sound.values(), *found.broken.values()))
+        own.follow(self._ledger, placed=(*found.sound.values(), *found.broken.values()))
         return own
 
 

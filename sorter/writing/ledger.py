@@ -60,6 +60,10 @@ CREATE TABLE IF NOT EXISTS earlier ( -- what was known before an ingest brought 
     row TEXT NOT NULL
 );
 """
+_PROGRESS: Final = (
+    "UPDATE files SET state = ?, gone = ?, modified_ns = ?, destination = ?, bytes = ?,"
+    " sha256 = ?, said = ? WHERE number = ?"
+)
 _KINDS: Final = {"kind": Kind, "role": Role, "focus_mode": FocusMode, "drive_mode": DriveMode}
 
 
@@ -173,11 +177,7 @@ class Ledger:
         Their rows are otherwise left as they are.
         """
         with self._committing():
-            self._base.executemany(
-                "UPDATE files SET state = ?, gone = ?, modified_ns = ?, destination = ?, bytes = ?,"
-                " sha256 = ?, said = ? WHERE number = ?",
-                (_progress(entry) for entry in entries),
-            )
+            self._base.executemany(_PROGRESS, (_progress(entry) for entry in entries))
 
     def set_state(self, run: int, state: str) -> None:
         """The ingest is open, done or undoing."""
@@ -210,12 +210,12 @@ class Ledger:
                 "DELETE FROM runs WHERE run = ? AND run NOT IN (SELECT run FROM files)", (run,)
             )
 
-    def follow(self, lead: Ledger) -> None:
+    def follow(self, lead: Ledger, placed: Iterable[Entry] = ()) -> None:
         """All that the lead knows is known here too, by the same numbers.
 
         What is not carried here yet is planned; what is keeps its place, and is said of it what the
-        lead says. Its ingests are copies here, for only the lead's files are moved. To be called
-        where `strangers` finds none.
+        lead says. placed: what is in its place here, though it is not known yet. Its ingests are
+        copies here, for only the lead's files are moved. To be called where `strangers` finds none.
         """
         runs, theirs, earlier = lead.runs(), lead.entries(), lead._earlier()
         mine = {entry.number: entry for entry in self.entries()}
@@ -230,6 +230,7 @@ class Ledger:
                     )
             for entry in theirs:
                 self._take_over(entry, mine.get(entry.number))
+            self._base.executemany(_PROGRESS, (_progress(entry) for entry in placed))
             self._base.execute("DELETE FROM earlier")
             self._base.executemany("INSERT INTO earlier VALUES (?, ?, ?, ?)", earlier)
 
