@@ -31,6 +31,9 @@ MANY: Final = 16
 SMALL: Final = 1024 * 1024
 """So many files that are smaller than so many bytes on the average are forced to the disk at once."""
 
+HANDFUL: Final = 16
+"""Small files that a thread takes up at once: to hand over each alone costs as much as to copy it."""
+
 
 class Carrier:
     """Carries files into one shoot, or into two; for one call of carry.
@@ -78,7 +81,7 @@ class Carrier:
 
     def _carry_all(self, jobs: Iterable[Job]) -> None:
         """Batch by batch; while one is settled the next is copied already."""
-        before: list[Future[tuple[Copied, ...]]] = []
+        before: list[Future[list[Copied]]] = []
         for batch in _batches(jobs):
             begun = self._begin(batch)
             self._settle(before)
@@ -87,45 +90,44 @@ class Carrier:
 
     # ---- a batch ---------------------------------------------------------------------------
 
-    def _begin(self, batch: list[Job]) -> list[Future[tuple[Copied, ...]]]:
+    def _begin(self, batch: list[Job]) -> list[Future[list[Copied]]]:
         """All files of the batch are written before the first is forced to the disk."""
-        copies = [self._read(job) for job in batch]
-        written = [copy for near, copy in copies if not near]
-        forced = self._workers.submit(self._force, written)
-        return [
-            copy if near else self._workers.submit(self._checked, copy, forced)
-            for near, copy in copies
-        ]
+        near = [job for job in batch if self._move is not None and self._move.is_near(job)]
+        known = set(map(id, near))
+        far = [job for job in batch if id(job) not in known]
+        copies = [self._workers.submit(self._copied, part) for part in _handfuls(far)]
+        forced = self._workers.submit(self._force, copies)
+        checks = [self._workers.submit(self._checked, copy, forced) for copy in copies]
+        return checks + [self._workers.submit(self._looked_at, part) for part in _handfuls(near)]
 
-    def _read(self, job: Job) -> tuple[bool, Future[tuple[Copied, ...]]]:
-        """Whether the file needs no copy, and its reading."""
-        near = self._move is not None and self._move.is_near(job)
-        work = self._copier.looked_at if near else self._copier.copied
-        return near, self._workers.submit(work, job)
+    def _copied(self, jobs: list[Job]) -> list[Copied]:
+        return [copied for job in jobs for copied in self._copier.copied(job)]
 
-    def _force(self, copies: list[Future[tuple[Copied, ...]]]) -> frozenset[Target]:
+    def _looked_at(self, jobs: list[Job]) -> list[Copied]:
+        return [copied for job in jobs for copied in self._copier.looked_at(job)]
+
+    def _force(self, copies: list[Future[list[Copied]]]) -> frozenset[Target]:
         """Where all of them are on the disk now.
 
         Many small files go there together: one by one, 4,000 of 100 kB took 7 s and not 5. Large
         ones go each by itself, while the next is read.
         """
-        sizes = [copy.result()[0].entry.row.bytes for copy in copies]
+        sizes = [each.entry.row.bytes for copy in copies for each in copy.result()]
         if len(sizes) < MANY or sum(sizes) >= len(sizes) * SMALL:
             return frozenset()
         return frozenset(target for target in self._targets if _has_forced(target))
 
     def _checked(
-        self, copy: Future[tuple[Copied, ...]], forced: Future[frozenset[Target]]
-    ) -> tuple[Copied, ...]:
+        self, copies: Future[list[Copied]], forced: Future[frozenset[Target]]
+    ) -> list[Copied]:
         # Workers take up work in its order, so that what is waited for is done or under way by now.
         done = forced.result()
-        return tuple(
-            self._copier.checked(each, forced=each.target in done) for each in copy.result()
-        )
+        return [self._copier.checked(copy, forced=copy.target in done) for copy in copies.result()]
 
-    def _settle(self, begun: list[Future[tuple[Copied, ...]]]) -> None:
+    def _settle(self, begun: list[Future[list[Copied]]]) -> None:
         """All that was begun is verified, noted, placed, and noted as placed, in every target."""
-        copied = [each for future in begun for each in future.result()]
+        done = [each for future in begun for each in future.result()]
+        copied = sorted(done, key=lambda each: each.entry.number)
         for target in self._targets:
             own = [(each.entry, each.reason) for each in copied if each.target is target]
             target.settle(own, self._move)
@@ -142,10 +144,26 @@ def _has_forced(target: Target) -> bool:
 def _batches(jobs: Iterable[Job]) -> Iterator[list[Job]]:
     """The jobs in their order; the files of one frame are never parted."""
     batch: list[Job] = []
-    for _, frame in groupby(jobs, lambda job: frame_of(job.entry)):
+    size = 0
+    for _, group in groupby(jobs, lambda job: frame_of(job.entry)):
+        frame = list(group)
         batch += frame
-        size = sum(job.entry.row.bytes for job in batch)
+        size += sum(job.entry.row.bytes for job in frame)
         if len(batch) >= BATCH_FILES or size >= BATCH_BYTES:
             yield batch
-            batch = []
+            batch, size = [], 0
     yield batch
+
+
+def _handfuls(jobs: list[Job]) -> Iterator[list[Job]]:
+    """What a thread takes up at once: one large file, or some small ones."""
+    handful: list[Job] = []
+    size = 0
+    for job in jobs:
+        handful.append(job)
+        size += job.entry.row.bytes
+        if len(handful) >= HANDFUL or size >= SMALL:
+            yield handful
+            handful, size = [], 0
+    if handful:
+        yield handful

@@ -76,7 +76,7 @@ class Watch:
             return CUT
         end = _ENDS.get(self._container)
         if end is not None:
-            ends = end in self._tail
+            ends = self._tail.endswith(end) or end in self._tail  # most end there: no search then
             return "" if ends else ZEROS if self._zeros >= SHORT else NO_END
         return ZEROS if self._is_picture and self._has_many_zeros() else ""
 

@@ -64,6 +64,11 @@ _PROGRESS: Final = (
     "UPDATE files SET state = ?, gone = ?, modified_ns = ?, destination = ?, bytes = ?,"
     " sha256 = ?, said = ? WHERE number = ?"
 )
+_ADD: Final = (
+    "INSERT INTO files (number, run, source, state, modified_ns, gone, destination, bytes,"
+    " sha256, container, from_near, unread, mark, said, row)"
+    " VALUES (?, ?, ?, ?, 0, 0, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+)
 _KINDS: Final = {"kind": Kind, "role": Role, "focus_mode": FocusMode, "drive_mode": DriveMode}
 
 
@@ -165,8 +170,7 @@ class Ledger:
         """
         with self._committing():
             run = self._new_run(card, moves=moves) if plan.placements else 0
-            for placement in plan.placements:
-                self._add(run, placement)
+            self._base.executemany(_ADD, (_planned(run, each) for each in plan.placements))
             for number, placement in plan.updated:
                 self._update(run, number, placement, again=number in plan.again)
         return run
@@ -243,7 +247,7 @@ class Ledger:
     def _take_over(self, entry: Entry, own: Entry | None) -> None:
         placement = entry.placement
         if own is None:
-            self._add(entry.run, placement, number=entry.number)
+            self._base.execute(_ADD, _planned(entry.run, placement, entry.number))
         elif own.state in (State.PLACED, State.VERIFIED):
             row = replace(
                 placement.row,
@@ -333,15 +337,6 @@ class Ledger:
         )
         return done.lastrowid or 0
 
-    def _add(self, run: int, placement: Placement, *, number: int | None = None) -> None:
-        done = self._base.execute(
-            "INSERT INTO files (number, run, source, destination, state, bytes, sha256, modified_ns,"
-            " gone, container, unread, mark, said, row)"
-            " VALUES (?, ?, ?, '', ?, 0, '', 0, 0, '', 0, 0, '[]', '')",
-            (number, run, os.fsencode(placement.row.source), _first_state(placement)),
-        )
-        self._set_placement(done.lastrowid or 0, placement)
-
     def _update(self, run: int, number: int, placement: Placement, *, again: bool) -> None:
         if again:
             self._base.execute("UPDATE files SET state = 'planned' WHERE number = ?", (number,))
@@ -353,22 +348,10 @@ class Ledger:
         self._set_placement(number, placement)
 
     def _set_placement(self, number: int, placement: Placement) -> None:
-        row = placement.row
         self._base.execute(
             "UPDATE files SET destination = ?, bytes = ?, sha256 = ?, container = ?, from_near = ?,"
             " unread = ?, mark = ?, said = ?, row = ? WHERE number = ?",
-            (
-                row.destination,
-                row.bytes,
-                row.sha256,
-                placement.container,
-                placement.from_near,
-                placement.unread,
-                placement.mark,
-                json.dumps(placement.said),
-                _row_text(row),
-                number,
-            ),
+            (*_cells(placement), number),
         )
 
     @contextlib.contextmanager
@@ -454,6 +437,18 @@ _CELLS: Final = tuple(field.name for field in fields(Row) if field.name not in _
 def _row_text(row: Row) -> str:
     """The row without what has columns of its own."""
     return json.dumps({name: getattr(row, name) for name in _CELLS})
+
+
+def _planned(run: int, placement: Placement, number: int | None = None) -> tuple[object, ...]:
+    source = os.fsencode(placement.row.source)
+    return (number, run, source, _first_state(placement), *_cells(placement))
+
+
+def _cells(placement: Placement) -> tuple[object, ...]:
+    """A placement's values in the order of its columns."""
+    row, said = placement.row, json.dumps(placement.said)
+    about = (placement.container, placement.from_near, placement.unread, placement.mark)
+    return (row.destination, row.bytes, row.sha256, *about, said, _row_text(row))
 
 
 def _progress(entry: Entry) -> tuple[object, ...]:

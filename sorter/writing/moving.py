@@ -80,20 +80,25 @@ class Move:
 
     def empty_card(self, runs: frozenset[int]) -> None:
         """Of frames that were moved and are whole in every target, the card's own files are removed."""
-        lead, lacking = self._lead, self._lacking()
-        if any(target.failure for target in self._targets):
-            return
+        lead, moved = self._lead, list[Entry]()
         with lead.failing():
-            moved = [e for e in lead.ledger.entries() if e.run in runs and e.moves]
-            gone: list[Entry] = []
-            for _, frame in groupby(moved, frame_of):
-                files = [entry for entry in frame if entry.state is not State.LEFT]
-                if all(e.state is State.PLACED and e.number not in lacking for e in files):
-                    gone += [e for e in files if not e.gone and self._is_released(e)]
-            if gone:
-                for folder in {Path(self._card.at(e.row.source)).parent for e in gone}:
-                    force_folder(folder)
-                lead.ledger.note(replace(entry, gone=True) for entry in gone)
+            if any(run.moves for run in lead.ledger.runs() if run.run in runs):
+                moved = [e for e in lead.ledger.entries() if e.run in runs and e.moves]
+        lacking = self._lacking() if moved else frozenset()
+        if not any(target.failure for target in self._targets):
+            with lead.failing():
+                self._release(moved, lacking)
+
+    def _release(self, moved: list[Entry], lacking: frozenset[int]) -> None:
+        gone: list[Entry] = []
+        for _, frame in groupby(moved, frame_of):
+            files = [entry for entry in frame if entry.state is not State.LEFT]
+            if all(e.state is State.PLACED and e.number not in lacking for e in files):
+                gone += [e for e in files if not e.gone and self._is_released(e)]
+        if gone:
+            for folder in {Path(self._card.at(e.row.source)).parent for e in gone}:
+                force_folder(folder)
+            self._lead.ledger.note(replace(entry, gone=True) for entry in gone)
 
     def _lacking(self) -> frozenset[int]:
         """The numbers of the files that another target has not got."""
