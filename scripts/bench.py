@@ -18,18 +18,17 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Sequence
-from datetime import datetime, timedelta
-from fractions import Fraction
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from PIL import Image
 
+from benching.carrying import loads, show_carrying
 from benching.grouping import show_grouping
-from benching.timing import seconds, timed
+from benching.shots import shot
+from benching.timing import quietly, seconds, timed
 from cardmaking.containers import cr3, jpeg
 from cardmaking.draw import encoded
-from cardmaking.shots import Shot
 from sorter.disk.card import Card
 from sorter.grouping.account import account_for
 from sorter.manifest.csvfile import manifest_bytes
@@ -37,28 +36,7 @@ from sorter.manifest.rows import make_rows
 from sorter.reading.cards import read_card
 
 HEAD = 64 * 1024  # what a reader of metadata needs at most of an ordinary file
-BRACKET = 40
 SCAN = (sys.executable, "-m", "sorter", "scan")
-TIDE_OUT = datetime(2026, 5, 17, 13, 0, 0)  # noqa: DTZ001 - a camera's clock has no zone
-
-
-def shot(index: int) -> Shot:
-    """One slice of one of many brackets, a minute apart."""
-    bracket, position = divmod(index, BRACKET)
-    taken = TIDE_OUT + timedelta(seconds=60 * bracket + 0.25 * position)
-    return Shot(
-        make="Canon",
-        model="Canon EOS R8",
-        serial="0417",
-        lens="100mm F2.8 Macro",
-        captured=taken,
-        subsec=f"{taken.microsecond // 10000:02d}",
-        exposure=Fraction(1, 160),
-        bracket="focus",
-        planned=BRACKET,
-        near_m=0.30 + 0.004 * position,
-        far_m=0.31 + 0.004 * position,
-    )
 
 
 def make_card(root: Path, frames: int, padded: int) -> None:
@@ -122,7 +100,7 @@ def by_exiv2(root: Path) -> None:
 
 def by_exiftool(root: Path) -> None:
     """Reads the tree's metadata with exiftool, in its quick way, as one process."""
-    _run(["exiftool", "-fast2", "-json", "-q", "-r", str(root)])
+    quietly(["exiftool", "-fast2", "-json", "-q", "-r", str(root)])
 
 
 def show_references(root: Path, runs: int) -> None:
@@ -234,76 +212,7 @@ def start_up(runs: int) -> tuple[float, float]:
 
 
 def _process(command: list[str]) -> float:
-    began = time.perf_counter()
-    subprocess.run(command, check=True, stdout=subprocess.DEVNULL)  # noqa: S603 - see above
-    return time.perf_counter() - began
-
-
-# ---- carrying -------------------------------------------------------------------------------
-
-
-def make_full_card(root: Path, files: int, size: int) -> None:
-    """Writes a card of JPEGs of so many bytes without holes, unless it is there already."""
-    stamp = root.parent / f"{root.name}.made"
-    if stamp.exists():
-        return
-    small = encoded(Image.new("RGB", (320, 214), (90, 110, 120)), width=320, quality=70)
-    folder = root / "DCIM" / "100ROCKP"
-    folder.mkdir(parents=True, exist_ok=True)
-    for index in range(files):
-        made = jpeg(shot(index), small)
-        filling = os.urandom(max(size - len(made), 0))
-        (folder / f"POOL{index + 1:04d}.JPG").write_bytes(made[:-2] + filling + made[-2:])
-    stamp.touch()
-
-
-def carrying(root: Path, runs: int) -> dict[str, list[float]]:
-    """Seconds of each way to carry the card, taken in turn, each into a folder that is not there.
-
-    The card is in the system's cache for all of them, what they write is not. All copies stay until
-    the end: some file systems are slow to make files where many were removed just before.
-    """
-    ways: dict[str, list[list[str]]] = {
-        "cp -a, sync": [["sh", "-c", 'cp -a "$0" "$1" && sync']],
-        "cp -a, sync, sha256sum of both": [
-            ["sh", "-c", 'cp -a "$0" "$1" && sync'],
-            ["sh", "-c", _SUMS],
-        ],
-        "sorter ingest": [[sys.executable, "-m", "sorter", "ingest"]],
-    }
-    taken: dict[str, list[float]] = {name: [] for name in ways}
-    with TemporaryDirectory(dir=root.parent.absolute()) as scratch:
-        for copy, (name, commands) in enumerate(list(ways.items()) * runs):
-            os.sync()
-            began = time.perf_counter()
-            for command in commands:
-                _run([*command, str(root.absolute()), f"{scratch}/{copy}"])
-            taken[name].append(time.perf_counter() - began)
-    return taken
-
-
-_SUMS = (
-    'cd "$0" && find . -type f -print0 | sort -z | xargs -0 sha256sum > "$1.sums"'
-    ' && cd "$1" && sha256sum --check --quiet "$1.sums"'
-)
-
-
-def _run(command: list[str]) -> None:
-    subprocess.run(command, check=True, stdout=subprocess.DEVNULL)  # noqa: S603 - see above
-
-
-def show_carrying(root: Path, files: int, size: int, runs: int) -> None:
-    """Prints the seconds of each way, and ours as a ratio to each of the others, run by run."""
-    make_full_card(root, files, size)
-    print(f"carrying {files} files of {size / 1e6:g} MB, {runs} runs in turn: {root}")
-    taken = carrying(root, runs)
-    ours = taken["sorter ingest"]
-    for name, each in taken.items():
-        ratios = [mine / other for mine, other in zip(ours, each, strict=True)]
-        print(
-            f"  {name:32} {statistics.median(each):6.2f} s "
-            f"({min(each):.2f} to {max(each):.2f})  ours is {statistics.median(ratios):.2f} x"
-        )
+    return seconds(lambda: quietly(command))
 
 
 def show_scanning(root: Path, chosen: argparse.Namespace) -> None:
@@ -329,7 +238,7 @@ def show_scanning(root: Path, chosen: argparse.Namespace) -> None:
 def main() -> None:
     """Prints a table for each part that was chosen."""
     parser = argparse.ArgumentParser(
-        description=__doc__, epilog="example: scripts/bench.py --part carry --files 400"
+        description=__doc__, epilog="example: scripts/bench.py --part carry --size 100000"
     )
     parser.add_argument("--part", choices=("scan", "many", "group", "carry", "all"), default="all")
     parser.add_argument("--frames", type=int, default=2000, help="of the card that is scanned")
@@ -340,8 +249,9 @@ def main() -> None:
         "--grouped", type=int, nargs="+", default=[10_000, 100_000], metavar="N", help="frames"
     )
     parser.add_argument("--padded", type=int, default=30_000_000, help="bytes a file, as a hole")
-    parser.add_argument("--files", type=int, default=400, help="of the card that is carried")
-    parser.add_argument("--size", type=int, default=5_000_000, help="bytes of each of these")
+    parser.add_argument("--files", type=int, help="of the card that is carried; else two cards are")
+    parser.add_argument("--size", type=int, help="bytes of each of these")
+    parser.add_argument("--cold", action="store_true", help="drop the cache before each carrying")
     parser.add_argument("--cache", type=Path, default=Path("build/bench"))
     chosen = parser.parse_args()
     if chosen.part in {"scan", "all"}:
@@ -351,8 +261,8 @@ def main() -> None:
     if chosen.part in {"group", "all"}:
         show_grouping(chosen.cache, chosen.grouped, chosen.references)
     if chosen.part in {"carry", "all"}:
-        root = chosen.cache / f"full-{chosen.files}-{chosen.size}"
-        show_carrying(root, chosen.files, chosen.size, chosen.runs)
+        carried = loads(chosen.files, chosen.size)
+        show_carrying(chosen.cache, carried, chosen.runs, cold=chosen.cold)
 
 
 if __name__ == "__main__":

@@ -10,7 +10,7 @@ import contextlib
 import os
 import stat
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -55,7 +55,8 @@ class Shoot:
                 f"{self.hidden} is a link to another place, and nothing is written through links. "
                 "Take it away, or name another folder."
             )
-        self._checked: set[str] = set()
+        self._root = os.path.join(self.root, "")
+        self._checked: set[str] = set()  # folders that are in the shoot, and no links
 
     @property
     def hidden(self) -> Path:
@@ -174,7 +175,11 @@ class Shoot:
 
         Raises FileExistsError where something is there, OSError.
         """
-        rename_new(self._at(self.unfinished(number)), self._made(path))
+        source = self._at(self.unfinished(number))
+        try:  # looking for the folder before each file would be a call more
+            rename_new(source, self._at(path))
+        except (FileNotFoundError, NotADirectoryError):
+            rename_new(source, self._made(path))
 
     def take(self, source: str, path: str) -> None:
         """The file of the card stands in the shoot and no more on the card; both on one disk.
@@ -302,13 +307,15 @@ class Shoot:
 
     def _at(self, path: str) -> str:
         """The path for the system. Raises BadShoot where it would lead out of the folder."""
-        parts = path.split("/")
-        if path.startswith("/") or "\0" in path or any(part in ("..", "") for part in parts[:-1]):
-            raise BadShoot(f"{path!r} would lead out of the shoot. The ledger is damaged.")
-        folder = "/".join(parts[:-1])
-        if folder not in self._checked:
+        folder, slash, _ = path.rpartition("/")
+        if folder not in self._checked or path.startswith("/") or "\0" in path:
+            self._refuse_ways_out(path, folder.split("/") if slash else [])
             self._refuse_links(folder)
-        return os.path.join(self.root, path)
+        return f"{self._root}{path}"
+
+    def _refuse_ways_out(self, path: str, folders: Sequence[str]) -> None:
+        if "\0" in path or any(folder in ("..", "") for folder in folders):
+            raise BadShoot(f"{path!r} would lead out of the shoot. The ledger is damaged.")
 
     def _refuse_links(self, folder: str) -> None:
         """A folder that was made a link since would take our files elsewhere."""

@@ -50,12 +50,17 @@ class Stream:
         Each block stands in the same memory: it is good until the next is asked for. (New memory
         for every block took half of the time of a read.) A request that fails is made once more.
         Raises OSError where it fails again.
+
+        Where more was asked for than the file had when it was opened, and exactly that came, that was
+        its end: it is not asked for again. A small file takes one request then.
         """
         memory = memoryview(bytearray(min(BLOCK, self.size + 1)))
         at = 0
         while count := self._fill(memory, at):
             yield memory[:count]
             at += count
+            if at == self.size and count < len(memory):
+                return
 
     def past_the_cache(self) -> None:
         """What is read next comes from the disk, where the system lets us ask for that.
