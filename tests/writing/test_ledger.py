@@ -287,8 +287,13 @@ def test_another_database_is_no_ledger(hidden: Path) -> None:
         Ledger(hidden, hold=True, make=True)
 
 
-def test_a_ledger_that_cannot_be_opened_is_not_called_damaged(hidden: Path) -> None:
-    (hidden / FILE).mkdir()
+def test_a_ledger_that_cannot_be_opened_is_not_called_damaged(
+    hidden: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise sqlite3.OperationalError("unable to open database file")
+
+    monkeypatch.setattr(sqlite3, "connect", refuse)
     with pytest.raises(ShootNotWritable, match="Check the disk"):
         Ledger(hidden, hold=True, make=True)
 
