@@ -136,15 +136,15 @@ class _Share:
         return Tried(points=points, cuts=cuts, faults=tuple(faults))
 
     def _cut(self, point: int) -> Death:
-        _put(self._before, self._pool.disk)
+        put(self._before, self._pool.disk)
         return died(lambda: self._scenario.work(self._pool), point, self._pool.scratch)
 
     def _endings(self, death: Death, *, zeros: bool, is_over: bool) -> Iterator[str]:
         """What went wrong after each of the ways in which the cut can end; empty where nothing did."""
         dirty = files_of(self._pool.disk, death.dirty)
-        _put(self._pool.disk, self._dead)
+        put(self._pool.disk, self._dead)
         for name, ending in _endings_of(death, dirty, self._roots(), zeros=zeros):
-            _put(self._dead, self._pool.disk)
+            put(self._dead, self._pool.disk)
             ending()
             fault = self._fault(dirty, is_over=is_over)
             yield f"before {death.verb}, {name}: {fault}" if fault else ""
@@ -194,7 +194,7 @@ def _lose(dirty: list[Path], names: tuple[Name, ...], *, zeros: bool) -> None:
     lose_names(names)
 
 
-def _put(there: Path, here: Path) -> None:
+def put(there: Path, here: Path) -> None:
     """The folder is a copy of the other one."""
     shutil.rmtree(here, ignore_errors=True)
     shutil.copytree(there, here, symlinks=True)
@@ -222,9 +222,3 @@ def nothing_is_lost(pool: Pool) -> None:
         and not path.endswith(UNFINISHED[1])
     ]
     assert not partial, f"no file of the card under a final name: {partial}"
-
-
-def memory(folder: Path) -> Path:
-    """A folder in memory where the system has one, else below the given one: there a force costs nothing."""
-    quick = Path("/dev/shm")  # noqa: S108  for the tests' own folders only
-    return quick if os.access(quick, os.W_OK) and quick.is_dir() else folder

@@ -7,29 +7,19 @@ from __future__ import annotations
 
 import os
 import random
-import shutil
 import stat
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
-from tempfile import mkdtemp
 
 import pytest
 
-from faults.cuts import cut_twice, every_cut, memory
+from faults.cuts import cut_twice, every_cut
 from faults.scenarios import SCENARIOS, Pool
 from sorter.disk.files import NewFile, force_file, rename_new
 from sorter.disk.shoot import Shoot
 from sorter.model.plan import Entry, State
 from sorter.writing.ledger import Ledger
-
-
-@pytest.fixture
-def base(tmp_path: Path) -> Iterator[Path]:
-    """A folder in memory: what is looked at is the order of calls, and forcing costs nothing there."""
-    folder = Path(mkdtemp(prefix="tide", dir=memory(tmp_path)))
-    yield folder
-    shutil.rmtree(folder)
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
