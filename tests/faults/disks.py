@@ -6,8 +6,9 @@ import errno
 import os
 import shutil
 import subprocess
+import threading
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Final
@@ -72,24 +73,30 @@ def limited(folder: Path, size: int, way: str) -> Iterator[Callable[[], None]]:
 @contextmanager
 def quota(folder: Path, size: int) -> Iterator[None]:
     """Files below the folder hold so many bytes together, and not one more: a write takes what fits."""
-    write = os.write
+    write, one_at_a_time = os.write, threading.Lock()
 
     def limited(handle: int, data: memoryview) -> int:
-        room = size - sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())
-        if _is_below(handle, folder) and room < len(data):
-            if room <= 0:
-                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-            return write(handle, data[:room])
-        return write(handle, data)
+        with one_at_a_time:
+            there = {(about.st_dev, about.st_ino): about.st_size for about in _files(folder)}
+            about = os.fstat(handle)
+            room = size - sum(there.values())
+            if (about.st_dev, about.st_ino) in there and room < len(data):
+                if room <= 0:
+                    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+                return write(handle, data[:room])
+            return write(handle, data)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(os, "write", limited)
         yield
 
 
-def _is_below(handle: int, folder: Path) -> bool:
-    about = os.fstat(handle)
-    return any(os.path.samestat(about, path.stat()) for path in folder.rglob("*") if path.is_file())
+def _files(folder: Path) -> Iterator[os.stat_result]:
+    """What is known of every file; threads at work may rename them meanwhile."""
+    for path, _, names in os.walk(folder):
+        for name in names:
+            with suppress(FileNotFoundError):
+                yield (Path(path) / name).lstat()
 
 
 def _run(tool: str, *arguments: str) -> None:
