@@ -59,10 +59,10 @@ def every_cut(scenario: Scenario, base: Path, *, to_first: bool = False) -> Trie
     )
 
 
-def cut_twice(scenario: Scenario, base: Path, points: tuple[int, int]) -> None:
+def cut_twice(scenario: Scenario, base: Path, points: tuple[int, int]) -> Pool:
     """Cut at a point, cut at another while it goes on, and ended; with threads as they are.
 
-    Fails where something is lost on the way, or where it does not hold in the end.
+    Returns the place. Fails where something is lost on the way, or where it does not hold in the end.
     """
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(carry, "BATCH_FILES", BATCH)
@@ -73,16 +73,23 @@ def cut_twice(scenario: Scenario, base: Path, points: tuple[int, int]) -> None:
             nothing_is_lost(pool)
         scenario.goes_on(pool)
         scenario.holds(pool)
+    return pool
 
 
 def prepared(scenario: Scenario, base: Path) -> Pool:
     """A new pool, all that comes before the work done."""
     pool = Pool(base=base)
     small_card(pool.card)
-    pool.originals = contents(pool.card)
+    _remember(pool)
     scenario.prepare(pool)
-    pool.originals |= contents(pool.card)
+    _remember(pool)
     return pool
+
+
+def _remember(pool: Pool) -> None:
+    """What is on the card now; copied for tools of others too, with its times."""
+    pool.originals |= contents(pool.card)
+    shutil.copytree(pool.card, pool.original, dirs_exist_ok=True)
 
 
 def _in_processes(works: list[Callable[[], Tried]], base: Path) -> Iterator[Tried]:

@@ -16,10 +16,12 @@ import pytest
 
 from faults.cuts import cut_twice, every_cut
 from faults.scenarios import SCENARIOS, Pool
+from outside.tools import differences, rebuilt, unlike_their_digests
 from sorter.disk.files import NewFile, force_file, rename_new
 from sorter.disk.shoot import Shoot
 from sorter.model.plan import Entry, State
 from sorter.writing.ledger import Ledger
+from writing.cards import by_source
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
@@ -35,7 +37,21 @@ def test_after_two_cuts_while_threads_are_at_work(base: Path, name: str) -> None
     chance = random.Random(name)
     for place in range(4):
         points = (chance.randrange(1, 80), chance.randrange(1, 60))
-        cut_twice(SCENARIOS[name], base / str(place), points)
+        tools_find_nothing(cut_twice(SCENARIOS[name], base / str(place), points))
+
+
+def tools_find_nothing(pool: Pool) -> None:
+    """Where the files are in the shoot, and where they are back on the card: bytes and times."""
+    if (pool.shoot / "SHA256SUMS").exists():
+        assert unlike_their_digests(pool.shoot) == []
+    if by_source_of(pool) == pool.originals.keys():
+        assert differences(pool.original, rebuilt(pool.shoot, pool.base / "rebuilt")) == []
+    else:
+        assert differences(pool.original, pool.card) == []
+
+
+def by_source_of(pool: Pool) -> set[str]:
+    return set(by_source(pool.shoot)) if (pool.shoot / "manifest.csv").exists() else set()
 
 
 # ---- that it would see what it looks for -------------------------------------------------------
