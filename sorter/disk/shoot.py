@@ -7,6 +7,7 @@ that never replaces anything. Nothing is ever written through a link out of the 
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import stat
 import sys
@@ -194,11 +195,11 @@ class Shoot:
         rename_new(self._at(path), source)
         force_folder(os.path.dirname(source))
 
-    def copy_back(self, path: str, source: str) -> None:
-        """A copy of the file stands on the card again, forced to its disk.
+    def copy_back(self, path: str, source: str, known: tuple[int, str]) -> None:
+        """A copy of the file stands on the card again, forced to its disk and read back.
 
-        Written beside its final name, so that a part of it never has that name.
-        Raises FileExistsError, OSError.
+        Written beside its final name, so that nothing but these bytes ever has that name. known: how
+        many bytes, and their SHA-256. Raises FileExistsError, OSError.
         """
         make_folders(os.path.dirname(source))
         unfinished = _beside(source)
@@ -210,6 +211,12 @@ class Shoot:
                     file.write(block)
                 file.stamp(stream.modified_ns)
             force_file(unfinished)
+            with Stream(unfinished) as stream:
+                stream.past_the_cache()
+                if digest(stream) != known:
+                    raise OSError(
+                        errno.EIO, "a file did not come back to the card as it was", source
+                    )
             rename_new(unfinished, source)
             force_folder(os.path.dirname(source))
         except BaseException:

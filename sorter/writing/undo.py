@@ -114,9 +114,8 @@ class Undoing:
             self._bring_copy(entry, source)
 
     def _bring_copy(self, entry: Entry, source: str) -> None:
-        self._shoot.copy_back(entry.row.destination, source)
-        if not self._is_on_card(entry):
-            raise OSError(errno.EIO, "a file did not come back to the card as it was", source)
+        known = (entry.row.bytes, entry.row.sha256)
+        self._shoot.copy_back(entry.row.destination, source, known)
         self._shoot.remove(entry.row.destination)
 
     def _stays(self, entry: Entry, reason: str) -> None:

@@ -59,10 +59,10 @@ def every_cut(scenario: Scenario, base: Path, *, to_first: bool = False) -> Trie
     )
 
 
-def cut_twice(scenario: Scenario, base: Path, points: tuple[int, int]) -> None:
+def cut_twice(scenario: Scenario, base: Path, points: tuple[int, int]) -> Pool:
     """Cut at a point, cut at another while it goes on, and ended; with threads as they are.
 
-    Fails where something is lost on the way, or where it does not hold in the end.
+    Returns the place. Fails where something is lost on the way, or where it does not hold in the end.
     """
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(carry, "BATCH_FILES", BATCH)
@@ -73,16 +73,23 @@ def cut_twice(scenario: Scenario, base: Path, points: tuple[int, int]) -> None:
             nothing_is_lost(pool)
         scenario.goes_on(pool)
         scenario.holds(pool)
+    return pool
 
 
 def prepared(scenario: Scenario, base: Path) -> Pool:
     """A new pool, all that comes before the work done."""
     pool = Pool(base=base)
     small_card(pool.card)
-    pool.originals = contents(pool.card)
+    _remember(pool)
     scenario.prepare(pool)
-    pool.originals |= contents(pool.card)
+    _remember(pool)
     return pool
+
+
+def _remember(pool: Pool) -> None:
+    """What is on the card now; copied for tools of others too, with its times."""
+    pool.originals |= contents(pool.card)
+    shutil.copytree(pool.card, pool.original, dirs_exist_ok=True)
 
 
 def _in_processes(works: list[Callable[[], Tried]], base: Path) -> Iterator[Tried]:
@@ -136,15 +143,15 @@ class _Share:
         return Tried(points=points, cuts=cuts, faults=tuple(faults))
 
     def _cut(self, point: int) -> Death:
-        _put(self._before, self._pool.disk)
+        put(self._before, self._pool.disk)
         return died(lambda: self._scenario.work(self._pool), point, self._pool.scratch)
 
     def _endings(self, death: Death, *, zeros: bool, is_over: bool) -> Iterator[str]:
         """What went wrong after each of the ways in which the cut can end; empty where nothing did."""
         dirty = files_of(self._pool.disk, death.dirty)
-        _put(self._pool.disk, self._dead)
+        put(self._pool.disk, self._dead)
         for name, ending in _endings_of(death, dirty, self._roots(), zeros=zeros):
-            _put(self._dead, self._pool.disk)
+            put(self._dead, self._pool.disk)
             ending()
             fault = self._fault(dirty, is_over=is_over)
             yield f"before {death.verb}, {name}: {fault}" if fault else ""
@@ -194,7 +201,7 @@ def _lose(dirty: list[Path], names: tuple[Name, ...], *, zeros: bool) -> None:
     lose_names(names)
 
 
-def _put(there: Path, here: Path) -> None:
+def put(there: Path, here: Path) -> None:
     """The folder is a copy of the other one."""
     shutil.rmtree(here, ignore_errors=True)
     shutil.copytree(there, here, symlinks=True)
@@ -222,9 +229,3 @@ def nothing_is_lost(pool: Pool) -> None:
         and not path.endswith(UNFINISHED[1])
     ]
     assert not partial, f"no file of the card under a final name: {partial}"
-
-
-def memory(folder: Path) -> Path:
-    """A folder in memory where the system has one, else below the given one: there a force costs nothing."""
-    quick = Path("/dev/shm")  # noqa: S108  for the tests' own folders only
-    return quick if os.access(quick, os.W_OK) and quick.is_dir() else folder

@@ -69,10 +69,17 @@ class Death:
 
 
 class Disk:
-    """The system's calls, watched in the child; at the point of that number it dies."""
+    """The system's calls, watched in the child; at the point of that number it dies.
 
-    def __init__(self, death: int, report: Path, graves: Path) -> None:
+    by: the signal that it sends itself there. One that it outlives comes at no commit, as SQLite
+    would not hand on what is raised there.
+    """
+
+    def __init__(
+        self, death: int, report: Path, graves: Path, *, by: signal.Signals = signal.SIGKILL
+    ) -> None:
         self._death = death
+        self._by = by
         self._report = report
         self._graves = graves
         self._made = 0
@@ -95,6 +102,8 @@ class Disk:
         self._instead(os, "replace", self._replace)
         self._instead(door, "_system", self._system)
         self._instead(sqlite3, "connect", self._connect)
+        if self._by is not signal.SIGKILL:  # changes nothing, but a run may be stopped there
+            self._instead(os, "posix_fadvise", self._fadvise)
 
     def ends(self) -> None:
         """Tells what is not forced at the end of the work, or at its death."""
@@ -113,7 +122,7 @@ class Disk:
         if self._made == self._death:
             last()
             self._tell(verb)
-            os.kill(os.getpid(), signal.SIGKILL)
+            os.kill(os.getpid(), self._by)
 
     def _tell(self, verb: str) -> None:
         names = [asdict(name) for name in self._names]
@@ -138,6 +147,10 @@ class Disk:
     def _utime(self, done: Callable[..., Any], *given: object, **named: object) -> None:
         self._point("utime")
         done(*given, **named)
+
+    def _fadvise(self, done: Callable[..., Any], *given: int) -> None:
+        self._point("read back")
+        done(*given)
 
     def _system(self, done: Callable[[], Any]) -> object:
         return _Library(done(), self._sync, self._rename_exclusive)
@@ -223,7 +236,7 @@ class Disk:
         return base
 
     def _statement(self, text: str) -> None:
-        if text.startswith("COMMIT"):
+        if text.startswith("COMMIT") and self._by is signal.SIGKILL:
             self._point("commit")
 
 

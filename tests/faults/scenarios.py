@@ -71,6 +71,11 @@ class Pool:
         return self.disk / "other"
 
     @property
+    def original(self) -> Path:
+        """A copy of all that was on the card at any time."""
+        return self.base / "original"
+
+    @property
     def scratch(self) -> Path:
         """Where the child tells what it knows; no part of the disk that dies."""
         return self.base / "scratch"

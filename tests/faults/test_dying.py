@@ -7,29 +7,21 @@ from __future__ import annotations
 
 import os
 import random
-import shutil
 import stat
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
-from tempfile import mkdtemp
 
 import pytest
 
-from faults.cuts import cut_twice, every_cut, memory
+from faults.cuts import cut_twice, every_cut
 from faults.scenarios import SCENARIOS, Pool
+from outside.tools import differences, rebuilt, unlike_their_digests
 from sorter.disk.files import NewFile, force_file, rename_new
 from sorter.disk.shoot import Shoot
 from sorter.model.plan import Entry, State
 from sorter.writing.ledger import Ledger
-
-
-@pytest.fixture
-def base(tmp_path: Path) -> Iterator[Path]:
-    """A folder in memory: what is looked at is the order of calls, and forcing costs nothing there."""
-    folder = Path(mkdtemp(prefix="tide", dir=memory(tmp_path)))
-    yield folder
-    shutil.rmtree(folder)
+from writing.cards import by_source
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
@@ -45,7 +37,21 @@ def test_after_two_cuts_while_threads_are_at_work(base: Path, name: str) -> None
     chance = random.Random(name)
     for place in range(4):
         points = (chance.randrange(1, 80), chance.randrange(1, 60))
-        cut_twice(SCENARIOS[name], base / str(place), points)
+        tools_find_nothing(cut_twice(SCENARIOS[name], base / str(place), points))
+
+
+def tools_find_nothing(pool: Pool) -> None:
+    """Where the files are in the shoot, and where they are back on the card: bytes and times."""
+    if (pool.shoot / "SHA256SUMS").exists():
+        assert unlike_their_digests(pool.shoot) == []
+    if by_source_of(pool) == pool.originals.keys():
+        assert differences(pool.original, rebuilt(pool.shoot, pool.base / "rebuilt")) == []
+    else:
+        assert differences(pool.original, pool.card) == []
+
+
+def by_source_of(pool: Pool) -> set[str]:
+    return set(by_source(pool.shoot)) if (pool.shoot / "manifest.csv").exists() else set()
 
 
 # ---- that it would see what it looks for -------------------------------------------------------
@@ -103,7 +109,7 @@ def the_card_is_emptied_before_copies_are_noted(patch: pytest.MonkeyPatch) -> No
 
 
 def the_shoot_is_emptied_before_the_card_is_filled(patch: pytest.MonkeyPatch) -> None:
-    def early(self: Shoot, path: str, source: str) -> None:
+    def early(self: Shoot, path: str, source: str, _: tuple[int, str]) -> None:
         data = (self.root / path).read_bytes()
         self.remove(path)
         with NewFile(f"{source}.sorter-unfinished") as file:

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import os
-import shutil
-import subprocess
 from pathlib import Path
 
 import pytest
 
+from outside.tools import differences, rebuilt, run
 from sorter.disk import streams
 from sorter.disk.streams import BLOCK, Stream, digest
-from writing.cards import LIMPETS, contents, ingest, limpets, picture, rows, tide_card, undo
+from writing.cards import LIMPETS, contents, ingest, limpets, picture, tide_card, undo
 
 # NIST CSRC, "Examples with Intermediate Values", SHA-256 (FIPS 180-4); from memory.
 EXAMPLES = [
@@ -23,16 +22,6 @@ EXAMPLES = [
     (b"a" * 1_000_000, "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0"),
     (b"", "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"),
 ]
-
-
-def run(tool: str, *arguments: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    """The outside tool, in plain English. Fails where it is not there: scripts/test installs it."""
-    program = shutil.which(tool)
-    assert program is not None, f"{tool} is missing: run scripts/test, or install it"
-    return subprocess.run(  # noqa: S603  named in this file
-        [program, *arguments],
-        capture_output=True, check=False, cwd=cwd, env={**os.environ, "LC_ALL": "C"}, text=True,
-    )  # fmt: skip
 
 
 def digest_of(path: Path) -> tuple[int, str]:
@@ -102,25 +91,6 @@ def test_sha256sum_finds_the_file_that_changed(shoot: Path) -> None:
     told = run("sha256sum", "--quiet", "--check", "SHA256SUMS", cwd=shoot)
     assert told.returncode == 1
     assert told.stdout == "0001_burst_4/IMG_0002.JPG: FAILED\n"
-
-
-def rebuilt(shoot: Path, folder: Path) -> Path:
-    """The card as the manifest tells it: each destination under its source path, by a hard link."""
-    for row in rows(shoot):
-        path = folder / row.source
-        path.parent.mkdir(parents=True, exist_ok=True)
-        os.link(shoot / row.destination, path)
-    return folder
-
-
-def differences(card: Path, other: Path) -> list[str]:
-    """What rsync would do to make the other folder like the card: bytes, times, and what is too much."""
-    told = run(
-        "rsync", "--recursive", "--checksum", "--times", "--omit-dir-times", "--delete",
-        "--dry-run", "--itemize-changes", f"{card}/", f"{other}/",
-    )  # fmt: skip
-    assert told.returncode == 0, told.stderr
-    return told.stdout.splitlines()
 
 
 def test_rsync_finds_nothing_to_do_between_card_and_shoot(

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from sorter.disk import shoot as shoots
 from sorter.disk.shoot import Shoot
 from sorter.errors import (
     BadShoot,
@@ -239,15 +240,15 @@ def test_a_copy_back_that_came_out_different_keeps_the_moved_file(
 ) -> None:
     originals = contents(card)
     ingest(card, shoot, moves=True)
-    copy_back = Shoot.copy_back
+    force = shoots.force_file
 
-    def spoiled(self: Shoot, path: str, source: str) -> None:
-        copy_back(self, path, source)
-        Path(source).write_bytes(b"spoiled")
+    def spoiled(path: str) -> None:
+        force(path)
+        Path(path).write_bytes(b"spoiled")
 
     with monkeypatch.context() as patch:
         other_disks(patch)
-        patch.setattr(Shoot, "copy_back", spoiled)
+        patch.setattr(shoots, "force_file", spoiled)
         with pytest.raises(ShootNotWritable, match="did not come back to the card as it was"):
             undo(shoot)
     everywhere = [*contents(shoot).values(), *contents(card).values()]

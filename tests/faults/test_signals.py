@@ -1,0 +1,126 @@
+"""Ctrl-C and a request to end: a clean stop, a sentence that says how to go on, and it goes on."""
+
+from __future__ import annotations
+
+import shutil
+import signal
+import time
+from pathlib import Path
+
+import pytest
+
+from faults.commands import Ended, signalled, started
+from faults.cuts import nothing_is_lost, prepared, put
+from faults.scenarios import SCENARIOS, Pool, Scenario, copy, is_copied
+from sorter.writing import carry
+from writing.cards import contents, hold_whole, ingest, limpets
+
+STRIDES = [(signal.SIGINT, 1), (signal.SIGTERM, 5)]
+"""The second is taken for the first as soon as the command has begun."""
+INGEST = ("ingest", "{card}", "{shoot}")
+MOVE = (*INGEST, "--move", "--yes")
+UNDO = ("undo", "{shoot}", "--yes")
+WORKS: dict[str, tuple[str, ...]] = {
+    "copy": INGEST,
+    "move on one disk": MOVE,
+    "move to another disk": MOVE,
+    "undo of a copy": UNDO,
+    "undo of a move on one disk": UNDO,
+    "undo of a move to another disk": UNDO,
+    "verify": ("verify", "{shoot}"),
+}
+DONE = (0, 1)
+"""1: the card holds a file that is no picture, which is told."""
+STOPPED = 3
+
+
+def scenario_of(name: str) -> Scenario:
+    verify = Scenario(prepare=copy, work=copy, holds=is_copied)
+    return verify if name == "verify" else SCENARIOS[name]
+
+
+def filled(arguments: tuple[str, ...], pool: Pool) -> tuple[str, ...]:
+    return tuple(word.format(card=pool.card, shoot=pool.shoot) for word in arguments)
+
+
+def ends_clearly(code: int, said: str) -> None:
+    """Done, or stopped with one sentence that says what to do."""
+    assert code in (*DONE, STOPPED), said
+    errors = [line for line in said.splitlines() if line.startswith("Error: ")]
+    assert len(errors) == (code == STOPPED), said
+    assert all("again" in line for line in errors), said
+    assert "Traceback" not in said
+
+
+def is_clean(ended: Ended, pool: Pool) -> None:
+    ends_clearly(ended.code, ended.said)
+    nothing_is_lost(pool)
+    assert list(pool.card.rglob("*.sorter-unfinished")) == []
+
+
+@pytest.mark.parametrize(("by", "stride"), STRIDES)
+@pytest.mark.parametrize("name", WORKS)
+def test_at_every_call(
+    base: Path, monkeypatch: pytest.MonkeyPatch, name: str, by: signal.Signals, stride: int
+) -> None:
+    scenario = scenario_of(name)
+    monkeypatch.setattr(carry, "BATCH_FILES", 3)
+    scenario.disk(monkeypatch)
+    pool = prepared(scenario, base)
+    shutil.copytree(pool.disk, base / "before")
+    point, codes = 1, []
+    while True:
+        put(base / "before", pool.disk)
+        ended = signalled(pool, filled(WORKS[name], pool), point, by)
+        is_clean(ended, pool)
+        codes.append(ended.code)
+        scenario.goes_on(pool)
+        scenario.holds(pool)
+        if not ended.signalled:
+            break
+        point += stride
+    assert codes.count(STOPPED) > 6 // stride
+    assert codes[-1] in DONE
+
+
+# ---- from outside ------------------------------------------------------------------------------
+
+
+def stopped_after(delay_s: float, by: signal.Signals, pool: Pool, *arguments: str) -> int:
+    """The exit code of a command that gets the signal so long after it took hold of the ledger.
+
+    The interpreter, once the command has ended, no longer catches a signal while it tidies up.
+    """
+    holder = pool.shoot / ".sorter" / "holder"
+    holder.unlink(
+        missing_ok=True
+    )  # a run that is stopped at once may leave it; nothing depends on it
+    with started(filled(arguments, pool)) as process:
+        while process.poll() is None and not holder.exists():
+            time.sleep(0.001)
+        time.sleep(delay_s)
+        process.send_signal(by)
+        assert process.stderr is not None
+        code, said = process.wait(), process.stderr.read()
+    if code == -by:
+        assert not holder.exists()
+    else:
+        ends_clearly(code, said)
+    return code
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("by", [signal.SIGINT, signal.SIGTERM])
+@pytest.mark.parametrize("options", [(), ("--move", "--yes")])
+def test_by_the_clock(tmp_path: Path, by: signal.Signals, options: tuple[str, ...]) -> None:
+    """On a real disk: ingests until one is through, then undos until one is."""
+    pool = Pool(base=tmp_path)
+    limpets(pool.card, 60)
+    pool.originals = contents(pool.card)
+    codes = [stopped_after(0.02 * n, by, pool, *INGEST, *options) for n in range(4)]
+    assert STOPPED in codes
+    ingest(pool.card, pool.shoot, moves=bool(options))
+    hold_whole(pool.shoot, pool.originals)
+    codes = [stopped_after(0.01 * n, by, pool, *UNDO) for n in range(2)]
+    SCENARIOS["undo of a copy"].goes_on(pool)
+    SCENARIOS["undo of a copy"].holds(pool)
