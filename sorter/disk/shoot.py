@@ -211,12 +211,7 @@ class Shoot:
                     file.write(block)
                 file.stamp(stream.modified_ns)
             force_file(unfinished)
-            with Stream(unfinished) as stream:
-                stream.past_the_cache()
-                if digest(stream) != known:
-                    raise OSError(
-                        errno.EIO, "a file did not come back to the card as it was", source
-                    )
+            _refuse_other(unfinished, known)
             rename_new(unfinished, source)
             force_folder(os.path.dirname(source))
         except BaseException:
@@ -366,6 +361,14 @@ def _beside(path: str) -> str:
     folder, name = os.path.split(path)
     kept = os.fsencode(name)[: _MOST_BYTES - len(_PART)]
     return os.path.join(folder, os.fsdecode(kept) + _PART)
+
+
+def _refuse_other(path: str, known: tuple[int, str]) -> None:
+    """Raises OSError where the file, read from its disk, is not what is known of it."""
+    with Stream(path) as stream:
+        stream.past_the_cache()
+        if digest(stream) != known:
+            raise OSError(errno.EIO, "a file did not come back to the card as it was", path)
 
 
 def remove_from_card(path: str) -> None:

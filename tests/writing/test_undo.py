@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from sorter.disk import shoot as shoots
+from sorter.disk import files
 from sorter.disk.shoot import Shoot
 from sorter.errors import (
     BadShoot,
@@ -240,7 +240,7 @@ def test_a_copy_back_that_came_out_different_keeps_the_moved_file(
 ) -> None:
     originals = contents(card)
     ingest(card, shoot, moves=True)
-    force = shoots.force_file
+    force = files.force_file
 
     def spoiled(path: str) -> None:
         force(path)
@@ -248,7 +248,7 @@ def test_a_copy_back_that_came_out_different_keeps_the_moved_file(
 
     with monkeypatch.context() as patch:
         other_disks(patch)
-        patch.setattr(shoots, "force_file", spoiled)
+        patch.setattr("sorter.disk.shoot.force_file", spoiled)
         with pytest.raises(ShootNotWritable, match="did not come back to the card as it was"):
             undo(shoot)
     everywhere = [*contents(shoot).values(), *contents(card).values()]
