@@ -129,7 +129,7 @@ def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
     yield from _folders(report)
     yield from _troubles(report)
     known, verified = len(report.entries), report.verified
-    if not known and not report.closed:
+    if not known and not report.closed and not report.failure:
         yield Printed(text="The card holds no files any more: all were moved.", look="heading")
         return
     yield Printed(

@@ -392,10 +392,9 @@ class Ingest:
         counted.expect(sum(job.entry.row.bytes for job in jobs))
         # What failed once may belong to an older ingest, and frees the card of its frame now.
         carrier.carry(jobs, runs=runs | {entry.run for entry in waiting})
-        for target in targets:
-            self._end(target, lead, runs)
+        ended = {target: self._end(target, lead, runs) for target in targets}
         check_any(targets)
-        return self._report(lead, runs)
+        return self._report(lead, runs, ended)
 
     def _jobs(
         self, lead: Target, entries: tuple[Entry, ...], waiting: list[Entry]
@@ -418,18 +417,22 @@ class Ingest:
             return Job(wanted=tuple(wanted), origin=self._shoot, copy=known)
         return Job(wanted=tuple(wanted), origin=self._card)
 
-    def _end(self, target: Target, lead: Target, runs: frozenset[int]) -> None:
+    def _end(self, target: Target, lead: Target, runs: frozenset[int]) -> tuple[Entry, ...]:
         """The lists are written, then the end is noted: a run that is cut between is gone on with.
 
-        A move goes on until the second copy is whole too: only then the card is emptied.
+        A move goes on until the second copy is whole too: only then the card is emptied. Returns all
+        that the ledger knows; nothing where it cannot be read any more.
         """
+        entries: tuple[Entry, ...] = ()
         with target.failing():
-            write_records(target.shoot, target.ledger.entries())
+            entries = target.ledger.entries()
+            write_records(target.shoot, entries)
         waits = self.second is not None and self.second.failure and self.would_move
         if target.failure is None and not (target is lead and waits):
             with target.failing():
                 for run in runs - {0}:
                     target.ledger.set_state(run, "done")
+        return entries
 
     def _to_carry(self, entries: Iterable[Entry]) -> list[Entry]:
         """What belongs to the new plan, and what is carried again, in the order of the plans."""
@@ -441,11 +444,13 @@ class Ingest:
             and (entry.run == self._new_run or entry.number in again)
         ]
 
-    def _report(self, lead: Target, runs: frozenset[int]) -> Report:
+    def _report(
+        self, lead: Target, runs: frozenset[int], ended: dict[Target, tuple[Entry, ...]]
+    ) -> Report:
         found, outcome = self._comparison, lead.outcome
         there = {entry.number for entry in found.there.values()}
         there |= {entry.number for entry in (*self._stored, *found.failed.values())}
-        entries = _of(lead, runs, there)
+        entries = tuple(e for e in ended[lead] if e.run in runs or e.number in there)
         return Report(
             entries=entries,
             new=tuple(outcome.placed),
@@ -460,16 +465,6 @@ class Ingest:
             failure=lead.failure,
             second=self.second.report(runs, there) if self.second else None,
         )
-
-
-def _of(target: Target, runs: frozenset[int], there: set[int]) -> tuple[Entry, ...]:
-    """The files that this ingest is about, as the target's ledger knows them now."""
-    try:
-        entries = target.ledger.entries()
-    except SorterError as error:
-        target.fail(error)
-        return ()
-    return tuple(e for e in entries if e.run in runs or e.number in there)
 
 
 def _naming(wishes: Wishes) -> Naming:

@@ -82,11 +82,12 @@ class Carrier:
     def _carry_all(self, jobs: Iterable[Job]) -> None:
         """Batch by batch; while one is settled the next is copied already."""
         before: list[Future[list[Copied]]] = []
+        many = False
         for batch in _batches(jobs):
             begun = self._begin(batch)
-            self._settle(before)
-            before = begun
-        self._settle(before)
+            self._settle(before, at_once=many)
+            before, many = begun, _are_many(job.entry.row.bytes for job in batch)
+        self._settle(before, at_once=many)
 
     # ---- a batch ---------------------------------------------------------------------------
 
@@ -112,8 +113,8 @@ class Carrier:
         Many small files go there together: one by one, 4,000 of 100 kB took 7 s and not 5. Large
         ones go each by itself, while the next is read.
         """
-        sizes = [each.entry.row.bytes for copy in copies for each in copy.result()]
-        if len(sizes) < MANY or sum(sizes) >= len(sizes) * SMALL:
+        done = [each for copy in copies for each in copy.result()]
+        if not _are_many(each.entry.row.bytes for each in done):
             return frozenset()
         return frozenset(target for target in self._targets if _has_forced(target))
 
@@ -124,14 +125,20 @@ class Carrier:
         done = forced.result()
         return [self._copier.checked(copy, forced=copy.target in done) for copy in copies.result()]
 
-    def _settle(self, begun: list[Future[list[Copied]]]) -> None:
+    def _settle(self, begun: list[Future[list[Copied]]], *, at_once: bool) -> None:
         """All that was begun is verified, noted, placed, and noted as placed, in every target."""
         done = [each for future in begun for each in future.result()]
         copied = sorted(done, key=lambda each: each.entry.number)
         for target in self._targets:
             own = [(each.entry, each.reason) for each in copied if each.target is target]
-            target.settle(own, self._move)
+            target.settle(own, self._move, at_once=at_once)
         check_any(self._targets)
+
+
+def _are_many(sizes: Iterable[int]) -> bool:
+    """Whether these are many small files."""
+    sizes = list(sizes)
+    return len(sizes) >= MANY and sum(sizes) < len(sizes) * SMALL
 
 
 def _has_forced(target: Target) -> bool:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Protocol, TypeAlias
+from typing import Final, Protocol, TypeAlias
 
 from sorter.disk.files import FULL
 from sorter.disk.shoot import UNFINISHED, Shoot
@@ -19,6 +19,11 @@ from sorter.writing.notes import DIFFERS, failed
 
 Renaming: TypeAlias = Callable[[str, int], str]
 """Another destination for one that was taken meanwhile: the path, and the number of the try."""
+
+
+SOME: Final = 3
+"""Folders that are forced one by one; more of them, where the disk is forced as a whole anyway, go
+with that: of 4,000 small files in a hundred folders this took 0.3 s."""
 
 
 class Taking(Protocol):
@@ -102,11 +107,14 @@ class Target:
 
     # ---- a batch ---------------------------------------------------------------------------
 
-    def settle(self, done: Iterable[tuple[Entry, str]], taking: Taking | None) -> None:
+    def settle(
+        self, done: Iterable[tuple[Entry, str]], taking: Taking | None, *, at_once: bool = False
+    ) -> None:
         """What was verified is noted, placed, and noted as placed; what was not, with its reason.
 
         done: entries, each with the reason why it could not be carried, else empty. taking: for
-        those of a move, which may have no copy under .sorter.
+        those of a move, which may have no copy under .sorter. at_once: the disk is forced as a whole
+        rather than folder by folder.
         """
         if self.failure is not None:
             return
@@ -118,7 +126,7 @@ class Target:
                 else:
                     verified.append(replace(entry, state=State.VERIFIED))
             if verified:
-                self._bring(verified, taking)
+                self._bring(verified, taking, at_once=at_once)
 
     def _leave(self, entry: Entry, reason: str) -> None:
         """Noted as failed, its reason said; the next run tries it again."""
@@ -133,16 +141,18 @@ class Target:
         if reason == DIFFERS:
             self.outcome.differing.append(noted)
 
-    def _bring(self, verified: list[Entry], taking: Taking | None) -> None:
+    def _bring(self, verified: list[Entry], taking: Taking | None, *, at_once: bool) -> None:
         self.shoot.force_folders([UNFINISHED])
         # A broken one stays noted as placed: cut here, it is found broken, and mended again.
         self.ledger.note(entry for entry in verified if entry.number not in self._broken)
         for entry in verified:
             self._placed.append(self.place(entry, taking))
-        self._note_placed()
+        self._note_placed(at_once=at_once)
 
-    def _note_placed(self) -> None:
-        self.shoot.force_folders(folders_of(self._placed))
+    def _note_placed(self, *, at_once: bool = False) -> None:
+        folders = folders_of(self._placed)
+        if not (at_once and len(folders) > SOME and self.shoot.force_all()):
+            self.shoot.force_folders(folders)
         self.ledger.note(self._placed)
         self.outcome.placed += self._placed
         self._placed = []
@@ -190,15 +200,14 @@ class Target:
         What is in its place is noted, now that there may be room for that.
         """
         with contextlib.suppress(OSError, SorterError):
-            entries = self.ledger.entries()
-            kept = frozenset(e.number for e in entries if e.state is State.VERIFIED)
-            self.shoot.remove_unfinished(keep=kept)
+            verified = self.ledger.entries(State.VERIFIED)
+            self.shoot.remove_unfinished(keep=frozenset(entry.number for entry in verified))
             self._note_placed()
 
     def recover(self, taking: Taking | None) -> None:
         """What a stopped run noted as verified is placed, or planned anew where it is not there."""
         with self.failing():
-            entries = [e for e in self.ledger.entries() if e.state is State.VERIFIED]
+            entries = self.ledger.entries(State.VERIFIED)
             self.shoot.remove_unfinished(keep=frozenset(entry.number for entry in entries))
             found = [self._recovered(entry, taking) for entry in entries]
             self.shoot.force_folders(folders_of(found))
