@@ -560,6 +560,6 @@ def test_a_signal_from_the_keyboard_stops_a_process_quietly(tmp_path: Path) -> N
         said = process.stderr.read().decode()
         assert process.wait(timeout=10) == 3
     assert said.strip() == (
-        "Error: stopped. Nothing was lost, and nothing half-written is left; run it again."
+        "Error: stopped. Nothing was lost, and nothing half-written is left. Run the same command again to go on."
     )
     assert list(tmp_path.iterdir()) == []
