@@ -28,9 +28,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
 """Name: where the command is, and its help in one line, the same as its docstring's first."""
 
 STOPPED: Final = 3
-_STOPPED: Final = (
-    "stopped. Nothing was lost, and nothing half-written is left. Run the same command again to go on."
-)
+_STOPPED: Final = "stopped. Nothing was lost, and nothing half-written is left. Run the same command again to go on."
 _BUG: Final = (
     "this is a fault of the sorter, not of your card, and nothing was lost. Please report it with "
     "the lines above."

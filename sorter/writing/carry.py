@@ -5,8 +5,9 @@ cache and compared by count and digest, noted in the ledger, placed by a rename 
 Threads carry a file each, and while one batch is noted and placed the next is under way. Where there
 are two targets, the card's bytes are read once and go to both; either may fail without the other.
 
-Notes are forced to the disk for a batch of files at a time. A cut costs the work on the files of two
-batches at most, which are then carried again, and never a file.
+Notes are forced to the disk for a batch of files at a time: that the last batch is in its place, and
+that the next is verified, in one commit. A cut between two batches costs work and never a file: what
+was only copied is copied again, what was verified is read once more and placed.
 """
 
 from __future__ import annotations
@@ -88,6 +89,9 @@ class Carrier:
             self._settle(before, at_once=many)
             before, many = begun, _are_many(job.entry.row.bytes for job in batch)
         self._settle(before, at_once=many)
+        for target in self._targets:
+            if target.failure is None:
+                target.flush()
 
     # ---- a batch ---------------------------------------------------------------------------
 

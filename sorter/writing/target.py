@@ -110,7 +110,9 @@ class Target:
     def settle(
         self, done: Iterable[tuple[Entry, str]], taking: Taking | None, *, at_once: bool = False
     ) -> None:
-        """What was verified is noted, placed, and noted as placed; what was not, with its reason.
+        """What was verified is noted and placed, and noted as placed with the next batch or `flush`.
+
+        What was not is noted with its reason.
 
         done: entries, each with the reason why it could not be carried, else empty. taking: for
         those of a move, which may have no copy under .sorter. at_once: the disk is forced as a whole
@@ -142,18 +144,24 @@ class Target:
             self.outcome.differing.append(noted)
 
     def _bring(self, verified: list[Entry], taking: Taking | None, *, at_once: bool) -> None:
-        self.shoot.force_folders([UNFINISHED])
-        # A broken one stays noted as placed: cut here, it is found broken, and mended again.
-        self.ledger.note(entry for entry in verified if entry.number not in self._broken)
+        self._note(verified, at_once=at_once)
         for entry in verified:
             self._placed.append(self.place(entry, taking))
-        self._note_placed(at_once=at_once)
 
-    def _note_placed(self, *, at_once: bool = False) -> None:
-        folders = folders_of(self._placed)
+    def flush(self) -> None:
+        """What was placed last is noted too: else that is done with the next batch, in one commit."""
+        with self.failing():
+            self._note([], at_once=False)
+
+    def _note(self, verified: list[Entry], *, at_once: bool) -> None:
+        """What was placed before, and what is verified now; the names of both are on the disk first.
+
+        A broken one stays noted as placed: cut here, it is found broken, and mended again.
+        """
+        folders = folders_of(self._placed) | ({UNFINISHED} if verified else set())
         if not (at_once and len(folders) > SOME and self.shoot.force_all()):
             self.shoot.force_folders(folders)
-        self.ledger.note(self._placed)
+        self.ledger.note((*self._placed, *(e for e in verified if e.number not in self._broken)))
         self.outcome.placed += self._placed
         self._placed = []
 
@@ -202,7 +210,7 @@ class Target:
         with contextlib.suppress(OSError, SorterError):
             verified = self.ledger.entries(State.VERIFIED)
             self.shoot.remove_unfinished(keep=frozenset(entry.number for entry in verified))
-            self._note_placed()
+            self._note([], at_once=False)
 
     def recover(self, taking: Taking | None) -> None:
         """What a stopped run noted as verified is placed, or planned anew where it is not there."""

@@ -338,7 +338,10 @@ def test_hostile_paths_of_card_and_shoot_are_spelled_out(tmp_path: Path) -> None
         ["scan", ".", "--clock", "\x1b[2J=+1h"],
     ],
 )
-def test_what_a_wrong_command_line_holds_is_spelled_out(arguments: list[str]) -> None:
+def test_what_a_wrong_command_line_holds_is_spelled_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str]
+) -> None:
+    monkeypatch.chdir(limpets(tmp_path / "card", 1))
     assert harmless(sorter(*arguments)).exit_code == 2
 
 
