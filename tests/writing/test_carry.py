@@ -14,7 +14,7 @@ from sorter.disk import files as door
 from sorter.disk import shoot as shoots
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadShoot, CardGone, NoRoom, ShootBusy, ShootNotWritable
-from sorter.model.plan import Entry
+from sorter.model.plan import Entry, State
 from sorter.pipeline import Ingest, Ticks, Wishes
 from sorter.writing import carry, moving
 from sorter.writing.ledger import FILE, Ledger
