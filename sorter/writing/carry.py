@@ -18,7 +18,7 @@ from itertools import groupby
 from typing import Final
 
 from sorter.disk.card import Card
-from sorter.writing.copying import Copied, Copier, Job, Tick
+from sorter.writing.copying import SMALL, Copied, Copier, Job, Tick
 from sorter.writing.moving import Move
 from sorter.writing.target import Target, check_any, frame_of
 
@@ -29,8 +29,7 @@ WORKERS: Final = 3
 """Threads that each carry a file at a time. On two cores three took 3.6 s for 2 GB where two took 4.1
 and four no less: one of them mostly waits for the disk. More of them only make a card seek."""
 MANY: Final = 16
-SMALL: Final = 1024 * 1024
-"""So many files that are smaller than so many bytes on the average are forced to the disk at once."""
+"""So many files that are small on the average are forced to the disk at once."""
 
 HANDFUL: Final = 16
 """Small files that a thread takes up at once: to hand over each alone costs as much as to copy it."""

@@ -23,6 +23,8 @@ from sorter.writing.target import Target
 Tick: TypeAlias = Callable[[int], None]
 """Called with the bytes that were dealt with since the last call."""
 
+SMALL: Final = 1024 * 1024
+"""Files of fewer bytes are small: many of them are forced to the disk at once, which needs no start."""
 STOPPED: Final = "stopped"
 FEWER: Final = "cannot be read to its end: it gave {count} of {size} bytes"
 OTHER_BYTES: Final = "its copy in {shoot} does not hold the bytes any more that were carried"
@@ -201,7 +203,8 @@ class _Outlet:
         if self._file is not None and self._target.failure is None:
             with self._target.failing():
                 late = self._file.stamp(read.modified_ns)
-                self._file.start_writing()
+                if read.count >= SMALL:
+                    self._file.start_writing()
         return Copied(target=self._target, entry=read.known_of(self._entry, late), job=job)
 
 
