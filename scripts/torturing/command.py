@@ -26,7 +26,8 @@ WORK: Final = Path("build/torture")
 MEMORY: Final = Path("/dev/shm")  # noqa: S108  another disk, in a folder of our own
 DESCRIPTION: Final = """\
 Kills the sorter (SIGKILL) at moments by chance while it copies a card, moves it on one disk, moves it
-to another one (/dev/shm), and takes that back; also while the disk of the shoot fills. It learns how
+to another one (/dev/shm), and takes that back; while it writes two copies, and mends each of them
+from the other; also while the disk of the shoot fills. It learns how
 long each work takes and spreads the kills over that time. Each work is killed up to three times in a
 row, and run to its end; then every file is counted by its own digests. Disks that fill are mounted:
 that takes root, and without it they are left out, which is said."""
@@ -129,11 +130,11 @@ def _counted(name: str, kills: int, tallies: Iterator[Tally]) -> Tally:
 def _tell(tallies: dict[str, Tally]) -> int:
     total = Tally()
     head = ("kills", "full", "resumes", "lost", "duplicated", "damaged", "failed")
-    print(f"{'':32}" + "".join(f"{word:>11}" for word in head))
+    print(f"{'':38}" + "".join(f"{word:>11}" for word in head))
     for tally in tallies.values():
         total.add(tally)
     for name, tally in {**tallies, "in sum": total}.items():
-        print(f"{name:32}" + "".join(f"{getattr(tally, word):>11}" for word in head))
+        print(f"{name:38}" + "".join(f"{getattr(tally, word):>11}" for word in head))
     if not total.kills:
         print("no run was killed: nothing is shown by this")
     for line in total.said[:MOST_NAMED]:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
-from torturing.pool import Place, Tally, as_it_was, nothing_in, whole_in
+from torturing.pool import Place, Tally, as_it_was, nothing_in, spoil, whole_in
 
 Words: TypeAlias = tuple[str, ...]
 Disk: TypeAlias = Literal["near", "far", "small"]
@@ -14,16 +14,23 @@ Disk: TypeAlias = Literal["near", "far", "small"]
 
 COPY: Final[Words] = ("ingest", "{card}", "{shoot}")
 MOVE: Final[Words] = (*COPY, "--move", "--yes")
+TWO: Final[Words] = (*COPY, "--backup", "{other}")
+MEND: Final[Words] = ("verify", "{shoot}", "--backup", "{other}", "--mend")
 UNDO: Final[Words] = ("undo", "{shoot}", "--yes")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Course:
-    """One kind of work. wrong: what is wrong after it ended, for a place and the card's digests."""
+    """One kind of work.
+
+    wrong: what is wrong after it ended, for a place and the card's digests. before: commands, and then
+    spoil, that come first.
+    """
 
     work: Words
     wrong: Callable[[Place, dict[str, str]], Tally]
     before: tuple[Words, ...] = ()
+    spoil: Callable[[Place], None] = lambda _: None
     disk: Disk = "near"
 
 
@@ -35,6 +42,16 @@ def copied(place: Place, originals: dict[str, str]) -> Tally:
 def moved(place: Place, originals: dict[str, str]) -> Tally:
     """All is in the shoot once, and nothing on the card."""
     return _sum([whole_in(place.shoot, originals), nothing_in(place.card)])
+
+
+def copied_twice(place: Place, originals: dict[str, str]) -> Tally:
+    """All is in both folders once, and the card is as it was."""
+    return _sum([copied(place, originals), whole_in(place.other, originals)])
+
+
+def moved_twice(place: Place, originals: dict[str, str]) -> Tally:
+    """All is in both folders once, and nothing on the card."""
+    return _sum([moved(place, originals), whole_in(place.other, originals)])
 
 
 def taken_back(place: Place, originals: dict[str, str]) -> Tally:
@@ -58,6 +75,10 @@ COURSES: Final[dict[str, Course]] = {
     "undo of a move to another disk": Course(
         before=(MOVE,), work=UNDO, wrong=taken_back, disk="far"
     ),
+    "two copies": Course(work=TWO, wrong=copied_twice),
+    "move into two copies": Course(work=(*TWO, "--move", "--yes"), wrong=moved_twice),
+    "two copies, one on a disk that fills": Course(work=TWO, wrong=copied_twice, disk="small"),
+    "mending of two copies": Course(before=(TWO,), spoil=spoil, work=MEND, wrong=copied_twice),
     "copy to a disk that fills": Course(work=COPY, wrong=copied, disk="small"),
     "move to a disk that fills": Course(work=MOVE, wrong=moved, disk="small"),
 }

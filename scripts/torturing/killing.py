@@ -99,6 +99,7 @@ class Torturer:
             code, said = _ended(self._started(words))
             if code != 0:
                 raise SystemExit(f"what comes before the work fails: {said}")
+        self._course.spoil(self._place)
 
     def _cut(self, pace: Pace, *, fills: bool) -> int:
         """The exit code of a run that was killed; below zero where it was not through before."""

@@ -17,6 +17,8 @@ from cardmaking.draw import encoded
 from cardmaking.shots import Shot
 
 TIDE_OUT: Final = datetime(2026, 5, 17, 13, 0, 0)  # noqa: DTZ001  a camera's clock has no zone
+BARNACLES: Final = b"barnacles"
+SPOILED: Final = hashlib.sha256(BARNACLES).hexdigest()
 RECORDS: Final = frozenset({"manifest.csv", "SHA256SUMS"})
 BURST: Final = 6
 LARGE: Final = 1_500_000
@@ -66,14 +68,21 @@ class Place:
     card: Path
     shoot: Path
 
+    @property
+    def other(self) -> Path:
+        """The second copy, beside the shoot."""
+        return self.shoot.with_name("other")
+
     def filled(self, words: tuple[str, ...]) -> list[str]:
         """A command's words with the folders in them."""
-        return [word.format(card=self.card, shoot=self.shoot) for word in words]
+        folders = {"card": self.card, "shoot": self.shoot, "other": self.other}
+        return [word.format(**folders) for word in words]
 
     def clear(self) -> None:
         """Nothing is there. A shoot that a disk is mounted on keeps its folder."""
         shutil.rmtree(self.card, ignore_errors=True)
         shutil.rmtree(self.shoot, ignore_errors=True)
+        shutil.rmtree(self.other, ignore_errors=True)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -124,13 +133,22 @@ def digests(root: Path) -> dict[str, str]:
     return found
 
 
+def spoil(place: Place) -> None:
+    """Every third file of the shoot is lost; of the second copy every third of the others is spoiled."""
+    for number, path in enumerate(sorted(digests(place.shoot))):
+        if number % 3 == 0:
+            (place.shoot / path).unlink()
+        elif number % 3 == 1 and not path.endswith(".XMP"):  # an edited sidecar is someone's work
+            (place.other / path).write_bytes(BARNACLES)
+
+
 def while_stopped(place: Place, originals: dict[str, str]) -> Tally:
-    """What is wrong right after a kill: every file is on the card or in the shoot, and none is partial."""
-    card, shoot = digests(place.card), digests(place.shoot)
-    known = set(originals.values())
-    there = {*card.values(), *shoot.values()}
+    """What is wrong right after a kill: every file is on the card or in a copy, and none is partial."""
+    card, copies = digests(place.card), (digests(place.shoot), digests(place.other))
+    known = {*originals.values(), SPOILED}
+    there = {*card.values(), *copies[0].values(), *copies[1].values(), SPOILED}
     changed = [*(path for path in card if card[path] != originals.get(path))]
-    changed += [path for path in shoot if shoot[path] not in known]
+    changed += [path for copy in copies for path in copy if copy[path] not in known]
     return _tally("after a kill", known - there, [], changed)
 
 
