@@ -136,6 +136,7 @@ def test_an_exception_behind_the_net_is_found_too(monkeypatch: pytest.MonkeyPatc
     def failing(_source: Source) -> None:
         raise ZeroDivisionError("planted")
 
+    made()  # once for all tests, and before anything fails
     monkeypatch.setattr("sorter.reading.cards.recognise", failing)
     tally = campaign.tried(campaign.numbers(Cases(made(), 1), "random", 0, 2))
     assert {one.fault.partition(" (")[0] for one in tally.failures} == {
