@@ -317,8 +317,8 @@ class Ingest:
                 "check its permissions, or name another folder."
             )
         self._no_room = no_room(self._shoot, (room_for(row) for row in self._to_write()))
-        if self.second and (error := no_room(self.second.shoot, self._to_write_second())):
-            self.second.refuse_room(error)
+        if self.second:
+            self.second.check_room(self._to_write_second())
         if self._no_room and (self.second is None or self.second.failure):
             raise self._no_room
 

@@ -78,12 +78,12 @@ class Undo:
         counted = Counted(tick, sum(entry.row.bytes for entry in self.entries))
         undoing = Undoing(self._shoot, self._ledger, self.card)
         undone = undoing.undo(self.run.run, self.entries, counted.add)
-        undone.stay |= dict.fromkeys(self._shoot.set_aside_before(), SET_ASIDE)
         with stopping_clearly(self._shoot):
             if undone.kept or len(self._ledger.runs()) > 1:
                 self._forget(undone)
             else:
                 self._leave_nothing(before)
+                undone.stay |= dict.fromkeys(self._shoot.set_aside_before(), SET_ASIDE)
         return undone
 
     def _forget(self, undone: Undone) -> None:

@@ -16,6 +16,7 @@ from sorter.disk.shoot import Shoot
 from sorter.errors import BadBackup, NoShoot, ShootNotWritable, SorterError
 from sorter.model.plan import Entry, State
 from sorter.pipeline.recording import refuse_foreign_lists
+from sorter.pipeline.room import no_room
 from sorter.pipeline.wishes import SecondCopy
 from sorter.planning.places import another_name
 from sorter.writing.compare import Comparison, judge_copy
@@ -86,8 +87,12 @@ class Second:
 
     # ---- carrying ----------------------------------------------------------------------------
 
-    def refuse_room(self, error: SorterError) -> None:
-        """It has no room for what it lacks, and takes nothing."""
+    def check_room(self, sizes: Iterable[int]) -> None:
+        """Where it has no room for so much, or does not tell, it takes nothing."""
+        try:
+            error: SorterError | None = no_room(self.shoot, sizes)
+        except SorterError as broken:
+            error = broken
         self._failure = self._failure or error
 
     def begin(self, lead: Ledger, open_files: ExitStack) -> None:

@@ -81,7 +81,9 @@ class _Both:
         check_apart_from(backup, self._shoot)
         self._other = Shoot(backup)
         self._ledger = open_files.enter_context(Ledger(self._shoot.hidden, hold=hold))
-        self._own = self._opened(hold=hold)
+        own = self._opened(hold=hold)
+        # A run that was cut may have made a ledger that knows nothing yet.
+        self._own, self._blank = (own, None) if own and own.runs() else (None, own)
 
     def _opened(self, *, hold: bool) -> Ledger | None:
         """The second copy's ledger; None where it has none."""
@@ -120,20 +122,15 @@ class _Both:
     def _expected(self) -> tuple[Entry, ...]:
         """What the second copy is to hold: by its own ledger, and what that does not know yet."""
         known = self._ledger.entries()
-        if (
-            self._own is None or not self._own.runs()
-        ):  # a run that was cut may have made it just now
+        if self._own is None:
             return tuple(replace(entry, moves=False, gone=False) for entry in known)
         own = {entry.number: entry for entry in self._own.entries()}
         new = (replace(e, state=_unless_left(e)) for e in known if e.number not in own)
         return (*own.values(), *new)
 
     def _mended(self, found: Findings, other: Findings, tick: Tick) -> tuple[Verified, Verified]:
-        if self._own is None or not self._own.runs():
-            own = self._made(other)
-        else:
-            own = self._own
-            own.follow(self._ledger)
+        own = self._own or self._made(other)
+        own.follow(self._ledger)
         renewed = {entry.number: entry for entry in own.entries()}
         other.waiting = {number: renewed[number] for number in other.waiting}
         sides = (
@@ -162,7 +159,7 @@ class _Both:
             refuse_foreign_lists(self._other)
         with stopping_clearly(self._other):
             self._other.prepare()
-        own = self._own or self._open.enter_context(
+        own = self._blank or self._open.enter_context(
             Ledger(self._other.hidden, hold=True, make=True)
         )
         found.waiting, found.lost = {**found.waiting, **found.lost}, {}
