@@ -83,7 +83,9 @@ class _Both:
         self._ledger = open_files.enter_context(Ledger(self._shoot.hidden, hold=hold))
         own = self._opened(hold=hold)
         # A run that was cut may have made a ledger that knows nothing yet.
-        self._own, self._blank = (own, None) if own and own.runs() else (None, own)
+        is_blank = own is not None and not own.runs()
+        self._own: Ledger | None = None if is_blank else own
+        self._blank: Ledger | None = own if is_blank else None
 
     def _opened(self, *, hold: bool) -> Ledger | None:
         """The second copy's ledger; None where it has none."""
