@@ -5,11 +5,11 @@ The plan is a value. A dry run shows it, a run notes the same value in the ledge
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, suppress
 from dataclasses import replace
 from pathlib import Path
-from typing import Final, Self
+from typing import Self
 
 from sorter.disk.card import Card
 from sorter.disk.output import check_beside
@@ -18,37 +18,28 @@ from sorter.errors import (
     BadPattern,
     BadShoot,
     CardEmpty,
-    NoRoom,
     NoShoot,
     ShootBusy,
-    ShootNotWritable,
-    SorterError,
 )
 from sorter.manifest.rows import make_rows, spelled
 from sorter.model.card import Listing
 from sorter.model.correction import Correction
 from sorter.model.frame import ReadFile
 from sorter.model.plan import Entry, Placement, Plan, State
-from sorter.model.row import Row
 from sorter.model.sequence import Account
-from sorter.pipeline.recording import RECORDS, refuse_foreign_lists, write_records
-from sorter.pipeline.room import no_room, room_for
+from sorter.pipeline.carrying import Carrying, Looked
+from sorter.pipeline.recording import RECORDS, refuse_foreign_lists
 from sorter.pipeline.scanning import Tick, account_of, unread_files
 from sorter.pipeline.second import Second
 from sorter.pipeline.wishes import Counted, Report, Ticks, Wishes
 from sorter.planning import pattern
 from sorter.planning.lateness import too_late
 from sorter.planning.numbering import numbers_for
-from sorter.planning.places import About, Naming, Standing, another_name, make_plan
+from sorter.planning.places import About, Naming, Standing, make_plan
 from sorter.planning.presses import beside, joined
-from sorter.writing.carry import Carrier
 from sorter.writing.compare import Comparison, compare, size_to_compare
-from sorter.writing.copying import Job
 from sorter.writing.ledger import Ledger, Run
-from sorter.writing.notes import failed
-from sorter.writing.target import Target, check_any, stopping_clearly
-
-LOST: Final = "it was not on the card any more when the ingest went on"
+from sorter.writing.target import stopping_clearly
 
 
 class Ingest:
@@ -74,7 +65,6 @@ class Ingest:
         self._comparison = Comparison()
         self._stored: tuple[Entry, ...] = ()
         self._new_run = 0
-        self._no_room: NoRoom | None = None
         self.plan = Plan(placements=())
         self.goes_on: Run | None = None
         self.waits_elsewhere: Run | None = None
@@ -96,7 +86,7 @@ class Ingest:
         """Every placement that carry is to carry out, those of stopped runs first."""
         changed = [each for number, each in self.plan.updated if number in self.plan.again]
         new = [each for each in self.plan.placements if each.row.destination]
-        return (*(entry.placement for entry in self._again()), *changed, *new)
+        return (*(entry.placement for entry in self._looked.again), *changed, *new)
 
     @property
     def there(self) -> int:
@@ -249,9 +239,16 @@ class Ingest:
             self.second.compare(entry.number for entry in found.there.values())
         return found
 
-    def _again(self) -> tuple[Entry, ...]:
-        """Entries that are carried to the places that they have: stopped, or gone missing."""
-        return (*self._stored, *self._comparison.missing.values())
+    @property
+    def _looked(self) -> Looked:
+        return Looked(
+            listing=self._listing,
+            comparison=self._comparison,
+            stored=self._stored,
+            plan=self.plan,
+            goes_on=self.goes_on.run if self.goes_on else 0,
+            moves=self.would_move,
+        )
 
     # ---- carrying ----------------------------------------------------------------------------
 
@@ -287,68 +284,9 @@ class Ingest:
         return any(not e.is_told and e.number in new for e in report.entries)
 
     def _carry_plan(self, ticks: Ticks) -> Report:
-        self._check_room()
-        ledger = self._noted()
-        lead = Target(self._shoot, ledger, another_name)
-        if self._no_room is not None:
-            lead.fail(self._no_room)
-        if self.second:
-            self.second.begin(ledger, self._open)
-        try:
-            return self._carry_noted(lead, ticks)
-        except BaseException:
-            for target in self._targets(lead):
-                with suppress(SorterError):  # why the run stops is what counts
-                    write_records(target.shoot, target.ledger.entries())
-            raise
-
-    def _targets(self, lead: Target) -> tuple[Target, ...]:
-        other = self.second.target if self.second else None
-        return (lead, other) if other else (lead,)
-
-    def _check_room(self) -> None:
-        """Raises NoRoom before the first byte is written, ShootNotWritable.
-
-        Where only one of two folders has no room, the other gets its copies all the same.
-        """
-        if not self._shoot.is_writable():
-            raise ShootNotWritable(
-                f"{self._shoot.root}: the system lets us write nothing there. Nothing was done: "
-                "check its permissions, or name another folder."
-            )
-        self._no_room = no_room(self._shoot, (room_for(row) for row in self._to_write()))
-        if self.second:
-            self.second.check_room(self._to_write_second())
-        if self._no_room and (self.second is None or self.second.failure):
-            raise self._no_room
-
-    def _to_write_second(self) -> Iterator[int]:
-        """The room for each file that is not in the second copy yet."""
-        if self.second:
-            lacking = self.second.lacking(self._known(), self._numbers_waiting())
-            yield from (room_for(entry.row) for entry in lacking)
-            yield from (room_for(each.row) for each in self.plan.placements if each.row.destination)
-
-    def _numbers_waiting(self) -> frozenset[int]:
-        """The numbers of what is carried and was known before."""
-        return frozenset(entry.number for entry in self._again()) | self.plan.again
-
-    def _to_write(self) -> Iterator[Row]:
-        """The files that need room: not those that are renamed, or written already."""
-        here = self._shoot.device()
-        plan = self.plan
-        for entry in self._again():
-            if entry.state is not State.VERIFIED and not (entry.moves and self._is_on(entry, here)):
-                yield entry.row
-        yield from (each.row for number, each in plan.updated if number in plan.again)
-        for placement in plan.placements:
-            moves = self._wishes.moves and self._is_on(placement, here)
-            if placement.row.destination and not moves:
-                yield placement.row
-
-    def _is_on(self, each: Entry | Placement, device: int) -> bool:
-        """Whether the card's file lies on that file system."""
-        return self._card.device(each.row.source) == device
+        work = Carrying(card=self._card, shoot=self._shoot, second=self.second, looked=self._looked)
+        work.check_room(self._known())
+        return work.carry(self._noted(), self._new_run, ticks, self._open)
 
     def _noted(self) -> Ledger:
         """The ledger, with the plan in it."""
@@ -375,97 +313,6 @@ class Ingest:
             )
         return ledger
 
-    def _carry_noted(self, lead: Target, ticks: Ticks) -> Report:
-        ledger = lead.ledger
-        runs = frozenset({self._new_run, self.goes_on.run if self.goes_on else 0})
-        counted = Counted(ticks.carrying)
-        targets = self._targets(lead)
-        carrier = Carrier(self._card, targets, counted.add)
-        carrier.recover()
-        entries = ledger.entries()
-        waiting = self._to_carry(entries)
-        lost = _lost(entries, waiting, runs)
-        ledger.note(lost)
-        if self.second:
-            self.second.lose(lost)
-        jobs = self._jobs(lead, entries, waiting)
-        counted.expect(sum(job.entry.row.bytes for job in jobs))
-        # What failed once may belong to an older ingest, and frees the card of its frame now.
-        carrier.carry(jobs, runs=runs | {entry.run for entry in waiting})
-        ended = {target: self._end(target, lead, runs) for target in targets}
-        check_any(targets)
-        return self._report(lead, runs, ended)
-
-    def _jobs(
-        self, lead: Target, entries: tuple[Entry, ...], waiting: list[Entry]
-    ) -> tuple[Job, ...]:
-        """What is read, in the order of the plans, and for which folders."""
-        own = {entry.number: entry for entry in waiting}
-        other = self.second.wanted(entries, frozenset(own)) if self.second else {}
-        return tuple(
-            self._job(lead, entry, own.get(entry.number), other.get(entry.number))
-            for entry in entries
-            if entry.number in own or entry.number in other
-        )
-
-    def _job(self, lead: Target, known: Entry, own: Entry | None, other: Entry | None) -> Job:
-        """What only the second copy lacks is read where the shoot has it: the card may be gone."""
-        wanted = [(lead, own)] if own and (lead.failure is None or other is None) else []
-        if other and self.second and self.second.target:
-            wanted.append((self.second.target, other))
-        if own is None:
-            return Job(wanted=tuple(wanted), origin=self._shoot, copy=known)
-        return Job(wanted=tuple(wanted), origin=self._card)
-
-    def _end(self, target: Target, lead: Target, runs: frozenset[int]) -> tuple[Entry, ...]:
-        """The lists are written, then the end is noted: a run that is cut between is gone on with.
-
-        A move goes on until the second copy is whole too: only then the card is emptied. Returns all
-        that the ledger knows; nothing where it cannot be read any more.
-        """
-        entries: tuple[Entry, ...] = ()
-        with target.failing():
-            entries = target.ledger.entries()
-            write_records(target.shoot, entries)
-        waits = self.second is not None and self.second.failure and self.would_move
-        if target.failure is None and not (target is lead and waits):
-            with target.failing():
-                for run in runs - {0}:
-                    target.ledger.set_state(run, "done")
-        return entries
-
-    def _to_carry(self, entries: Iterable[Entry]) -> list[Entry]:
-        """What belongs to the new plan, and what is carried again, in the order of the plans."""
-        again = self._numbers_waiting()
-        return [
-            entry
-            for entry in entries
-            if entry.state in (State.PLANNED, State.FAILED)
-            and (entry.run == self._new_run or entry.number in again)
-        ]
-
-    def _report(
-        self, lead: Target, runs: frozenset[int], ended: dict[Target, tuple[Entry, ...]]
-    ) -> Report:
-        found, outcome = self._comparison, lead.outcome
-        there = {entry.number for entry in found.there.values()}
-        there |= {entry.number for entry in (*self._stored, *found.failed.values())}
-        entries = tuple(e for e in ended[lead] if e.run in runs or e.number in there)
-        return Report(
-            entries=entries,
-            new=tuple(outcome.placed),
-            failed=tuple(entry for entry in entries if entry.state is State.FAILED),
-            differing=tuple(outcome.differing),
-            edited=tuple(found.edited.values()),
-            changed=tuple(found.changed.values()),
-            kept=tuple(outcome.kept),
-            closed=self._listing.folders_closed,
-            litter=self._listing.litter,
-            moves=any(entry.moves for entry in outcome.placed),
-            failure=lead.failure,
-            second=self.second.report(runs, there) if self.second else None,
-        )
-
 
 def _naming(wishes: Wishes) -> Naming:
     try:
@@ -475,16 +322,6 @@ def _naming(wishes: Wishes) -> Naming:
             f"--folder {wishes.folder!r}: {fault}. Write it like the default, {pattern.DEFAULT}"
         ) from fault
     return Naming(pattern=parsed, name=wishes.name)
-
-
-def _lost(entries: Iterable[Entry], waiting: Iterable[Entry], runs: frozenset[int]) -> list[Entry]:
-    """What was planned and is not on the card any more, as it is noted."""
-    carried = {entry.number for entry in waiting}
-    return [
-        failed(entry, LOST)
-        for entry in entries
-        if entry.run in runs and entry.state is State.PLANNED and entry.number not in carried
-    ]
 
 
 def _files(account: Account) -> Iterator[ReadFile]:

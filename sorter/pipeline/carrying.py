@@ -1,0 +1,230 @@
+"""The carrying half of an ingest: what was found and planned, brought into one folder or two."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import ExitStack, suppress
+from dataclasses import dataclass
+from typing import Final
+
+from sorter.disk.card import Card
+from sorter.disk.shoot import Shoot
+from sorter.errors import NoRoom, ShootNotWritable, SorterError
+from sorter.model.card import Listing
+from sorter.model.plan import Entry, Placement, Plan, State
+from sorter.model.row import Row
+from sorter.pipeline.recording import write_records
+from sorter.pipeline.room import no_room, room_for
+from sorter.pipeline.second import Second
+from sorter.pipeline.wishes import Counted, Report, Ticks
+from sorter.planning.places import another_name
+from sorter.writing.carry import Carrier
+from sorter.writing.compare import Comparison
+from sorter.writing.copying import Job
+from sorter.writing.ledger import Ledger
+from sorter.writing.notes import failed
+from sorter.writing.target import Target, check_any
+
+LOST: Final = "it was not on the card any more when the ingest went on"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Looked:
+    """What an ingest found before it carries anything.
+
+    stored: entries of a stopped plan that are to be carried and can be. goes_on: the ingest that they
+    are of; 0 for none. moves: whether this is a move.
+    """
+
+    listing: Listing
+    comparison: Comparison
+    stored: tuple[Entry, ...]
+    plan: Plan
+    goes_on: int
+    moves: bool
+
+    @property
+    def again(self) -> tuple[Entry, ...]:
+        """Entries that are carried to the places that they have: stopped, or gone missing."""
+        return (*self.stored, *self.comparison.missing.values())
+
+
+class Carrying:
+    """Carries out what was looked at; for one call of each verb."""
+
+    def __init__(self, *, card: Card, shoot: Shoot, second: Second | None, looked: Looked) -> None:
+        self._card = card
+        self._shoot = shoot
+        self._second = second
+        self._looked = looked
+        self._no_room: NoRoom | None = None
+
+    def carry(self, ledger: Ledger, new_run: int, ticks: Ticks, open_files: ExitStack) -> Report:
+        """Carries out what the ledger holds of it, and writes the lists of both folders.
+
+        new_run: the ingest that the plan was noted as; 0 where it was not. Raises as Ingest.carry
+        does.
+        """
+        lead = Target(self._shoot, ledger, another_name)
+        if self._no_room is not None:
+            lead.fail(self._no_room)
+        if self._second:
+            self._second.begin(ledger, open_files)
+        try:
+            return self._carry_noted(lead, new_run, ticks)
+        except BaseException:
+            for target in self._targets(lead):
+                with suppress(SorterError):  # why the run stops is what counts
+                    write_records(target.shoot, target.ledger.entries())
+            raise
+
+    def _targets(self, lead: Target) -> tuple[Target, ...]:
+        other = self._second.target if self._second else None
+        return (lead, other) if other else (lead,)
+
+    def check_room(self, known: tuple[Entry, ...]) -> None:
+        """Raises NoRoom before the first byte is written, ShootNotWritable.
+
+        Where only one of two folders has no room, the other gets its copies all the same.
+        """
+        if not self._shoot.is_writable():
+            raise ShootNotWritable(
+                f"{self._shoot.root}: the system lets us write nothing there. Nothing was done: "
+                "check its permissions, or name another folder."
+            )
+        self._no_room = no_room(self._shoot, (room_for(row) for row in self._to_write()))
+        if self._second:
+            self._second.check_room(self._to_write_second(known))
+        if self._no_room and (self._second is None or self._second.failure):
+            raise self._no_room
+
+    def _to_write_second(self, known: tuple[Entry, ...]) -> Iterator[int]:
+        """The room for each file that is not in the second copy yet."""
+        if self._second:
+            lacking = self._second.lacking(known, self._numbers_waiting())
+            yield from (room_for(entry.row) for entry in lacking)
+            yield from (
+                room_for(each.row) for each in self._looked.plan.placements if each.row.destination
+            )
+
+    def _numbers_waiting(self) -> frozenset[int]:
+        """The numbers of what is carried and was known before."""
+        return frozenset(entry.number for entry in self._looked.again) | self._looked.plan.again
+
+    def _to_write(self) -> Iterator[Row]:
+        """The files that need room: not those that are renamed, or written already."""
+        here = self._shoot.device()
+        plan = self._looked.plan
+        for entry in self._looked.again:
+            if entry.state is not State.VERIFIED and not (entry.moves and self._is_on(entry, here)):
+                yield entry.row
+        yield from (each.row for number, each in plan.updated if number in plan.again)
+        for placement in plan.placements:
+            moves = self._looked.moves and self._is_on(placement, here)
+            if placement.row.destination and not moves:
+                yield placement.row
+
+    def _is_on(self, each: Entry | Placement, device: int) -> bool:
+        """Whether the card's file lies on that file system."""
+        return self._card.device(each.row.source) == device
+
+    def _carry_noted(self, lead: Target, new_run: int, ticks: Ticks) -> Report:
+        ledger = lead.ledger
+        runs = frozenset({new_run, self._looked.goes_on})
+        counted = Counted(ticks.carrying)
+        targets = self._targets(lead)
+        carrier = Carrier(self._card, targets, counted.add)
+        carrier.recover()
+        entries = ledger.entries()
+        waiting = self._to_carry(entries, new_run)
+        lost = _lost(entries, waiting, runs)
+        ledger.note(lost)
+        if self._second:
+            self._second.lose(lost)
+        jobs = self._jobs(lead, entries, waiting)
+        counted.expect(sum(job.entry.row.bytes for job in jobs))
+        # What failed once may belong to an older ingest, and frees the card of its frame now.
+        carrier.carry(jobs, runs=runs | {entry.run for entry in waiting})
+        ended = {target: self._end(target, lead, runs) for target in targets}
+        check_any(targets)
+        return self._report(lead, runs, ended)
+
+    def _jobs(
+        self, lead: Target, entries: tuple[Entry, ...], waiting: list[Entry]
+    ) -> tuple[Job, ...]:
+        """What is read, in the order of the plans, and for which folders."""
+        own = {entry.number: entry for entry in waiting}
+        other = self._second.wanted(entries, frozenset(own)) if self._second else {}
+        return tuple(
+            self._job(lead, entry, own.get(entry.number), other.get(entry.number))
+            for entry in entries
+            if entry.number in own or entry.number in other
+        )
+
+    def _job(self, lead: Target, known: Entry, own: Entry | None, other: Entry | None) -> Job:
+        """What only the second copy lacks is read where the shoot has it: the card may be gone."""
+        wanted = [(lead, own)] if own and (lead.failure is None or other is None) else []
+        if other and self._second and self._second.target:
+            wanted.append((self._second.target, other))
+        if own is None:
+            return Job(wanted=tuple(wanted), origin=self._shoot, copy=known)
+        return Job(wanted=tuple(wanted), origin=self._card)
+
+    def _end(self, target: Target, lead: Target, runs: frozenset[int]) -> tuple[Entry, ...]:
+        """The lists are written, then the end is noted: a run that is cut between is gone on with.
+
+        A move goes on until the second copy is whole too: only then the card is emptied. Returns all
+        that the ledger knows; nothing where it cannot be read any more.
+        """
+        entries: tuple[Entry, ...] = ()
+        with target.failing():
+            entries = target.ledger.entries()
+            write_records(target.shoot, entries)
+        waits = self._second is not None and self._second.failure and self._looked.moves
+        if target.failure is None and not (target is lead and waits):
+            with target.failing():
+                for run in runs - {0}:
+                    target.ledger.set_state(run, "done")
+        return entries
+
+    def _to_carry(self, entries: Iterable[Entry], new_run: int) -> list[Entry]:
+        """What belongs to the new plan, and what is carried again, in the order of the plans."""
+        again = self._numbers_waiting()
+        return [
+            entry
+            for entry in entries
+            if entry.state in (State.PLANNED, State.FAILED)
+            and (entry.run == new_run or entry.number in again)
+        ]
+
+    def _report(
+        self, lead: Target, runs: frozenset[int], ended: dict[Target, tuple[Entry, ...]]
+    ) -> Report:
+        found, outcome = self._looked.comparison, lead.outcome
+        there = {entry.number for entry in found.there.values()}
+        there |= {entry.number for entry in (*self._looked.stored, *found.failed.values())}
+        entries = tuple(e for e in ended[lead] if e.run in runs or e.number in there)
+        return Report(
+            entries=entries,
+            new=tuple(outcome.placed),
+            failed=tuple(entry for entry in entries if entry.state is State.FAILED),
+            differing=tuple(outcome.differing),
+            edited=tuple(found.edited.values()),
+            changed=tuple(found.changed.values()),
+            kept=tuple(outcome.kept),
+            closed=self._looked.listing.folders_closed,
+            litter=self._looked.listing.litter,
+            moves=any(entry.moves for entry in outcome.placed),
+            failure=lead.failure,
+            second=self._second.report(runs, there) if self._second else None,
+        )
+
+
+def _lost(entries: Iterable[Entry], waiting: Iterable[Entry], runs: frozenset[int]) -> list[Entry]:
+    """What was planned and is not on the card any more, as it is noted."""
+    carried = {entry.number for entry in waiting}
+    return [
+        failed(entry, LOST)
+        for entry in entries
+        if entry.run in runs and entry.state is State.PLANNED and entry.number not in carried
+    ]
