@@ -148,6 +148,10 @@ class Shoot:
             stream.past_the_cache()
             return digest(stream, tick) == (count, sha256)
 
+    def at(self, path: str) -> str:
+        """The path as the system names it. Raises BadShoot where it would lead out of the folder."""
+        return self._at(path)
+
     def unfinished(self, number: int) -> str:
         """The path of an unfinished file."""
         return f"{UNFINISHED}/{number}"

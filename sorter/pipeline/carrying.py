@@ -134,6 +134,7 @@ class Carrying:
         counted = Counted(ticks.carrying)
         targets = self._targets(lead)
         carrier = Carrier(self._card, targets, counted.add)
+        carrier.expect(each.row.bytes for each in self._looked.plan.placements)
         carrier.recover()
         entries = ledger.entries()
         waiting = self._to_carry(entries, new_run)

@@ -2,7 +2,8 @@
 
 For a copy: written under .sorter while it is hashed, forced to the disk, read back past the system's
 cache and compared by count and digest, noted in the ledger, placed by a rename that replaces nothing.
-Threads carry a file each, and while one batch is noted and placed the next is under way. Where there
+Threads carry a file each, or many small ones with the help of other processes, and while one batch is
+noted and placed the next is under way. Where there
 are two targets, the card's bytes are read once and go to both; either may fail without the other.
 
 Notes are forced to the disk for a batch of files at a time: that the last batch is in its place, and
@@ -31,6 +32,8 @@ and four no less: one of them mostly waits for the disk. More of them only make 
 MANY: Final = 16
 """So many files that are small on the average are forced to the disk at once."""
 
+HELPED: Final = 64
+"""So many small files in a batch are copied and read back by other processes (see helping.py)."""
 HANDFUL: Final = 16
 """Small files that a thread takes up at once: to hand over each alone costs as much as to copy it."""
 
@@ -47,6 +50,11 @@ class Carrier:
         self._copier = Copier(self._targets, tick)
         self._move = None if card is None else Move(card, self._targets, self._copier)
         self._workers = ThreadPoolExecutor(WORKERS, thread_name_prefix="carrying")
+
+    def expect(self, sizes: Iterable[int]) -> None:
+        """Files of so many bytes are to come, as far as is known: what will help is on its way."""
+        if _are_many(sizes, HELPED):
+            self._copier.prepare(WORKERS)
 
     def recover(self) -> None:
         """What a stopped run noted as verified is placed. Raises as carry does."""
@@ -76,6 +84,7 @@ class Carrier:
         """No thread of ours is at work any more, and nothing half-done takes room."""
         self._copier.stop()
         self._workers.shutdown(wait=True, cancel_futures=True)
+        self._copier.close()
         for target in stopped:
             target.tidy_up()
 
@@ -99,9 +108,12 @@ class Carrier:
         near = [job for job in batch if self._move is not None and self._move.is_near(job)]
         known = set(map(id, near))
         far = [job for job in batch if id(job) not in known]
-        copies = [self._workers.submit(self._copied, part) for part in _handfuls(far)]
+        helped = _are_many((job.entry.row.bytes for job in far), HELPED)
+        copy = self._copier.copied_together if helped else self._copied
+        copies = [self._workers.submit(copy, part) for part in _handfuls(far)]
         forced = self._workers.submit(self._force, copies)
-        checks = [self._workers.submit(self._checked, copy, forced) for copy in copies]
+        check = self._checked_together if helped else self._checked
+        checks = [self._workers.submit(check, copy, forced) for copy in copies]
         return checks + [self._workers.submit(self._looked_at, part) for part in _handfuls(near)]
 
     def _copied(self, jobs: list[Job]) -> list[Copied]:
@@ -128,6 +140,13 @@ class Carrier:
         done = forced.result()
         return [self._copier.checked(copy, forced=copy.target in done) for copy in copies.result()]
 
+    def _checked_together(
+        self, copies: Future[list[Copied]], forced: Future[frozenset[Target]]
+    ) -> list[Copied]:
+        if all(copy.target in forced.result() for copy in copies.result()):
+            return self._copier.checked_together(copies.result())
+        return self._checked(copies, forced)
+
     def _settle(self, begun: list[Future[list[Copied]]], *, at_once: bool) -> None:
         """All that was begun is verified, noted, placed, and noted as placed, in every target."""
         done = [each for future in begun for each in future.result()]
@@ -138,10 +157,10 @@ class Carrier:
         check_any(self._targets)
 
 
-def _are_many(sizes: Iterable[int]) -> bool:
-    """Whether these are many small files."""
+def _are_many(sizes: Iterable[int], many: int = 0) -> bool:
+    """Whether these are many small files: so many, or MANY."""
     sizes = list(sizes)
-    return len(sizes) >= MANY and sum(sizes) < len(sizes) * SMALL
+    return len(sizes) >= (many or MANY) and sum(sizes) < len(sizes) * SMALL
 
 
 def _has_forced(target: Target) -> bool:

@@ -16,6 +16,7 @@ from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Stream
 from sorter.model.kinds import PICTURE_ROLES
 from sorter.model.plan import Entry
+from sorter.writing.helping import Done, Helpers, Task
 from sorter.writing.integrity import Watch
 from sorter.writing.notes import DIFFERS, without_failures
 from sorter.writing.target import Target
@@ -50,11 +51,14 @@ class Job:
         """What the first of the targets knows of it."""
         return self.wanted[0][1]
 
+    @property
+    def path(self) -> str:
+        """Where the file is, below its origin."""
+        return self.entry.row.source if self.copy is None else self.copy.row.destination
+
     def opened(self) -> Stream:
         """The file, to be read from its first byte on. Raises OSError, CardGone."""
-        if self.copy is not None:
-            return self.origin.stream(self.copy.row.destination)
-        return self.origin.stream(self.entry.row.source)
+        return self.origin.stream(self.path)
 
     def expect(self) -> None:
         """Raises CardGone where it was to be read from a card, and that went away."""
@@ -100,10 +104,19 @@ class Copier:
         self._targets = targets
         self._tick = tick
         self._stopped = threading.Event()
+        self._helpers = Helpers()
 
     def stop(self) -> None:
         """What is being read ends at its next block."""
         self._stopped.set()
+
+    def prepare(self, count: int) -> None:
+        """So many other processes are on their way to help."""
+        self._helpers.start(count)
+
+    def close(self) -> None:
+        """Lets go of what helped; when no thread is at work any more."""
+        self._helpers.close()
 
     def copied(self, job: Job) -> tuple[Copied, ...]:
         """The bytes stand in an unfinished file of each target, on their way to the disk.
@@ -117,6 +130,39 @@ class Copier:
             except Unreadable as reason:
                 return _unread(job, str(reason))
             return tuple(outlet.finished(read, job) for outlet in outlets)
+
+    def copied_together(self, jobs: Sequence[Job]) -> list[Copied]:
+        """Small files, each copied as `copied` does it, by another process where that can."""
+        if any(target.failure for target in self._targets):  # copied knows whom to leave out
+            return [copied for job in jobs for copied in self.copied(job)]
+        told = self._helpers.copied([_task(job) for job in jobs])
+        return [
+            copied
+            for job, done in zip(jobs, told, strict=True)
+            for copied in (self.copied(job) if done is None else self._helped(job, done))
+        ]
+
+    def _helped(self, job: Job, done: Done) -> tuple[Copied, ...]:
+        if job.copy is not None and done.sha256 != job.copy.row.sha256:
+            return self.copied(job)  # which says what is wrong with it
+        self._tick(done.count)
+        said = (done.verdict,) if done.verdict else ()
+        read = Read(count=done.count, sha256=done.sha256, modified_ns=done.modified_ns, said=said)
+        return tuple(
+            Copied(target=target, entry=read.known_of(entry, late), job=job)
+            for (target, entry), late in zip(job.wanted, done.late, strict=True)
+        )
+
+    def checked_together(self, copies: Sequence[Copied]) -> list[Copied]:
+        """Copies that are on the disk, read back as `checked` does it, by another process."""
+        paths = [each.target.unfinished(each.entry) for each in copies]
+        told = self._helpers.measured(paths)
+        return [
+            each
+            if not each.reason and known == (each.entry.row.bytes, each.entry.row.sha256)
+            else self.checked(each, forced=True)
+            for each, known in zip(copies, told, strict=True)
+        ]
 
     def checked(self, copied: Copied, *, forced: bool = False) -> Copied:
         """The copy is forced to the disk, unless it was, and reads back as what the card gave.
@@ -206,6 +252,16 @@ class _Outlet:
                 if read.count >= SMALL:
                     self._file.start_writing()
         return Copied(target=self._target, entry=read.known_of(self._entry, late), job=job)
+
+
+def _task(job: Job) -> Task:
+    entry = job.entry
+    return Task(
+        source=job.origin.at(job.path),
+        targets=tuple(target.unfinished(known) for target, known in job.wanted),
+        container=entry.placement.container,
+        is_picture=entry.row.role in PICTURE_ROLES,
+    )
 
 
 def _unread(job: Job, reason: str) -> tuple[Copied, ...]:

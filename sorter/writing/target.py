@@ -231,6 +231,10 @@ class Target:
             return replace(entry, state=State.PLACED, gone=gone)
         return replace(entry, state=State.PLANNED)
 
+    def unfinished(self, entry: Entry) -> str:
+        """The path of the entry's unfinished file, as the system names it."""
+        return self.shoot.at(self.shoot.unfinished(entry.number))
+
     def is_on_disk(self, entry: Entry, *, forced: bool = False) -> bool:
         """Whether the unfinished file, forced to the disk, reads back as the entry's bytes.
 
