@@ -3,8 +3,8 @@
 For a copy: written under .sorter while it is hashed, forced to the disk, read back past the system's
 cache and compared by count and digest, noted in the ledger, placed by a rename that replaces nothing.
 Threads carry a file each, or many small ones with the help of other processes, and while one batch is
-noted and placed the next is under way. Where there
-are two targets, the card's bytes are read once and go to both; either may fail without the other.
+noted and placed the next is under way. Where there are two targets, the card's bytes are read once and
+go to both; either may fail without the other.
 
 Notes are forced to the disk for a batch of files at a time: that the last batch is in its place, and
 that the next is verified, in one commit. A cut between two batches costs work and never a file: what
