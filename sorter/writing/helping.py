@@ -123,12 +123,8 @@ class _Helper:
         self._line = ours.makefile("rwb")
         self.process: subprocess.Popen[bytes] | None = None
         with ours, theirs, contextlib.suppress(OSError, ValueError):
-            end = theirs.fileno()
-            self.process = subprocess.Popen(  # noqa: S603  our own interpreter, our own module
-                [sys.executable, "-I", "-S", "-c", _PROGRAM, _HOME, str(end), str(os.getpid())],
-                pass_fds=[end], cwd=os.sep,
-                stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-            )  # fmt: skip
+            if os.name == "posix":  # elsewhere no line can be handed over like this
+                self.process = _started(theirs.fileno())
 
     def asked(self, what: str, about: Sequence[object]) -> list[Any]:
         """Its answers. Raises OSError or ValueError where it gives none."""
@@ -147,6 +143,14 @@ class _Helper:
             self._line.close()
         if self.process is not None:
             self.process.wait()
+
+
+def _started(end: int) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(  # noqa: S603  our own interpreter, our own module
+        [sys.executable, "-I", "-S", "-c", _PROGRAM, _HOME, str(end), str(os.getpid())],
+        pass_fds=[end], cwd=os.sep,
+        stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
 
 
 # ---- the helper's part -----------------------------------------------------------------------
