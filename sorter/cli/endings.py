@@ -280,7 +280,7 @@ def both_verified(both: Iterable[Verified], *, mends: bool) -> Iterator[Printed]
         yield from _named(
             f"could not be mended in {where}", (f"{p}: {why}" for p, why in each.unmended.items())
         )
-        yield from verified(each.findings, where)
+        yield from _verified(each.findings, where)
     if not mends and any(each.findings.broken or each.findings.waiting for each in both):
         yield Printed(
             text="Give --mend to copy what one of them lacks from the other.", look="note"
@@ -288,7 +288,17 @@ def both_verified(both: Iterable[Verified], *, mends: bool) -> Iterator[Printed]
 
 
 def verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
-    """What has changed, by name; then how many files are as they were."""
+    """What has changed, by name; then how many files are as they were, and what to do."""
+    yield from _verified(findings, shoot)
+    if findings.has_failed:
+        yield Printed(
+            text="Copy what is named above from the card or from your second copy, and keep both "
+            "until `sorter verify` finds nothing.",
+            look="note",
+        )
+
+
+def _verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
     yield from _named("MISSING", findings.missing)
     yield from _named("CHANGED", findings.changed)
     yield from _named(
@@ -303,12 +313,6 @@ def verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
     yield Printed(
         text=f"{findings.good} of {files} verified in {words.safe(str(shoot))}.", look="heading"
     )
-    if failed:
-        yield Printed(
-            text="Copy what is named above from the card or from your second copy, and keep both "
-            "until `sorter verify` finds nothing.",
-            look="note",
-        )
 
 
 # ---- undo -----------------------------------------------------------------------------------
