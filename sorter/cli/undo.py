@@ -44,7 +44,8 @@ def undo(
     """Takes the last ingest of a shoot back.
 
     Copies are removed, moved files go back to the card. What was changed since stays, and is named.
-    Copies that the card does not have any more are the only ones: they are not removed.
+    Copies that the card does not have any more are the only ones: they are not removed. A second copy
+    is a shoot of its own, and stays: name its folder to take the ingest back there too.
     """
     # Imported here, so that this command's help answers at once too.
     from sorter import pipeline  # noqa: PLC0415

@@ -41,17 +41,19 @@ def test_after_two_cuts_while_threads_are_at_work(base: Path, name: str) -> None
 
 
 def tools_find_nothing(pool: Pool) -> None:
-    """Where the files are in the shoot, and where they are back on the card: bytes and times."""
-    if (pool.shoot / "SHA256SUMS").exists():
-        assert unlike_their_digests(pool.shoot) == []
-    if by_source_of(pool) == pool.originals.keys():
-        assert differences(pool.original, rebuilt(pool.shoot, pool.base / "rebuilt")) == []
-    else:
-        assert differences(pool.original, pool.card) == []
+    """Where the files are in a copy, and where they are back on the card: bytes and times."""
+    for folder in (pool.shoot, pool.other):
+        if (folder / "SHA256SUMS").exists():
+            assert unlike_their_digests(folder) == []
+        if sources_in(folder) == pool.originals.keys():
+            again = rebuilt(folder, pool.base / f"{folder.name} rebuilt")
+            assert differences(pool.original, again) == []
+        elif folder == pool.shoot:
+            assert differences(pool.original, pool.card) == []
 
 
-def by_source_of(pool: Pool) -> set[str]:
-    return set(by_source(pool.shoot)) if (pool.shoot / "manifest.csv").exists() else set()
+def sources_in(folder: Path) -> set[str]:
+    return set(by_source(folder)) if (folder / "manifest.csv").exists() else set()
 
 
 # ---- that it would see what it looks for -------------------------------------------------------

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from outside.tools import differences, rebuilt, run
+from outside.tools import differences, rebuilt, run, unlike_their_digests
 from sorter.disk import streams
 from sorter.disk.streams import BLOCK, Stream, digest
+from sorter.pipeline import verify_both
 from writing.cards import LIMPETS, contents, ingest, limpets, picture, tide_card, undo
 
 # NIST CSRC, "Examples with Intermediate Values", SHA-256 (FIPS 180-4); from memory.
@@ -120,3 +121,35 @@ def test_rsync_finds_a_move_taken_back_as_it_was(tmp_path: Path) -> None:
     assert differences(tmp_path / "before", card) != []
     undo(tmp_path / "shoot")
     assert differences(tmp_path / "before", card) == []
+
+
+# ---- the second copy -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("moves", [False, True])
+def test_both_tools_find_nothing_in_either_copy(tmp_path: Path, *, moves: bool) -> None:
+    """A tree that rsync itself copied before is what both copies are held against."""
+    card = tide_card(tmp_path / "card")
+    (card / "latest.JPG").unlink()
+    run("rsync", "--archive", f"{card}/", f"{tmp_path / 'before'}/")
+    shoot, other = tmp_path / "shoot", tmp_path / "other"
+    ingest(card, shoot, backup=other, moves=moves)
+    for folder in (shoot, other):
+        assert unlike_their_digests(folder) == []
+        again = rebuilt(folder, tmp_path / f"{folder.name} rebuilt")
+        assert differences(tmp_path / "before", again) == []
+
+
+def test_both_tools_find_nothing_after_a_mending(tmp_path: Path) -> None:
+    card = limpets(tmp_path / "card")
+    shoot, other = tmp_path / "shoot", tmp_path / "other"
+    ingest(card, shoot, backup=other)
+    one, two = sorted(path for path in contents(shoot) if path.endswith(".JPG"))[:2]
+    (shoot / one).unlink()
+    (other / two).write_bytes(b"barnacles")
+    assert unlike_their_digests(other) != []
+    verify_both(shoot, other, lambda *_: None, lambda *_: None, mends=True)
+    for folder in (shoot, other):
+        assert unlike_their_digests(folder) == []
+        again = rebuilt(folder, tmp_path / f"{folder.name} rebuilt")
+        assert differences(card, again) == []
