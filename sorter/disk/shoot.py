@@ -125,12 +125,12 @@ class Shoot:
 
     def stream(self, path: str) -> Stream:
         """The file, to be read from its first byte on. Raises OSError."""
-        return Stream(self._at(path))
+        return Stream(self.at(path))
 
     def size(self, path: str) -> int | None:
         """The bytes of a plain file; None where there is none of that name."""
         try:
-            about = os.lstat(self._at(path))
+            about = os.lstat(self.at(path))
         except (FileNotFoundError, NotADirectoryError):
             return None
         return about.st_size if stat.S_ISREG(about.st_mode) else -1
@@ -148,10 +148,6 @@ class Shoot:
             stream.past_the_cache()
             return digest(stream, tick) == (count, sha256)
 
-    def at(self, path: str) -> str:
-        """The path as the system names it. Raises BadShoot where it would lead out of the folder."""
-        return self._at(path)
-
     def unfinished(self, number: int) -> str:
         """The path of an unfinished file."""
         return f"{UNFINISHED}/{number}"
@@ -160,7 +156,7 @@ class Shoot:
 
     def new_file(self, number: int) -> NewFile:
         """A new unfinished file; what a stopped run left under its name is removed. Raises OSError."""
-        path = self._at(self.unfinished(number))
+        path = self.at(self.unfinished(number))
         try:
             return NewFile(path)
         except FileExistsError:
@@ -169,20 +165,20 @@ class Shoot:
 
     def force(self, number: int) -> None:
         """Returns when the system says that the unfinished file is on the disk. Raises OSError."""
-        force_file(self._at(self.unfinished(number)))
+        force_file(self.at(self.unfinished(number)))
 
     def force_all(self) -> bool:
         """Whether all unfinished files are on the disk now; False where each is to be forced."""
-        return force_all(self._at(UNFINISHED))
+        return force_all(self.at(UNFINISHED))
 
     def place(self, number: int, path: str) -> None:
         """The unfinished file stands under its final name.
 
         Raises FileExistsError where something is there, OSError.
         """
-        source = self._at(self.unfinished(number))
+        source = self.at(self.unfinished(number))
         try:  # looking for the folder before each file would be a call more
-            rename_new(source, self._at(path))
+            rename_new(source, self.at(path))
         except (FileNotFoundError, NotADirectoryError):
             rename_new(source, self._made(path))
 
@@ -196,7 +192,7 @@ class Shoot:
     def give_back(self, path: str, source: str) -> None:
         """The file stands on the card again. Raises FileExistsError, OSError as take does."""
         make_folders(os.path.dirname(source))
-        rename_new(self._at(path), source)
+        rename_new(self.at(path), source)
         force_folder(os.path.dirname(source))
 
     def copy_back(self, path: str, source: str, known: tuple[int, str]) -> None:
@@ -230,7 +226,7 @@ class Shoot:
         while True:
             aside = f"{ASIDE}/{number}_{tries}_{name}"
             try:
-                rename_new(self._at(path), self._made(aside))
+                rename_new(self.at(path), self._made(aside))
             except FileExistsError:
                 tries += 1
             else:
@@ -249,7 +245,7 @@ class Shoot:
 
         Raises ShootNotWritable where a folder is in its place, OSError.
         """
-        there = self._at(path)
+        there = self.at(path)
         if os.path.isdir(there) and not os.path.islink(there):
             raise ShootNotWritable(
                 f"{there} is a folder, and the sorter keeps a file of this name. Move it away, and "
@@ -267,7 +263,7 @@ class Shoot:
     def remove(self, path: str) -> None:
         """The file is gone; it may have been gone before. Raises OSError."""
         with contextlib.suppress(FileNotFoundError):
-            os.unlink(self._at(path))
+            os.unlink(self.at(path))
 
     def remove_unfinished(self, keep: frozenset[int] = frozenset()) -> None:
         """What stopped runs left is gone, but for the numbers to keep. Raises OSError."""
@@ -282,7 +278,7 @@ class Shoot:
         """Those of the folders that are empty are gone."""
         for folder in folders:
             with contextlib.suppress(OSError):
-                os.rmdir(self._at(folder))
+                os.rmdir(self.at(folder))
 
     def remove_hidden(self) -> None:
         """The hidden folder is gone with all that is ours in it, and the shoot where it is empty.
@@ -307,12 +303,12 @@ class Shoot:
     def force_folders(self, folders: Iterable[str]) -> None:
         """Returns when the system says that the names in these folders are on the disk."""
         for folder in folders:
-            force_folder(self._at(folder))
+            force_folder(self.at(folder))
 
     # ---- paths -----------------------------------------------------------------------------
 
-    def _at(self, path: str) -> str:
-        """The path for the system. Raises BadShoot where it would lead out of the folder."""
+    def at(self, path: str) -> str:
+        """The path as the system names it. Raises BadShoot where it would lead out of the folder."""
         folder, slash, _ = path.rpartition("/")
         if folder not in self._checked or path.startswith("/") or "\0" in path:
             self._refuse_ways_out(path, folder.split("/") if slash else [])
@@ -339,7 +335,7 @@ class Shoot:
 
     def _made(self, path: str) -> str:
         """The path for the system, its folder made."""
-        there = self._at(path)
+        there = self.at(path)
         folder = os.path.dirname(there)
         if not os.path.isdir(folder):
             self._make(folder)
