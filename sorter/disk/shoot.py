@@ -224,7 +224,8 @@ class Shoot:
         name = path.rpartition("/")[2]
         tries = 1
         while True:
-            aside = f"{ASIDE}/{number}_{tries}_{name}"
+            before = f"{number}_{tries}_"
+            aside = f"{ASIDE}/{before}{_end_of(name, _MOST_BYTES - len(before))}"
             try:
                 rename_new(self.at(path), self._made(aside))
             except FileExistsError:
@@ -361,6 +362,11 @@ def _beside(path: str) -> str:
     folder, name = os.path.split(path)
     kept = os.fsencode(name)[: _MOST_BYTES - len(_PART)]
     return os.path.join(folder, os.fsdecode(kept) + _PART)
+
+
+def _end_of(name: str, most: int) -> str:
+    """The name, or as much of its end as so many bytes hold: there is what tells its kind."""
+    return os.fsdecode(os.fsencode(name)[-most:])
 
 
 def _refuse_other(path: str, known: tuple[int, str]) -> None:

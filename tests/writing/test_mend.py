@@ -181,6 +181,22 @@ def test_what_a_good_copy_takes_the_place_of_is_kept(shoot: Path, other: Path) -
     assert (shoot / aside).read_bytes() == spoiled
 
 
+@pytest.mark.parametrize(
+    "name", ["w" * 251 + ".JPG", "\N{CJK UNIFIED IDEOGRAPH-6D77}" * 83 + ".JPG"]
+)
+def test_a_file_of_the_longest_name_there_is_is_mended_too(tmp_path: Path, name: str) -> None:
+    card, shoot, other = tmp_path / "card", tmp_path / "shoot", tmp_path / "other"
+    picture(card / LIMPETS / name, 1.0)
+    ingest(card, shoot, backup=other)
+    path = destinations(shoot)[f"{LIMPETS}/{name}"]
+    spoiled = spoil(shoot / path)
+    mended, _ = both(shoot, other, mends=True)
+    (aside,) = mended.aside
+    assert (shoot / aside).read_bytes() == spoiled
+    assert aside.endswith(".JPG")
+    hold_both(shoot, other, contents(card))
+
+
 def test_what_is_broken_in_both_stays_as_it_is(shoot: Path, other: Path) -> None:
     path = destinations(shoot)[PICTURE]
     spoiled = spoil(shoot / path)
