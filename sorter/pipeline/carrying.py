@@ -129,26 +129,27 @@ class Carrying:
         return self._card.device(each.row.source) == device
 
     def _carry_noted(self, lead: Target, new_run: int, ticks: Ticks) -> Report:
-        ledger = lead.ledger
         runs = frozenset({new_run, self._looked.goes_on})
         counted = Counted(ticks.carrying)
         targets = self._targets(lead)
-        carrier = Carrier(self._card, targets, counted.add)
-        carrier.expect(each.row.bytes for each in self._looked.plan.placements)
-        carrier.recover()
-        entries = ledger.entries()
-        waiting = self._to_carry(entries, new_run)
-        lost = _lost(entries, waiting, runs)
-        ledger.note(lost)
-        if self._second:
-            self._second.lose(lost)
-        jobs = self._jobs(lead, entries, waiting)
-        counted.expect(sum(job.entry.row.bytes for job in jobs))
-        # What failed once may belong to an older ingest, and frees the card of its frame now.
-        carrier.carry(jobs, runs=runs | {entry.run for entry in waiting})
+        with Carrier(self._card, targets, counted.add) as carrier:
+            carrier.expect(each.row.bytes for each in self._looked.plan.placements)
+            carrier.recover()
+            entries = lead.ledger.entries()
+            waiting = self._to_carry(entries, new_run)
+            self._lose(lead, _lost(entries, waiting, runs))
+            jobs = self._jobs(lead, entries, waiting)
+            counted.expect(sum(job.entry.row.bytes for job in jobs))
+            # What failed once may belong to an older ingest, and frees the card of its frame now.
+            carrier.carry(jobs, runs=runs | {entry.run for entry in waiting})
         ended = {target: self._end(target, lead, runs) for target in targets}
         check_any(targets)
         return self._report(lead, runs, ended)
+
+    def _lose(self, lead: Target, lost: list[Entry]) -> None:
+        lead.ledger.note(lost)
+        if self._second and lost:
+            self._second.lose(lost)
 
     def _jobs(
         self, lead: Target, entries: tuple[Entry, ...], waiting: list[Entry]
@@ -217,7 +218,7 @@ class Carrying:
             litter=self._looked.listing.litter,
             moves=any(entry.moves for entry in outcome.placed),
             failure=lead.failure,
-            second=self._second.report(runs, there) if self._second else None,
+            second=self._second.report(ended, runs, there) if self._second else None,
         )
 
 

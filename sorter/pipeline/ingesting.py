@@ -19,7 +19,6 @@ from sorter.errors import (
     BadShoot,
     CardEmpty,
     NoShoot,
-    ShootBusy,
 )
 from sorter.manifest.rows import make_rows, spelled
 from sorter.model.card import Listing
@@ -28,7 +27,7 @@ from sorter.model.frame import ReadFile
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.sequence import Account
 from sorter.pipeline.carrying import Carrying, Looked
-from sorter.pipeline.recording import RECORDS, refuse_foreign_lists
+from sorter.pipeline.recording import RECORDS, new_ledger, refuse_foreign_lists
 from sorter.pipeline.scanning import Tick, account_of, unread_files
 from sorter.pipeline.second import Second
 from sorter.pipeline.wishes import Counted, Report, Ticks, Wishes
@@ -293,7 +292,7 @@ class Ingest:
         with stopping_clearly(self._shoot):
             self._shoot.prepare()  # also where the folders were lost: who copies may leave empty ones out
         if self._ledger is None:
-            self._ledger = self._open.enter_context(self._made())
+            self._ledger = self._open.enter_context(new_ledger(self._shoot))
         missing = self._comparison.missing.values()
         if missing:
             self._ledger.note(replace(entry, state=State.PLANNED) for entry in missing)
@@ -301,17 +300,6 @@ class Ingest:
             root = str(self._card.root.absolute())
             self._new_run = self._ledger.add_run(root, self.plan, moves=self._wishes.moves)
         return self._ledger
-
-    def _made(self) -> Ledger:
-        """A new ledger. Raises ShootBusy where a run made one while we looked at the card."""
-        ledger = Ledger(self._shoot.hidden, hold=True, make=True)
-        if ledger.runs():
-            ledger.close()
-            raise ShootBusy(
-                f"{self._shoot.root}: another run was at work here meanwhile. Nothing was done: "
-                "run it again."
-            )
-        return ledger
 
 
 def _naming(wishes: Wishes) -> Naming:

@@ -1,4 +1,4 @@
-"""The manifest and the digests of a shoot, written out of its ledger."""
+"""A new ledger of a shoot, and its manifest and digests, which are written out of the ledger."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import Final
 
 from sorter.disk.shoot import Shoot
-from sorter.errors import BadShoot
+from sorter.errors import BadShoot, ShootBusy
 from sorter.manifest.csvfile import manifest_bytes, sums_bytes
 from sorter.manifest.rows import in_order
 from sorter.model.plan import Entry
+from sorter.writing.ledger import Ledger
 from sorter.writing.records import rows_of
 from sorter.writing.target import stopping_clearly
 
@@ -32,6 +33,17 @@ def write_records(shoot: Shoot, entries: Iterable[Entry]) -> None:
         if not is_up_to_date(shoot.root / name, data):
             with stopping_clearly(shoot):
                 shoot.replace(name, data)
+
+
+def new_ledger(shoot: Shoot) -> Ledger:
+    """A new ledger, held. Raises ShootBusy where a run made one while we looked at the card."""
+    ledger = Ledger(shoot.hidden, hold=True, make=True)
+    if ledger.runs():
+        ledger.close()
+        raise ShootBusy(
+            f"{shoot.root}: another run was at work here meanwhile. Nothing was done: run it again."
+        )
+    return ledger
 
 
 def refuse_foreign_lists(shoot: Shoot) -> None:

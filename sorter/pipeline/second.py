@@ -6,7 +6,7 @@ that it has in the shoot's. What its disk has against it does not stop the work 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -15,7 +15,7 @@ from sorter.disk.output import check_beside, is_within, real_path
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadBackup, NoShoot, ShootNotWritable, SorterError
 from sorter.model.plan import Entry, State
-from sorter.pipeline.recording import refuse_foreign_lists
+from sorter.pipeline.recording import new_ledger, refuse_foreign_lists
 from sorter.pipeline.room import no_room
 from sorter.pipeline.wishes import SecondCopy
 from sorter.planning.places import another_name
@@ -102,8 +102,7 @@ class Second:
         try:
             self.shoot.prepare()
             if self._ledger is None:
-                made = Ledger(self.shoot.hidden, hold=True, make=True)
-                self._ledger = open_files.enter_context(made)
+                self._ledger = open_files.enter_context(new_ledger(self.shoot))
             self._follow(self._ledger, lead)
         except OSError as error:
             self._failure = ShootNotWritable(
@@ -115,7 +114,6 @@ class Second:
             self.target = Target(self.shoot, self._ledger, another_name)
 
     def _follow(self, own: Ledger, lead: Ledger) -> None:
-        refuse_strangers(self.shoot, lead.entries(), own.entries())
         own.follow(lead)
         bad = (*self.comparison.missing.values(), *self.comparison.changed.values())
         own.note(replace(entry, state=State.PLANNED) for entry in bad)
@@ -147,9 +145,16 @@ class Second:
                 if e.number in own
             )
 
-    def report(self, runs: frozenset[int], there: set[int]) -> SecondCopy:
-        """How it stands with the files of these ingests, and with those of these numbers."""
-        entries = tuple(e for e in self.entries() if e.run in runs or e.number in there)
+    def report(
+        self, ended: Mapping[Target, tuple[Entry, ...]], runs: frozenset[int], there: set[int]
+    ) -> SecondCopy:
+        """How it stands with the files of these ingests, and with those of these numbers.
+
+        ended: all that the ledgers of the targets know in the end. Where it took no part in the run,
+        its own is asked.
+        """
+        known = ended[self.target] if self.target else self._entries()
+        entries = tuple(e for e in known if e.run in runs or e.number in there)
         outcome = self.target.outcome if self.target else Outcome()
         return SecondCopy(
             folder=self.shoot.root,
@@ -169,7 +174,7 @@ class Second:
         except OSError:
             return False
 
-    def entries(self) -> tuple[Entry, ...]:
+    def _entries(self) -> tuple[Entry, ...]:
         """Every file as its ledger knows it; none where that cannot be read any more."""
         try:
             return self._ledger.entries() if self._ledger is not None else ()

@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from itertools import groupby
-from typing import Final
+from typing import Final, Self
 
 from sorter.disk.card import Card
 from sorter.writing.copying import SMALL, Copied, Copier, Job, Tick
@@ -39,7 +39,7 @@ HANDFUL: Final = 16
 
 
 class Carrier:
-    """Carries files into one shoot, or into two; for one call of carry.
+    """Carries files into one shoot, or into two; for one call of carry, in a with statement.
 
     targets: the shoot first, which files of a move are taken into. card: where a move takes them
     from; None where nothing is moved.
@@ -50,6 +50,12 @@ class Carrier:
         self._copier = Copier(self._targets, tick)
         self._move = None if card is None else Move(card, self._targets, self._copier)
         self._workers = ThreadPoolExecutor(WORKERS, thread_name_prefix="carrying")
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._halt()
 
     def expect(self, sizes: Iterable[int]) -> None:
         """Files of so many bytes are to come, as far as is known: what will help is on its way."""
@@ -73,20 +79,20 @@ class Carrier:
             self._carry_all(jobs)
             check_any(self._targets)
         except BaseException:
-            self._stop(self._targets)
+            self._halt()
+            _tidy_up(self._targets)
             raise
-        self._stop(target for target in self._targets if target.failure is not None)
+        self._halt()
+        _tidy_up(target for target in self._targets if target.failure is not None)
         if self._move and not any(target.failure for target in self._targets):
             self._move.empty_card(runs)
             check_any(self._targets)
 
-    def _stop(self, stopped: Iterable[Target]) -> None:
-        """No thread of ours is at work any more, and nothing half-done takes room."""
+    def _halt(self) -> None:
+        """No thread and no helper of ours is at work any more; may be called again."""
         self._copier.stop()
         self._workers.shutdown(wait=True, cancel_futures=True)
         self._copier.close()
-        for target in stopped:
-            target.tidy_up()
 
     def _carry_all(self, jobs: Iterable[Job]) -> None:
         """Batch by batch; while one is settled the next is copied already."""
@@ -105,9 +111,7 @@ class Carrier:
 
     def _begin(self, batch: list[Job]) -> list[Future[list[Copied]]]:
         """All files of the batch are written before the first is forced to the disk."""
-        near = [job for job in batch if self._move is not None and self._move.is_near(job)]
-        known = set(map(id, near))
-        far = [job for job in batch if id(job) not in known]
+        near, far = self._parted(batch)
         helped = _are_many((job.entry.row.bytes for job in far), HELPED)
         copy = self._copier.copied_together if helped else self._copied
         copies = [self._workers.submit(copy, part) for part in _handfuls(far)]
@@ -115,6 +119,13 @@ class Carrier:
         check = self._checked_together if helped else self._checked
         checks = [self._workers.submit(check, copy, forced) for copy in copies]
         return checks + [self._workers.submit(self._looked_at, part) for part in _handfuls(near)]
+
+    def _parted(self, jobs: list[Job]) -> tuple[list[Job], list[Job]]:
+        """Those that need no copy, and the others."""
+        near, far = list[Job](), list[Job]()
+        for job in jobs:
+            (near if self._move and self._move.is_near(job) else far).append(job)
+        return near, far
 
     def _copied(self, jobs: list[Job]) -> list[Copied]:
         return [copied for job in jobs for copied in self._copier.copied(job)]
@@ -155,6 +166,12 @@ class Carrier:
             own = [(each.entry, each.reason) for each in copied if each.target is target]
             target.settle(own, self._move, at_once=at_once)
         check_any(self._targets)
+
+
+def _tidy_up(stopped: Iterable[Target]) -> None:
+    """Nothing half-done takes room there."""
+    for target in stopped:
+        target.tidy_up()
 
 
 def _are_many(sizes: Iterable[int], many: int = 0) -> bool:

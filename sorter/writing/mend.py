@@ -44,8 +44,8 @@ def mend(sides: tuple[Side, Side], jobs: tuple[Job, ...], tick: Tick) -> None:
     What is in that place is set aside, and nothing is lost. The targets' outcomes tell what became
     of it, and so do their failures. Raises what the first target has against it where both failed.
     """
-    carrier = Carrier(None, [side.target for side in sides], tick)
-    carrier.carry(jobs, runs=frozenset())
+    with Carrier(None, [side.target for side in sides], tick) as carrier:
+        carrier.carry(jobs, runs=frozenset())
 
 
 def take_note(side: Side) -> None:
