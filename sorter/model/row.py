@@ -43,3 +43,8 @@ class Row:
     sha256: str = ""
     grounds: str = ""
     notes: str = ""
+
+
+def is_brought_back(row: Row) -> bool:
+    """Whether it is a result that another program merged from a stack: it came from no card."""
+    return row.role is Role.RESULT and not row.source

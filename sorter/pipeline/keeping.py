@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Final, Self
 
 from sorter.disk.shoot import Shoot
 from sorter.errors import CardNotFound, NothingToUndo, OnlyCopies
 from sorter.model.plan import Entry, State
+from sorter.model.row import is_brought_back
 from sorter.pipeline.recording import is_up_to_date, records_of, write_records
 from sorter.pipeline.scanning import Tick
 from sorter.pipeline.wishes import Counted
@@ -17,6 +19,7 @@ from sorter.writing.target import stopping_clearly
 from sorter.writing.undo import Undoing, Undone, only_here
 
 SET_ASIDE: Final = "set aside when a good copy took its place"
+MERGED: Final = "merged from frames that were taken back: no ingest brought it"
 
 
 class Undo:
@@ -79,9 +82,10 @@ class Undo:
         undoing = Undoing(self._shoot, self._ledger, self.card)
         undone = undoing.undo(self.run.run, self.entries, counted.add)
         with stopping_clearly(self._shoot):
-            if undone.kept or len(self._ledger.runs()) > 1:
+            if undone.kept or len(self._ledger.ingests()) > 1:
                 self._forget(undone)
             else:
+                undone.stay |= self._results(self._ledger.entries())
                 self._leave_nothing(before)
                 undone.stay |= dict.fromkeys(self._shoot.set_aside_before(), SET_ASIDE)
         return undone
@@ -89,8 +93,23 @@ class Undo:
     def _forget(self, undone: Undone) -> None:
         """The ingest is known until all of this is done: a second undo ends it, and takes no other."""
         self._ledger.forget(self.run.run, kept=undone.kept)
+        self._forget_results(undone)
         write_records(self._shoot, self._ledger.entries())
         self._ledger.forget_run(self.run.run)
+
+    def _forget_results(self, undone: Undone) -> None:
+        """What was merged from frames that are in the shoot no more stays, and is known no more."""
+        entries = self._ledger.entries()
+        left = {e.row.sequence for e in entries if e.row.position is not None}
+        orphans = [e for e in entries if is_brought_back(e.row) and e.row.sequence not in left]
+        if orphans:
+            self._ledger.drop_results(entry.number for entry in orphans)
+            undone.stay |= self._results(orphans)
+
+    def _results(self, entries: Iterable[Entry]) -> dict[str, str]:
+        """The paths of results that lie in the shoot, with the reason why they stay."""
+        paths = (e.row.destination for e in entries if is_brought_back(e.row))
+        return {path: MERGED for path in paths if self._shoot.size(path) is not None}
 
     def _leave_nothing(self, before: dict[str, bytes]) -> None:
         """No ingest is left: the sorter's own files go, and the folder where nothing else is in it.
@@ -104,7 +123,7 @@ class Undo:
         self._shoot.remove_hidden()
 
     def _last(self, root: Path) -> Run:
-        runs = self._ledger.runs()
+        runs = self._ledger.ingests()
         if not runs:
             raise NothingToUndo(f"{root}: there is no ingest to take back.")
         return next((run for run in runs if run.is_undoing), runs[-1])

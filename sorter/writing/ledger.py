@@ -105,6 +105,11 @@ class Run:
         """Whether an undo of it was begun and not ended."""
         return self.state == "undoing"
 
+    @property
+    def is_of_results(self) -> bool:
+        """Whether it is no ingest: what was merged from the shoot's stacks came from no card."""
+        return not self.card
+
 
 class Ledger:
     """The ledger of a shoot, open; to be used in a with statement.
@@ -143,8 +148,12 @@ class Ledger:
 
     # ---- what it knows ---------------------------------------------------------------------
 
-    def runs(self) -> tuple[Run, ...]:
+    def ingests(self) -> tuple[Run, ...]:
         """Every ingest that was not taken back, in the order in which they were begun."""
+        return tuple(run for run in self.runs() if not run.is_of_results)
+
+    def runs(self) -> tuple[Run, ...]:
+        """The ingests, and where there are results one for all of these."""
         with self._speaking():
             found = self._base.execute(
                 "SELECT run, card, mounted, moves, state FROM runs ORDER BY run"
@@ -186,6 +195,32 @@ class Ledger:
             for number, placement in plan.updated:
                 self._update(run, number, placement, again=number in plan.again)
         return run
+
+    def next_number(self) -> int:
+        """A number that no file of the shoot has; those above it are free too."""
+        with self._speaking():
+            return int(
+                self._base.execute("SELECT coalesce(max(number), 0) + 1 FROM files").fetchone()[0]
+            )
+
+    def add_result(self, number: int, placement: Placement) -> Entry:
+        """A result that lies verified among the unfinished files, noted under this number."""
+        with self._committing():
+            run = self._run_of_results()
+            self._base.execute(_ADD, _planned(run, placement, number))
+            self._base.execute("UPDATE files SET state = 'verified' WHERE number = ?", (number,))
+        return Entry(number=number, run=run, placement=placement, state=State.VERIFIED)
+
+    def drop_results(self, numbers: Iterable[int]) -> None:
+        """These results are known no more; where they lie they stay."""
+        with self._committing():
+            run = self._run_of_results()
+            self._base.executemany(
+                "DELETE FROM files WHERE number = ? AND run = ?", ((each, run) for each in numbers)
+            )
+            self._base.execute(
+                "DELETE FROM runs WHERE run = ? AND run NOT IN (SELECT run FROM files)", (run,)
+            )
 
     def note(self, entries: Iterable[Entry]) -> None:
         """How far these files have come, and what carrying found out about them, in one commit.
@@ -241,8 +276,8 @@ class Ledger:
                 if run.run not in known:
                     self._base.execute(
                         "INSERT INTO runs (run, card, mounted, moves, state)"
-                        " VALUES (?, ?, ?, 0, 'open')",
-                        (run.run, os.fsencode(run.card), run.mounted),
+                        " VALUES (?, ?, ?, 0, ?)",
+                        (run.run, os.fsencode(run.card), run.mounted, _followed(run)),
                     )
             for entry in theirs:
                 self._take_over(entry, mine.get(entry.number))
@@ -342,6 +377,14 @@ class Ledger:
             return "another process"
         return text if text.isprintable() and text else "another process"
 
+    def _run_of_results(self) -> int:
+        found = self._base.execute("SELECT run FROM runs WHERE card = ?", (b"",)).fetchone()
+        if found:
+            return int(found[0])
+        run = self._new_run("", moves=False)
+        self._base.execute("UPDATE runs SET state = 'done' WHERE run = ?", (run,))
+        return run
+
     def _new_run(self, card: str, *, moves: bool) -> int:
         done = self._base.execute(
             "INSERT INTO runs (card, mounted, moves, state) VALUES (?, ?, ?, 'open')",
@@ -421,6 +464,11 @@ def _refuse_what_is_no_file(path: Path) -> None:
 
 def _is_busy(error: sqlite3.Error) -> bool:
     return "locked" in str(error) or "busy" in str(error)
+
+
+def _followed(run: Run) -> str:
+    """The state of a run that a second copy hears of: it has nothing of that ingest yet."""
+    return "done" if run.is_of_results else "open"
 
 
 def _first_state(placement: Placement) -> State:

@@ -58,9 +58,10 @@ class Findings:
 
     @property
     def uncarried(self) -> list[str]:
-        """The paths on the card of what is not here."""
+        """The paths on the card of what is not here; of results, which came from none, in the shoot."""
         both = {**self.waiting, **self.left}
-        return [both[number].row.source for number in sorted(both)]
+        rows = (both[number].row for number in sorted(both))
+        return [row.source or row.destination for row in rows]
 
     @property
     def broken(self) -> dict[int, Entry]:
