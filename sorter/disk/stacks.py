@@ -53,6 +53,16 @@ def obstacle(path: Path, size: int) -> str:
     return ""
 
 
+def stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int, int]]:
+    """What would not stay if a file were written to: its size, its time, which file it is."""
+    found = {}
+    for path in paths:
+        with contextlib.suppress(OSError):
+            about = path.lstat()
+            found[path] = (about.st_size, about.st_mtime_ns, about.st_ino)
+    return found
+
+
 def make_folder(path: Path) -> None:
     """The folder is there, with its parents, and takes files.
 

@@ -2,36 +2,51 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Final
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final, TypeAlias
 
 from sorter.errors import BadChoice
-from sorter.handoff.naming import numbered, plain_name, refuse_same_names, stack_names
+from sorter.handoff.naming import (
+    LEAST_DIGITS,
+    numbered,
+    plain_name,
+    refuse_same_names,
+    stack_names,
+)
 from sorter.handoff.numbers import is_in, lacking, spans_of, written
 from sorter.handoff.slices import frames_of, in_order, picked, wanted_roles, what_lacks
 from sorter.model.kinds import Kind
 from sorter.model.plan import Entry
+from sorter.model.sequence import Bond
 from sorter.model.stack import Choice, LeftOut, PassedOver, Spans, Stack, Wish
 
 _MOST_NAMED: Final = 3
+_NO_BEST: Final = (
+    "checks.csv names no best frames of it. Leave out --best to hand all of them over."
+)
 
 
-def choose(entries: Sequence[Entry], wish: Wish) -> Choice:
+Best: TypeAlias = Mapping[int, tuple[int, ...]]
+"""The positions of a sequence's best frames, the best first, by its number."""
+
+
+def choose(entries: Sequence[Entry], wish: Wish, best: Best | None = None) -> Choice:
     """The stacks that the wish asks for, each whole; those that are not whole, with the reason.
 
-    A shoot without any sequence of these kinds gives an empty choice. Raises BadChoice where a
-    number is none of the shoot's, where numbers leave nothing to hand over, and where two stacks
-    would have one name.
+    best: what the findings say, where the wish asks for it. A shoot without any sequence of these
+    kinds gives an empty choice. Raises BadChoice where a number is none of the shoot's, where
+    numbers leave nothing to hand over, and where two stacks would have one name.
     """
     sequences = _by_number(entries)
     chosen, passed_over = _numbers(
         {number: files[0].row.kind for number, files in sequences.items()}, wish
     )
-    names = stack_names(entries)
-    made = [_stack(number, sequences[number], names, wish) for number in chosen]
+    chooser = _Chooser(sequences=sequences, names=stack_names(entries), wish=wish, best=best or {})
+    made = [chooser.stack(number) for number in chosen]
     stacks = tuple(each for each in made if isinstance(each, Stack))
-    refuse_same_names(stacks)
-    left_out = tuple(each for each in made if isinstance(each, LeftOut))
+    refuse_same_names(each for stack in stacks for each in (stack, *stack.related))
+    left_out = (*(each for each in made if isinstance(each, LeftOut)), *chooser.without)
     return Choice(stacks=stacks, left_out=left_out, passed_over=passed_over)
 
 
@@ -56,21 +71,56 @@ def _by_number(entries: Sequence[Entry]) -> dict[int, list[Entry]]:
     return sequences
 
 
-def _stack(
-    number: int, entries: list[Entry], names: Mapping[int, str], wish: Wish
-) -> Stack | LeftOut:
-    name = names.get(number) or plain_name(entries[0])
-    frames = frames_of(entries)
-    roles = wanted_roles(frames, wish.files)
-    for frame, wanted in zip(frames, roles, strict=True):
-        if reason := what_lacks(frame, wanted):
-            return LeftOut(number=number, name=name, reason=reason)
-    wanted_of = {frame.position: wanted for frame, wanted in zip(frames, roles, strict=True)}
-    ordered, order = in_order(frames, wish.order)
-    files = [picked(frame, wanted_of[frame.position]) for frame in ordered]
-    return Stack(
-        number=number, kind=entries[0].row.kind, name=name, order=order, slices=numbered(files)
-    )
+@dataclass(slots=True, kw_only=True)
+class _Chooser:
+    """Makes stacks of a shoot's sequences. without: related ones that could not go along."""
+
+    sequences: Mapping[int, list[Entry]]
+    names: Mapping[int, str]
+    wish: Wish
+    best: Best
+    without: list[LeftOut] = field(default_factory=list)
+
+    def stack(self, number: int) -> Stack | LeftOut:
+        """The stack with what is related to it, where that is wished for."""
+        name = self.names.get(number) or plain_name(self.sequences[number][0])
+        made = self._made(number, name, self._wanted(number))
+        if isinstance(made, LeftOut) or not self.wish.with_related:
+            return made
+        return replace(made, related=tuple(self._related(made)))
+
+    def _wanted(self, number: int) -> tuple[int, ...] | None:
+        """The positions of the frames that go along; None for all."""
+        return None if self.wish.best is None else self.best.get(number, ())[: self.wish.best]
+
+    def _made(self, number: int, name: str, only: tuple[int, ...] | None) -> Stack | LeftOut:
+        entries = self.sequences[number]
+        frames = frames_of(entries)
+        if only is not None:
+            name = f"{name}_best-{len(only)}"
+            frames = tuple(frame for frame in frames if frame.position in only)
+            if not frames:
+                return LeftOut(number=number, name=name, reason=_NO_BEST)
+        roles = wanted_roles(frames, self.wish.files)
+        for frame, wanted in zip(frames, roles, strict=True):
+            if reason := what_lacks(frame, wanted):
+                return LeftOut(number=number, name=name, reason=reason)
+        wanted_of = {frame.position: wanted for frame, wanted in zip(frames, roles, strict=True)}
+        ordered, order = in_order(frames, self.wish.order)
+        files = [picked(frame, wanted_of[frame.position]) for frame in ordered]
+        kind = entries[0].row.kind
+        return Stack(number=number, kind=kind, name=name, order=order, slices=numbered(files))
+
+    def _related(self, stack: Stack) -> Iterator[Stack]:
+        """The sequences that the stack's notes call of the same set-up, whole."""
+        notes = (entry.row.notes for entry in self.sequences[stack.number])
+        numbers = {number for each in notes for number in Bond.SAME_SETUP.numbers(each)}
+        for number in sorted(numbers & self.sequences.keys()):
+            made = self._made(number, f"{stack.name}_beside_{number:0{LEAST_DIGITS}d}", None)
+            if isinstance(made, LeftOut):
+                self.without.append(made)
+            else:
+                yield made
 
 
 def _refuse_strangers(only: Spans, kinds: Mapping[int, Kind]) -> None:

@@ -46,6 +46,24 @@ def refuse_lists(shoot: Path, lists: Path, folders: Path | None, stacks: Iterabl
         )
 
 
+def obstacle(shoot: Path, stack: Stack) -> str:
+    """The first file that keeps the stack from being handed over; empty where none does."""
+    for each in stack.slices:
+        reason = disk.obstacle(shoot / each.row.destination, each.row.bytes)
+        if reason:
+            return f"{each.row.destination} {reason}. {disk.ASK_VERIFY}"
+    return ""
+
+
+def unlistable(stack: Stack, instead: str) -> str:
+    """The first file that no list can name, and what to do instead; empty where there is none."""
+    for each in stack.slices:
+        reason = cannot_be_listed(each.row.destination)
+        if reason:
+            return f"{each.row.destination} {reason}, and cannot be listed. {instead}"
+    return ""
+
+
 @dataclass(slots=True, kw_only=True)
 class Delivery:
     """Hands stacks over, one after the other.
@@ -74,7 +92,9 @@ class Delivery:
 
     def _hand_over(self, stack: Stack) -> Handed | LeftOut:
         before = self._done
-        reason = self._obstacle(stack)
+        reason = obstacle(self.shoot, stack)
+        if not reason and self.lists is not None:
+            reason = unlistable(stack, "Use only --folders.")
         outcome = _left_out(stack, reason) if reason else self._deliver(stack)
         self._done = before
         self._step(len(stack.slices))
@@ -88,17 +108,6 @@ class Delivery:
             text = list_text(str(self.shoot), stack)
             disk.write_list(self.lists / f"{stack.name}.txt", text.encode())
         return outcome
-
-    def _obstacle(self, stack: Stack) -> str:
-        """The first file that keeps the stack from being handed over; empty where none does."""
-        for each in stack.slices:
-            reason = disk.obstacle(self._source(each), each.row.bytes)
-            if reason:
-                return f"{each.row.destination} {reason}. {disk.ASK_VERIFY}"
-            reason = "" if self.lists is None else cannot_be_listed(each.row.destination)
-            if reason:
-                return f"{each.row.destination} {reason}, and cannot be listed. Use only --folders."
-        return ""
 
     # ---- folders ----------------------------------------------------------------------------
 

@@ -54,6 +54,12 @@ class Bond(StrEnum):
         """The clause that says it of the sequence with this number."""
         return f"{self} sequence {number}"
 
+    def numbers(self, notes: str) -> tuple[int, ...]:
+        """The sequences of which a manifest's notes say it."""
+        before = self.text(0)[:-1]
+        told = (note.removeprefix(before) for note in notes.split("; ") if note.startswith(before))
+        return tuple(int(number) for number in told if number.isascii() and number.isdecimal())
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Relation:

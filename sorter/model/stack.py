@@ -36,13 +36,16 @@ class Wish:
     """Which sequences of a shoot are to be handed over, and how.
 
     only: their numbers; None stands for all of these kinds. files: None stands for what the frames
-    of a stack have in common, images before raws.
+    of a stack have in common, images before raws. best: only so many frames of each, those that the
+    findings call the best; None for all. with_related: also the single or burst of a stack's set-up.
     """
 
     kinds: frozenset[Kind] = STACK_KINDS
     only: Spans | None = None
     files: SliceFiles | None = None
     order: SliceOrder = SliceOrder.CAPTURE
+    best: int | None = None
+    with_related: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +65,7 @@ class Stack:
     """The files of one sequence in the order in which they are handed over.
 
     number: the sequence's. name: the folder's in the shoot, without its parents. order: the one
-    that they truly have.
+    that they truly have. related: singles and bursts of its set-up, where they go along.
     """
 
     number: int
@@ -70,6 +73,7 @@ class Stack:
     name: str
     order: SliceOrder
     slices: tuple[Slice, ...]
+    related: tuple[Stack, ...] = ()
 
     @property
     def frames(self) -> int:

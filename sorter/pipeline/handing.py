@@ -6,8 +6,9 @@ from pathlib import Path
 
 from sorter.disk.output import real_path
 from sorter.errors import BadChoice
-from sorter.handoff.choose import choose
+from sorter.handoff.choose import Best, choose
 from sorter.handoff.deliver import Delivery, refuse_lists, refuse_shoots_own
+from sorter.manifest.checks import CHECKS, read_best
 from sorter.model.stack import Handed, Handoff, LeftOut, Wish
 from sorter.pipeline.scanning import Tick
 from sorter.writing import records
@@ -25,14 +26,15 @@ def hand_off(
     if lists is None and folders is None:
         raise BadChoice("say where the stacks are to go: --list DIR, --folders DIR, or both.")
     entries = records.entries_of(shoot)
-    choice = choose(entries, wish)
+    choice = choose(entries, wish, best_frames(shoot, wish))
+    stacks = tuple(each for stack in choice.stacks for each in (stack, *stack.related))
     shoot, lists, folders = real_path(shoot), _real(lists), _real(folders)
     for target in filter(None, (lists, folders)):
         refuse_shoots_own(shoot, target, entries)
     if lists is not None:
-        refuse_lists(shoot, lists, folders, choice.stacks)
+        refuse_lists(shoot, lists, folders, stacks)
     delivery = Delivery(shoot=shoot, lists=lists, folders=folders, tick=tick)
-    outcomes = (*delivery.hand_over(choice.stacks), *choice.left_out)
+    outcomes = (*delivery.hand_over(stacks), *choice.left_out)
     left_out = [each for each in outcomes if isinstance(each, LeftOut)]
     return Handoff(
         wish=wish,
@@ -42,6 +44,14 @@ def hand_off(
         lists=str(lists or ""),
         folders=str(folders or ""),
     )
+
+
+def best_frames(shoot: Path, wish: Wish) -> Best | None:
+    """What the shoot's checks.csv says of best frames, where the wish asks for them.
+
+    Raises BadChoice where there is none, or none that can be read.
+    """
+    return None if wish.best is None else read_best(real_path(shoot) / CHECKS)
 
 
 def _real(path: Path | None) -> Path | None:

@@ -38,7 +38,8 @@ OUTSIDE: Final = frozenset(
 # Only when called, so that starting up costs nothing: no import of these on a module's own level.
 HEAVY: Final = frozenset({"rich", "pandas"})
 WRITERS: Final = frozenset(
-    {"disk/files.py", "disk/output.py", "disk/shoot.py", "disk/stacks.py", "writing/ledger.py"}
+    {"disk/files.py", "disk/output.py", "disk/shoot.py", "disk/stacks.py", "disk/workplace.py"}
+    | {"writing/ledger.py"}
 )
 PRINTER: Final = "cli/console.py"
 MAKERS: Final = (
