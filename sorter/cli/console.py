@@ -122,6 +122,14 @@ def agrees(question: str) -> bool:
     return sys.stdin.readline().strip().lower() in ("y", "yes")
 
 
+def number(question: str) -> int | None:
+    """The number that the user answers with; None for anything else."""
+    sys.stderr.write(f"{safe(question)} ")
+    sys.stderr.flush()
+    answer = sys.stdin.readline().strip()
+    return int(answer) if answer.isascii() and answer.isdecimal() else None
+
+
 def remark(text: str) -> None:
     """Says something beside the answer, on stderr."""
     stderr: TextIO | None = sys.stderr

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import shutil
 import stat
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -28,6 +29,10 @@ from sorter.errors import BadShoot, ShootNotWritable
 
 HIDDEN: Final = ".sorter"
 UNFINISHED: Final = f"{HIDDEN}/unfinished"
+WORK: Final = f"{HIDDEN}/work"
+LOGS: Final = f"{HIDDEN}/logs"
+"""Where other programs merge stacks, and what they said."""
+
 ASIDE: Final = f"{HIDDEN}/replaced"
 """Where files lie that were not as they were carried when good ones took their places."""
 
@@ -74,8 +79,6 @@ class Shoot:
         A disk that does not tell has endless room, until it has none. Raises OSError.
         """
         if not hasattr(os, "statvfs"):
-            import shutil  # noqa: PLC0415  only on Windows
-
             return shutil.disk_usage(self._nearest()).free
         about = os.statvfs(self._nearest())
         return about.f_bavail * about.f_frsize if about.f_blocks else sys.maxsize
@@ -281,12 +284,20 @@ class Shoot:
             with contextlib.suppress(OSError):
                 os.rmdir(self.at(folder))
 
+    def clear(self, folder: str) -> None:
+        """The folder is gone with all that is in it; a link in its place is left. Raises OSError."""
+        there = self.root / folder
+        if there.is_dir() and not there.is_symlink():
+            shutil.rmtree(there)
+
     def remove_hidden(self) -> None:
         """The hidden folder is gone with all that is ours in it, and the shoot where it is empty.
 
         What was set aside stays. Raises OSError.
         """
         self.remove_unfinished()
+        self.clear(WORK)
+        self.clear(LOGS)
         with contextlib.suppress(FileNotFoundError):
             os.rmdir(self.root / UNFINISHED)
         kept = self.set_aside_before()

@@ -15,11 +15,10 @@ from typing import IO, Final
 
 from sorter.disk import stacks
 from sorter.disk.files import make_folders
-from sorter.disk.shoot import Shoot
+from sorter.disk.shoot import LOGS, WORK, Shoot
+from sorter.disk.streams import Stream
 from sorter.errors import BadShoot
 
-WORK: Final = "work"
-LOGS: Final = "logs"
 _SLICES: Final = "slices"
 _LIST: Final = "slices.txt"
 
@@ -32,9 +31,9 @@ class Workplace:
 
     def __init__(self, shoot: Shoot, number: int, name: str) -> None:
         self._name = name
-        self.folder = shoot.hidden / WORK / str(number)
-        self._logs = shoot.hidden / LOGS
-        for folder in (shoot.hidden / WORK, self._logs):
+        self.folder = shoot.root / WORK / str(number)
+        self._logs = shoot.root / LOGS
+        for folder in (shoot.root / WORK, self._logs):
             if folder.is_symlink():
                 raise BadShoot(
                     f"{folder} is a link to another place, and nothing is written through links. "
@@ -89,20 +88,6 @@ class Workplace:
         return folder
 
 
-def clear_work(shoot: Shoot) -> None:
-    """Nothing of what programs left behind where they worked is there any more."""
-    folder = shoot.hidden / WORK
-    if folder.is_dir() and not folder.is_symlink():
-        shutil.rmtree(folder, ignore_errors=True)
-
-
-def clear_logs(shoot: Shoot) -> None:
-    """No log is there any more."""
-    folder = shoot.hidden / LOGS
-    if folder.is_dir() and not folder.is_symlink():
-        shutil.rmtree(folder, ignore_errors=True)
-
-
 def write_pieces(
     shoot: Shoot, number: int, pieces: Iterable[bytes | memoryview]
 ) -> tuple[int, str]:
@@ -122,3 +107,9 @@ def write_pieces(
     if not shoot.holds(path, count, hashed.hexdigest()):
         raise OSError(errno.EIO, "a result did not read back as it was written", shoot.at(path))
     return count, hashed.hexdigest()
+
+
+def read_whole(path: Path) -> bytes:
+    """The bytes of a plain file, never through a link. Raises OSError."""
+    with Stream(str(path)) as stream:
+        return b"".join(bytes(block) for block in stream.blocks())

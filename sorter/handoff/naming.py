@@ -74,7 +74,7 @@ def refuse_same_names(stacks: Iterable[Stack]) -> None:
     """
     known: dict[str, Stack] = {}
     for stack in stacks:
-        other = known.setdefault(_folded(stack.name), stack)
+        other = known.setdefault(folded(stack.name), stack)
         if other is not stack:
             raise BadChoice(
                 f"the sequences {other.number} and {stack.number} would both be handed over as "
@@ -91,7 +91,7 @@ def _of_one_frame(number: int, before: str, files: Sequence[Entry]) -> list[Slic
     names: dict[str, Slice] = {}
     for entry in files:
         name = _free_name(before + base_name(entry.row.destination), names)
-        names[_folded(name)] = Slice(row=entry.row, number=number, name=name)
+        names[folded(name)] = Slice(row=entry.row, number=number, name=name)
     return sorted(names.values(), key=lambda each: in_bytes(each.name))
 
 
@@ -104,7 +104,7 @@ def _free_name(name: str, taken: Mapping[str, object]) -> str:
     if not dot or len(in_bytes(extension)) > _LONGEST_EXTENSION:
         stem, dot, extension = name, "", ""
     free, count = _fitting(stem, f"{dot}{extension}"), 1
-    while _folded(free) in taken:
+    while folded(free) in taken:
         count += 1
         free = _fitting(stem, f"_{count}{dot}{extension}")
     return free
@@ -118,6 +118,6 @@ def _fitting(stem: str, rest: str) -> str:
     return in_bytes(stem)[:room].decode(errors="ignore") + rest
 
 
-def _folded(name: str) -> str:
+def folded(name: str) -> str:
     """The name as systems see it that take capitals for small letters, and é for e with its accent."""
     return unicodedata.normalize("NFC", name).casefold()

@@ -6,9 +6,11 @@ from sorter.disk.output import check_target
 from sorter.handoff.numbers import parse_numbers
 from sorter.manifest.corrections import read_corrections
 from sorter.manifest.document import document
+from sorter.pipeline.collecting import collect
 from sorter.pipeline.handing import hand_off
 from sorter.pipeline.ingesting import Ingest
 from sorter.pipeline.keeping import Undo
+from sorter.pipeline.merging import merge
 from sorter.pipeline.scanning import (
     check_apart,
     scan,
@@ -36,8 +38,10 @@ __all__ = [
     "Wishes",
     "check_apart",
     "check_target",
+    "collect",
     "document",
     "hand_off",
+    "merge",
     "parse_numbers",
     "read_corrections",
     "scan",

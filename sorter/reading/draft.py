@@ -9,6 +9,7 @@ from sorter.model.frame import Facts
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode, Role
 from sorter.model.values import Moment, Preview
 from sorter.reading import stray
+from sorter.reading.directories import Directory
 
 
 class Said(TypedDict, total=False):
@@ -49,7 +50,11 @@ class Said(TypedDict, total=False):
 
 @dataclass(slots=True, kw_only=True)
 class Draft:
-    """Filled by a container's reader, the standard tags and the maker's note, in this order."""
+    """Filled by a container's reader, the standard tags and the maker's note, in this order.
+
+    main, exif, place: the directories that the standard tags were read from, and the GPS directory
+    where it is not IFD0 that points to it.
+    """
 
     container: str = ""
     role: Role = Role.IMAGE
@@ -57,6 +62,9 @@ class Draft:
     said: Said = field(default_factory=Said)
     previews: list[Preview] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    main: Directory | None = None
+    exif: Directory | None = None
+    place: Directory | None = None
 
     def facts(self) -> Facts:
         """The facts as far as they were said."""

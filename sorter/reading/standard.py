@@ -61,6 +61,7 @@ def read(main: Directory | None, exif: Directory | None, draft: Draft) -> None:
     if main is not None:
         _main(main, draft.said)
     place = _exif_of(main, exif)
+    draft.main, draft.exif = main, place
     if place is not None:
         _exposure(place, draft.said)
         _circumstances(place, draft.said)

@@ -21,7 +21,7 @@ from typing import Any, Final, Self
 from sorter.errors import LedgerDamaged, NoRoom, NoShoot, ShootBusy, ShootNotWritable
 from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
 from sorter.model.plan import Entry, Placement, Plan, State
-from sorter.model.row import Row
+from sorter.model.row import Row, is_brought_back
 
 FILE: Final = "ledger.db"
 HOLDER: Final = "holder"
@@ -476,9 +476,17 @@ def _first_state(placement: Placement) -> State:
 
 
 def strangers(lead: Iterable[Entry], own: Iterable[Entry]) -> tuple[Entry, ...]:
-    """Those of one ledger's entries that the lead does not know, or knows as another file."""
+    """Those of one ledger's entries that the lead does not know, or knows as another file.
+
+    A result that the lead knows no more was removed there, and is none: it can be made anew.
+    """
     theirs = {entry.number: entry for entry in lead}
-    return tuple(entry for entry in own if not _is_same(theirs.get(entry.number), entry))
+    return tuple(
+        entry
+        for entry in own
+        if not _is_same(theirs.get(entry.number), entry)
+        and (entry.number in theirs or not is_brought_back(entry.row))
+    )
 
 
 def _is_same(one: Entry | None, two: Entry) -> bool:

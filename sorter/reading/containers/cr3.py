@@ -19,6 +19,7 @@ OWN_ID: Final = bytes.fromhex("85c0b687820f11e08111f4ce462b6a48")
 MAIN: Final = b"CMT1"
 EXIF: Final = b"CMT2"
 NOTE: Final = b"CMT3"
+PLACE_TAKEN: Final = b"CMT4"
 PLACES: Final = b"CTBO"
 THUMBNAIL: Final = b"THMB"
 PREVIEW_PLACE: Final = 2
@@ -60,6 +61,7 @@ def _facts(source: Source, parts: dict[bytes, Box], draft: Draft, none: str) -> 
     if main is None and exif is None:
         draft.notes.append(block.UNREADABLE if MAIN in parts or EXIF in parts else none)
     standard.read(main, exif, draft)
+    draft.place = _tiff(source, parts.get(PLACE_TAKEN))
     own = parts.get(NOTE)
     found = _tiff(source, own)
     if found is not None and own is not None:

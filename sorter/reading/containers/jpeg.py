@@ -90,6 +90,7 @@ def _exif(source: Source, base: int, end: int, draft: Draft, *, seen: bool) -> b
     whole = main is not None and block.UNREADABLE not in trial.notes
     if whole and seen:
         draft.said, draft.previews, draft.notes = trial.said, trial.previews, trial.notes
+        draft.main, draft.exif = trial.main, trial.exif
     if main is not None and (whole or not seen):
         block.thumbnail(source, main, draft)
     return whole

@@ -1,0 +1,117 @@
+"""A whole picture decoded, and a digest of its samples: whether two files hold the same picture."""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import stat
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+MOST_PIXELS: Final = 1_000_000_000
+"""Of one picture. Panoramas of stacks have hundreds of millions; a bomb says that it has more."""
+_TIFF: Final = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+
+
+class Undecodable(Exception):
+    """The file holds no whole picture; the text is the end of a sentence.
+
+    No end of a run: what was made of it is not there, and that is said.
+    """
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decoded:
+    """A picture's size in pixels, and the SHA-256 of its samples in their order, page by page."""
+
+    width: int
+    height: int
+    sha256: str
+
+
+def picture_digest(path: Path) -> Decoded:
+    """What the file decodes to: TIFF as it is stored, in 16 bit too; all else as Pillow decodes it.
+
+    Raises Undecodable where it is no picture, or not all of it is there; OSError where it cannot be
+    opened. Links are not followed.
+    """
+    about = path.lstat()
+    if not stat.S_ISREG(about.st_mode):
+        raise Undecodable("is no plain file")
+    if not about.st_size:
+        raise Undecodable("is empty")
+    with path.open("rb") as file:
+        is_tiff = file.read(4) in _TIFF
+    found = _by_tifffile(path) if is_tiff else None
+    return found or _by_pillow(path)
+
+
+def _by_tifffile(path: Path) -> Decoded | None:
+    """None where the file is of a kind of TIFF that this library needs more for."""
+    import tifffile  # noqa: PLC0415  only where a picture is decoded
+
+    logging.getLogger("tifffile").setLevel(
+        logging.CRITICAL
+    )  # what it finds odd is not ours to print
+    try:
+        with tifffile.TiffFile(path) as file:
+            return _hashed(list(file.pages), path.stat().st_size)
+    except Undecodable:
+        raise
+    except Exception:  # noqa: BLE001  made of any bytes, it raises anything; the other one tries then
+        return None
+
+
+def _hashed(pages: list[Any], size: int) -> Decoded:
+    """The pages of a TIFF of so many bytes."""
+    import numpy as np  # noqa: PLC0415  only where a picture is decoded
+
+    hashed = hashlib.sha256()
+    for page in pages:
+        _refuse_size(page.imagewidth * page.imagelength)
+        _refuse_missing(zip(page.dataoffsets, page.databytecounts, strict=True), size)
+        hashed.update(np.ascontiguousarray(page.asarray()).tobytes())
+    first = pages[0]
+    return Decoded(width=first.imagewidth, height=first.imagelength, sha256=hashed.hexdigest())
+
+
+def _refuse_size(pixels: int) -> None:
+    if not 0 < pixels <= MOST_PIXELS:
+        raise Undecodable(f"says that it has {pixels} pixels")
+
+
+def _refuse_missing(stretches: Iterable[tuple[int, int]], size: int) -> None:
+    """A page whose data lies behind the file's end is not whole: some decoders would fill it up."""
+    if any(offset + count > size for offset, count in stretches):
+        raise Undecodable("ends early: not all of its picture data is there")
+
+
+def _by_pillow(path: Path) -> Decoded:
+    from PIL import Image, UnidentifiedImageError  # noqa: PLC0415  only where a picture is decoded
+
+    Image.MAX_IMAGE_PIXELS = MOST_PIXELS
+    hashed = hashlib.sha256()
+    try:
+        with Image.open(path) as picture:
+            size = picture.size
+            for page in _pages(picture):
+                hashed.update(page.tobytes())
+    except Undecodable:
+        raise
+    except UnidentifiedImageError as error:
+        raise Undecodable("is no picture that can be decoded") from error
+    except Exception as error:
+        raise Undecodable(f"cannot be decoded: {error}") from error
+    return Decoded(width=size[0], height=size[1], sha256=hashed.hexdigest())
+
+
+def _pages(picture: Image.Image) -> Iterator[Image.Image]:
+    for number in range(getattr(picture, "n_frames", 1)):
+        picture.seek(number)
+        _refuse_size(picture.width * picture.height)
+        yield picture
