@@ -31,6 +31,7 @@ VERSION: Final = b"0232"
 COMPOSITE: Final = 42080
 SOURCES: Final = 42081
 _ASCII, _SHORT, _LONG, _RATIONAL, _UNDEFINED, _SIGNED = 2, 3, 4, 5, 7, 10
+_LONG8, _IFD8 = 16, 18
 _WIDTHS: Final = {1: 1, _ASCII: 1, _SHORT: 2, _LONG: 4, _RATIONAL: 4, _UNDEFINED: 1, _SIGNED: 4}
 _EACH: Final = {1: 1, _ASCII: 1, _SHORT: 2, _LONG: 4, _RATIONAL: 8, _UNDEFINED: 1, _SIGNED: 8}
 _NOTE: Final = piexif.ExifIFD.MakerNote
@@ -288,7 +289,7 @@ def _rows_at(data: bytes, row: bytes | None, form: _Form) -> _Rows:
     if row is None:
         return {}
     _, kind, _, field = form.entry.unpack(row)
-    letter = "L" if kind in (_LONG, 13) else form.offset
+    letter = form.offset if kind in (_LONG8, _IFD8) else "L"
     try:
         return _rows(data, struct.unpack_from(form.order + letter, field)[0], form)[0]
     except (struct.error, ValueError):
@@ -313,13 +314,9 @@ class _Writer:
         return {tag: self._row(tag, *value) for tag, value in values.items()}
 
     def pointer(self, tag: int, at: int) -> _Rows:
-        """The entry that points to a directory."""
-        field = self._form.packed("L", at).ljust(self._form.field, b"\0")
-        kind = _LONG
-        if self._form.offset == "Q":
-            kind, field = 13 if at < 2**32 else 16, self._form.packed("Q", at)
-            field = self._form.packed("L", at).ljust(8, b"\0") if kind == 13 else field  # noqa: PLR2004
-        return {tag: self._form.entry.pack(tag, kind, 1, field)}
+        """The entry that points to a directory: LONG in a classic TIFF, LONG8 in a BigTIFF."""
+        kind = _LONG if self._form.offset == "L" else _LONG8
+        return {tag: self._form.entry.pack(tag, kind, 1, self._form.packed(self._form.offset, at))}
 
     def directory(self, rows: _Rows, following: int = 0) -> int:
         """Where the directory of these entries stands now."""
