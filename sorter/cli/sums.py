@@ -36,7 +36,7 @@ def lines(tally: Tally) -> Iterator[Printed]:
     """All tables, one below the other with their first columns as wide as each other."""
     tables = [table for table in _tables(tally) if table.lines]
     names = [line[0] for table in tables for line in (*table.lines, (table.heading,))]
-    width = min(NAME_CELLS, max(map(cells, names)))
+    width = min(NAME_CELLS, max(map(cells, names), default=0))
     for table in tables:
         yield from _printed(table, width)
         yield Printed(text="")

@@ -52,12 +52,14 @@ def check_apart_from_shoots(target: Path, shoots: Iterable[Path]) -> None:
 
     Raises OutputNotWritable.
     """
-    for shoot in shoots:
+    folders = tuple(shoots)
+    for shoot in folders:
         if is_within(real_path(target), real_path(shoot)):
             raise OutputNotWritable(
                 f"{target} lies in the shoot {shoot}, which holds nothing but its own files. "
                 "Name a file elsewhere."
             )
+    for shoot in folders:
         check_target(target, card=shoot)
 
 
