@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import csv
 import json
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
+import sorter
 from handoff.pools import changed, entry
 from manifest.seasons import rock_pool
 from sorter.cli import commands, console
@@ -221,3 +224,19 @@ def test_a_shoot_is_only_read(tmp_path: Path) -> None:
         ("single", 2, 2),
     ]
     assert told["not_in_the_shoot"] == 1  # the link
+
+
+def test_help_loads_no_tables() -> None:
+    code = (
+        "import sys; from sorter.cli import commands\n"
+        "try: commands(['tally', '--help'], prog_name='sorter')\n"
+        "except SystemExit: print(*sys.modules, file=sys.stderr)"
+    )
+    done = subprocess.run(  # noqa: S603  our own program
+        [sys.executable, "-c", code],
+        capture_output=True, text=True, check=True, cwd=Path(sorter.__file__).parents[1],
+    )  # fmt: skip
+    assert "Usage: sorter tally" in done.stdout
+    loaded = set(done.stderr.split())
+    assert "sorter.cli.tally" in loaded
+    assert not loaded & {"pandas", "numpy", "rich", "sorter.pipeline", "sorter.manifest"}

@@ -72,6 +72,11 @@ def test_what_is_not_told_is_a_group_of_its_own_and_stands_last() -> None:
     )  # fmt: skip
 
 
+def test_an_aperture_of_zero_is_none() -> None:
+    rows = [file("a.ORF", 1, of=LIMPETS, at=(1, 1), f_number=0.0)]
+    assert [each.key for each in tabled({"pool": rows}).f_numbers] == [""]
+
+
 def test_kinds_stand_in_their_own_order() -> None:
     kinds = [each.key for each in tabled({"pool": ROWS}).kinds]
     assert kinds == ["focus-bracket", "manual-stack", "burst", "other"]
