@@ -24,6 +24,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
         "sorter.cli.handoff:handoff",
         "Hands the stacks of a shoot to a stacking program.",
     ),
+    "tally": ("sorter.cli.tally:tally", "Counts what shoots hold: a season in numbers."),
 }
 """Name: where the command is, and its help in one line, the same as its docstring's first."""
 

@@ -6,6 +6,7 @@ from sorter.disk.output import check_target
 from sorter.handoff.numbers import parse_numbers
 from sorter.manifest.corrections import read_corrections
 from sorter.manifest.document import document
+from sorter.manifest.tallies import tally_document
 from sorter.pipeline.collecting import collect
 from sorter.pipeline.handing import hand_off
 from sorter.pipeline.ingesting import Ingest
@@ -19,6 +20,7 @@ from sorter.pipeline.scanning import (
     write_corrections,
     write_manifest,
 )
+from sorter.pipeline.tallying import check_apart_from_shoots, tally, write_tally
 from sorter.pipeline.verifying import Verified, verify, verify_both
 from sorter.pipeline.wishes import Report, SecondCopy, Ticks, Wishes
 from sorter.planning.pattern import DEFAULT as DEFAULT_FOLDER
@@ -37,6 +39,7 @@ __all__ = [
     "Verified",
     "Wishes",
     "check_apart",
+    "check_apart_from_shoots",
     "check_target",
     "collect",
     "document",
@@ -45,10 +48,13 @@ __all__ = [
     "parse_numbers",
     "read_corrections",
     "scan",
+    "tally",
+    "tally_document",
     "unread_files",
     "verify",
     "verify_both",
     "with_clocks_set",
     "write_corrections",
     "write_manifest",
+    "write_tally",
 ]
