@@ -22,7 +22,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "undo": ("sorter.cli.undo:undo", "Takes the last ingest of a shoot back."),
     "handoff": (
         "sorter.cli.handoff:handoff",
-        "Hands the stacks of a shoot to a stacking program.",
+        "Hands the stacks of a shoot to a stacking program, and takes results back.",
     ),
     "tally": ("sorter.cli.tally:tally", "Counts what shoots hold: a season in numbers."),
 }

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import logging
 import stat
+import warnings
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -97,7 +98,7 @@ def _by_pillow(path: Path) -> Decoded:
     Image.MAX_IMAGE_PIXELS = MOST_PIXELS
     hashed = hashlib.sha256()
     try:
-        with Image.open(path) as picture:
+        with warnings.catch_warnings(action="ignore"), Image.open(path) as picture:
             size = picture.size
             for page in _pages(picture):
                 hashed.update(page.tobytes())
@@ -106,7 +107,7 @@ def _by_pillow(path: Path) -> Decoded:
     except UnidentifiedImageError as error:
         raise Undecodable("is no picture that can be decoded") from error
     except Exception as error:
-        raise Undecodable(f"cannot be decoded: {error}") from error
+        raise Undecodable(f"cannot be decoded: {str(error).rstrip('. ')}") from error
     return Decoded(width=size[0], height=size[1], sha256=hashed.hexdigest())
 
 
