@@ -24,6 +24,10 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
         "sorter.cli.handoff:handoff",
         "Hands the stacks of a shoot to a stacking program, and takes results back.",
     ),
+    "steps": (
+        "sorter.cli.steps:steps",
+        "Tells how deep slices are, and how many a stack takes.",
+    ),
     "tally": ("sorter.cli.tally:tally", "Counts what shoots hold: a season in numbers."),
 }
 """Name: where the command is, and its help in one line, the same as its docstring's first."""

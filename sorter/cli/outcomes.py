@@ -21,7 +21,7 @@ def merged(results: Results) -> Iterator[Printed]:
         for took in ["there already" if each.there_already else words.span(each.seconds, fine=True)]
     ]
     if rows:
-        yield from _table(("#", "kind", "slices", "took", "result"), rows, right={0, 2, 3})
+        yield from tabled(("#", "kind", "slices", "took", "result"), rows, right={0, 2, 3})
     yield Printed(text=_sum(results), look="heading")
 
 
@@ -64,7 +64,7 @@ def collected(collection: Collection) -> Iterator[Printed]:
         for each in collection.collected
     ]
     if rows:
-        yield from _table(("#", "matched by", "result"), rows, right={0})
+        yield from tabled(("#", "matched by", "result"), rows, right={0})
     new = sum(not each.there_already for each in collection.collected)
     there = len(collection.collected) - new
     said = [f"{words.counted(new, 'result', 'results')} taken in"]
@@ -92,7 +92,7 @@ def question(file: str, stacks: Sequence[Stack]) -> str:
     )
 
 
-def _table(
+def tabled(
     headings: Sequence[str], rows: Sequence[Sequence[str]], *, right: set[int]
 ) -> Iterator[Printed]:
     """The rows under their headings; right: the columns that stand to the right."""

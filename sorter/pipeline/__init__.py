@@ -20,6 +20,15 @@ from sorter.pipeline.scanning import (
     write_corrections,
     write_manifest,
 )
+from sorter.pipeline.stepping import (
+    ESTIMATED,
+    FULL_STOPS,
+    circle_of,
+    covered,
+    draw,
+    estimated_magnification,
+    steps,
+)
 from sorter.pipeline.tallying import check_apart_from_shoots, tally, write_tally
 from sorter.pipeline.verifying import Verified, verify, verify_both
 from sorter.pipeline.wishes import Report, SecondCopy, Ticks, Wishes
@@ -29,6 +38,8 @@ from sorter.writing.verify import Findings
 
 __all__ = [
     "DEFAULT_FOLDER",
+    "ESTIMATED",
+    "FULL_STOPS",
     "Findings",
     "Ingest",
     "Report",
@@ -41,13 +52,18 @@ __all__ = [
     "check_apart",
     "check_apart_from_shoots",
     "check_target",
+    "circle_of",
     "collect",
+    "covered",
     "document",
+    "draw",
+    "estimated_magnification",
     "hand_off",
     "merge",
     "parse_numbers",
     "read_corrections",
     "scan",
+    "steps",
     "tally",
     "tally_document",
     "unread_files",

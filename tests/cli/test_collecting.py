@@ -137,7 +137,7 @@ def test_other_forms_come_as_they_are(shoot: Path, tmp_path: Path) -> None:
     ("data", "said"),
     [
         (b"", "is empty"),
-        (b"II*\0 no tiff", "cannot be decoded"),
+        (b"II*\0 no tiff", "is no picture"),
         (b"no picture", "is no picture"),
         (None, "cannot be read"),
     ],
