@@ -1,7 +1,8 @@
 #!/usr/bin/env python3
-"""Measures `sorter scan` against general-purpose libraries, and `sorter ingest` against copying by hand.
+"""Measures `sorter scan` against general-purpose libraries, ingesting and handing off against doing so by hand.
 
-The parts: scan (its stages), many (tiny files), group (long timelines in memory), carry (ingesting).
+The parts: scan (its stages), many (tiny files), group (long timelines in memory), carry (ingesting),
+merge (a command run once a stack).
 A card of so many frames is made once in a cache folder: JPEG and CR3 in turn, each padded with a
 hole to the size that such files have, so that reading whole files would show. Ratios are of one run
 on the same files with a warm cache; only they mean something on another machine. The libraries are
@@ -25,6 +26,7 @@ from PIL import Image
 
 from benching.carrying import loads, show_carrying
 from benching.grouping import show_grouping
+from benching.merging import show_merging
 from benching.shots import shot
 from benching.timing import quietly, seconds, timed
 from cardmaking.containers import cr3, jpeg
@@ -240,7 +242,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, epilog="example: scripts/bench.py --part carry --size 100000"
     )
-    parser.add_argument("--part", choices=("scan", "many", "group", "carry", "all"), default="all")
+    parser.add_argument(
+        "--part", choices=("scan", "many", "group", "carry", "merge", "all"), default="all"
+    )
     parser.add_argument("--frames", type=int, default=2000, help="of the card that is scanned")
     parser.add_argument("--runs", type=int, default=5)
     parser.add_argument("--references", type=int, default=3, help="runs against the libraries")
@@ -251,6 +255,7 @@ def main() -> None:
     parser.add_argument("--padded", type=int, default=30_000_000, help="bytes a file, as a hole")
     parser.add_argument("--files", type=int, help="of the card that is carried; else two cards are")
     parser.add_argument("--size", type=int, help="bytes of each of these")
+    parser.add_argument("--stacks", type=int, default=200, help="that are handed to a command")
     parser.add_argument("--cold", action="store_true", help="drop the cache before each carrying")
     parser.add_argument("--cache", type=Path, default=Path("build/bench"))
     chosen = parser.parse_args()
@@ -263,6 +268,8 @@ def main() -> None:
     if chosen.part in {"carry", "all"}:
         carried = loads(chosen.files, chosen.size)
         show_carrying(chosen.cache, carried, chosen.runs, cold=chosen.cold)
+    if chosen.part in {"merge", "all"}:
+        show_merging(chosen.cache, chosen.stacks, chosen.runs)
 
 
 if __name__ == "__main__":

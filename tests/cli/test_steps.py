@@ -37,7 +37,20 @@ def test_a_table_over_full_stops() -> None:
     assert [line.split()[0] for line in lines[1:11]] == [f"{stop:g}" for stop in optics.FULL_STOPS]
     # m = 1, f/8, c = 0.015: 2 N c (m + 1) / m² is 0.48 mm (textbooks). By wave optics it is more.
     eight = next(line for line in lines if line.split()[0] == "8")
-    assert eight.split() == "8 16 0.48 mm 0.563 mm wave 21.5 µm 0.422 mm 24".split()
+    assert eight.split() == [
+        "8",
+        "16",
+        "0.48",
+        "mm",
+        "0.563",
+        "mm",
+        "wave",
+        "21.5",
+        "µm",
+        "0.422",
+        "mm",
+        "24",
+    ]
     assert "circle of confusion 0.015 mm (four-thirds)" in result.stdout
     assert "step width has no unit" in result.stdout
 
