@@ -13,6 +13,7 @@ import time
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from PIL import Image
 
 from handoff.tidal import (
@@ -26,7 +27,8 @@ from handoff.tidal import (
     stand_in,
     tidal_shoot,
 )
-from sorter.cli import console
+from sorter.cli import commands, console
+from sorter.model.sequence import Bond
 from writing.cards import contents, found, hold_consistent, ingest, undo
 
 
@@ -122,10 +124,6 @@ def test_odd_paths(tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch) -
     assert (outcome.exit_code, outcome.stderr) == (0, "")
     assert len(results(shoot)) == 2
     command = ["handoff", "--run", stand_in("average"), "--again", "--", name]
-    from click.testing import CliRunner  # noqa: PLC0415
-
-    from sorter.cli import commands  # noqa: PLC0415
-
     assert CliRunner().invoke(commands, command).exit_code == 0
 
 
@@ -329,6 +327,17 @@ def test_best_frames_by_the_findings(shoot: Path) -> None:
     assert row.notes.endswith("of 2 frames")
 
 
+def test_related_frames_reach_the_command(shoot: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As if the notes said that the splash is of the limpet's set-up."""
+    monkeypatch.setattr(Bond, "numbers", lambda *_: (4,))
+    says = "import sys, PIL.Image as I; print(sys.argv[2:]); I.new('L', (4, 4)).save(sys.argv[1])"
+    command = f"{shlex.join([sys.executable, '-c', says])} {{result}} {{frames}} --over={{related}}"
+    outcome = handoff(shoot, "--run", command, "--only", 1, "--with-related")
+    assert outcome.exit_code == 0
+    said = (shoot / ".sorter" / "logs" / f"{FIRST}.log").read_text()
+    assert said.rstrip().endswith(f"'--over={shoot}/singles/IMG_0011.JPG']")
+
+
 # ---- a shoot with results -------------------------------------------------------------------
 
 
@@ -344,6 +353,24 @@ def test_a_second_copy_gets_the_results_too(shoot: Path, tmp_path: Path) -> None
     report = ingest(tmp_path / "card", shoot, backup=tmp_path / "second")
     assert report.is_whole
     assert len(results(tmp_path / "second")) == 3
+
+
+def test_a_lost_result_is_mended_from_the_second_copy(shoot: Path, tmp_path: Path) -> None:
+    run(shoot, "average")
+    ingest(tmp_path / "card", shoot, backup=tmp_path / "second")
+    before = contents(shoot)
+    (shoot / f"results/{FIRST}.tif").unlink()
+    mended = CliRunner().invoke(
+        commands, ["verify", str(shoot), "--backup", str(tmp_path / "second"), "--mend"]
+    )
+    assert mended.exit_code == 0
+    assert contents(shoot) == before
+    run(shoot, "average", "--again", "--only", 1)
+    told = CliRunner().invoke(
+        commands, ["verify", str(shoot), "--backup", str(tmp_path / "second")]
+    )
+    assert told.exit_code == 1
+    assert f"results/{FIRST}_2.tif" in told.stdout
 
 
 def test_an_ingest_more_leaves_results_as_they_are(shoot: Path, tmp_path: Path) -> None:
