@@ -25,6 +25,7 @@ def workplace(demo_card: Path, tmp_path: Path) -> Path:
     (tmp_path / "demo").mkdir()
     (tmp_path / "demo" / "card").symlink_to(demo_card)
     (tmp_path / "fixtures").symlink_to(ROOT / "fixtures")
+    (tmp_path / ".venv").symlink_to(sys.prefix)
     return tmp_path
 
 

@@ -157,11 +157,12 @@ def _of_sequence(given: Mapping[str, Any]) -> None:
     setup = _setup({**given, "magnification": 1.0})
     stop = given["f_numbers"][0] if given["f_numbers"] else None
     found = pipeline.covered(given["shoot"], given["sequence"], setup, stop)
+    near = pipeline.is_near(found.focal_mm, found.near_m)
+    why = (f"the nearest focus is {pipeline.NEAR}; " if near else "") + pipeline.ESTIMATED
     if given["as_json"]:
-        why = {"estimated": pipeline.ESTIMATED}
-        console.show_text(_document(**asdict(found), **why, circle_mm=setup.circle_mm))
+        console.show_text(_document(**asdict(found), estimated=why, circle_mm=setup.circle_mm))
     else:
-        console.show_lines(stepview.sequence(found, setup, _circle(given), pipeline.ESTIMATED))
+        console.show_lines(stepview.sequence(found, setup, _circle(given), why))
 
 
 def _setup(given: Mapping[str, Any]) -> Setup:
@@ -171,7 +172,8 @@ def _setup(given: Mapping[str, Any]) -> Setup:
     if magnification is None:
         focal, distance = given["focal_length"], given["distance"]
         magnification = pipeline.estimated_magnification(focal, distance)
-        estimated = f"from {focal:g} mm at {distance:g} m: {pipeline.ESTIMATED}"
+        near = f"{pipeline.NEAR}; " if pipeline.is_near(focal, distance) else ""
+        estimated = f"from {focal:g} mm at {distance:g} m: {near}{pipeline.ESTIMATED}"
     return Setup(
         magnification=magnification,
         circle_mm=given["coc"] or pipeline.circle_of(given["sensor"] or _DEFAULT_SENSOR),

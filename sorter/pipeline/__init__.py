@@ -23,10 +23,12 @@ from sorter.pipeline.scanning import (
 from sorter.pipeline.stepping import (
     ESTIMATED,
     FULL_STOPS,
+    NEAR,
     circle_of,
     covered,
     draw,
     estimated_magnification,
+    is_near,
     steps,
 )
 from sorter.pipeline.tallying import check_apart_from_shoots, tally, write_tally
@@ -40,6 +42,7 @@ __all__ = [
     "DEFAULT_FOLDER",
     "ESTIMATED",
     "FULL_STOPS",
+    "NEAR",
     "Findings",
     "Ingest",
     "Report",
@@ -59,6 +62,7 @@ __all__ = [
     "draw",
     "estimated_magnification",
     "hand_off",
+    "is_near",
     "merge",
     "parse_numbers",
     "read_corrections",

@@ -20,6 +20,7 @@ FULL_STOPS: Final = optics.FULL_STOPS
 CRITERIA: Final = tuple(str(each) for each in optics.Criterion)
 _MM: Final = 1000.0  # in a metre
 
+NEAR: Final = "nearer than a thin lens of that focal length can focus, so it is taken for life size"
 ESTIMATED: Final = (
     "lenses shorten when they focus close, tubes are not told, and distances in whole centimetres are "
     "coarser than a macro step"
@@ -32,14 +33,16 @@ def circle_of(sensor: str) -> float:
 
 
 def estimated_magnification(focal_mm: float, distance_m: float) -> float:
-    """By focal length and focus distance. Raises BadChoice where a lens could not focus so."""
-    found = optics.magnification_at(focal_mm, distance_m * _MM)
-    if found is None:
-        raise BadChoice(
-            f"at {distance_m:g} m a thin lens of {focal_mm:g} mm gives no picture up to life size: the "
-            f"distance from subject to sensor is {4 * focal_mm / _MM:g} m or more. Give --magnification."
-        )
-    return found
+    """By focal length and focus distance, as of a thin lens; 1 where that could not focus so near.
+
+    A macro lens that does has become shorter: it is near life size then.
+    """
+    return optics.magnification_at(focal_mm, distance_m * _MM) or 1.0
+
+
+def is_near(focal_mm: float, distance_m: float) -> bool:
+    """Whether a thin lens of this focal length could not focus so near."""
+    return optics.magnification_at(focal_mm, distance_m * _MM) is None
 
 
 def steps(f_numbers: Iterable[float], setup: Setup) -> tuple[StepRow, ...]:

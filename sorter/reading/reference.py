@@ -131,9 +131,9 @@ def _value(found: Directory, tag: int, kind: int) -> Value | None:
 
 
 def _text_value(tag: int, data: bytes) -> Value | None:
-    """A text up to its first NUL; none where it is blank, or a time that is none."""
+    """A text up to its first NUL; none where it says nothing (also `   :  `), or a time that is none."""
     text = data.split(b"\0", 1)[0]
-    if not text.strip() or (tag in _TIMES and not _is_time(text)):
+    if not text.strip(b" :") or (tag in _TIMES and not _is_time(text)):
         return None
     return ASCII, text + b"\0"
 
