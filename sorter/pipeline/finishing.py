@@ -187,6 +187,10 @@ class Keeper:
         self._results[stack.number] = [*(each for each in known if each not in lost), placed]
         return placed.row.destination
 
+    def tidy_up(self) -> None:
+        """Parts of results, where the run was stopped, take no room any more."""
+        self._target.tidy_up()
+
     def _set_aside(self, number: int, path: str) -> None:
         with stopping_clearly(self.shoot):
             self.shoot.set_aside(number, path)

@@ -120,6 +120,7 @@ class _Merging:
         """Nothing is left of the work but the results, which the lists name."""
         with suppress(OSError):
             self.shoot.clear(WORK)
+        self.keeper.tidy_up()
         write_records(self.shoot, self.keeper.ledger.entries())
 
     def _run_all(self, stacks: list[Stack]) -> Iterator[Merged | Failed]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import shlex
@@ -28,7 +29,9 @@ from handoff.tidal import (
     tidal_shoot,
 )
 from sorter.cli import commands, console
+from sorter.disk.shoot import Shoot
 from sorter.model.sequence import Bond
+from sorter.pipeline import merging
 from writing.cards import contents, found, hold_consistent, ingest, undo
 
 
@@ -279,6 +282,24 @@ def test_a_signal_ends_the_children_and_the_next_run_goes_on(
     assert [row.sequence for row in results(shoot)] == [ANEMONE]
     assert run(shoot, "average").exit_code == 0
     assert [row.sequence for row in results(shoot)] == [LIMPET, ANEMONE]
+
+
+def test_a_full_disk_stops_the_run_and_leaves_no_part(
+    shoot: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fill(shoot: Shoot, number: int, *_: object) -> None:
+        with shoot.new_file(number) as file:
+            file.write(memoryview(b"a part of a picture"))
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patched:
+        patched.setattr(merging, "finish", fill)
+        outcome = run(shoot, "average")
+    assert outcome.exit_code == 3
+    assert "the disk is full. Nothing is lost" in outcome.stderr
+    assert not list((shoot / ".sorter" / "unfinished").iterdir())
+    assert run(shoot, "average").exit_code == 0
+    assert len(results(shoot)) == 2
 
 
 # ---- wrong usage ----------------------------------------------------------------------------
