@@ -6,13 +6,16 @@ import argparse
 import os
 import sys
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from datetime import timedelta, timezone
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from cardmaking import containers, draw, naming, rockpool
+from cardmaking import containers, draw, naming, pictures, rockpool
 from cardmaking.clearing import RefusedError, clear, folders
 from cardmaking.placing import as_csv, put, set_time
+from cardmaking.shots import Shot
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,6 +25,7 @@ if TYPE_CHECKING:
     from cardmaking.naming import Named
     from cardmaking.rockpool import Picture, Series
 
+NO_SHOT = Shot(make="", model="", captured=None)
 ZONE = timezone(timedelta(hours=1))
 PREVIEW_WIDTH, PREVIEW_QUALITY = 1620, 52
 IMAGE_WIDTH, IMAGE_QUALITY = 960, 55
@@ -47,37 +51,68 @@ def drawn(scene: draw.Scene, picture: Picture, seed: int) -> Image:
     """The planned picture, in full size."""
     if picture.look == "cap":
         return draw.capped(seed)
-    image = draw.picture(scene, picture.focus, ev=picture.ev, shift=picture.shift)
+    image = draw.picture(
+        scene,
+        picture.focus,
+        blur=picture.blur,
+        ev=picture.ev,
+        shift=picture.shift,
+        growth=picture.growth,
+        wind=picture.wind,
+        seed=seed,
+    )
     if picture.splash is not None:
         image = draw.with_splash(image, seed, picture.splash)
     return draw.misfired(image) if picture.look == "misfire" else image
 
 
-def contents(series: Series, one: Named, scene: draw.Scene) -> dict[str, bytes]:
+def contents(series: Series, one: Named) -> dict[str, bytes]:
     """The bytes of each of the picture's files, by path below the card."""
     if series.kind == "unreadable":
         return {source: b"" for source, _ in one.files}
-    seed = one.series * 1000 + one.position
-    image = drawn(scene, one.picture, seed)
-    small = draw.encoded(image, IMAGE_WIDTH, IMAGE_QUALITY)
+    preview, small = pictures.encoded(*_recipe(series, one), make=lambda: _encoded(series, one))
     return {
-        source: _file(series, one, Path(source).suffix, image, small) for source, _ in one.files
+        source: _file(series, one, Path(source).suffix, preview, small) for source, _ in one.files
     }
 
 
-def _file(series: Series, one: Named, suffix: str, image: Image, small: bytes) -> bytes:
+def _recipe(series: Series, one: Named) -> tuple[object, ...]:
+    """All that decides what is drawn."""
+    picture = replace(one.picture, shot=NO_SHOT, taken=rockpool.DAY, about="")
+    sizes = (PREVIEW_WIDTH, PREVIEW_QUALITY, IMAGE_WIDTH, IMAGE_QUALITY)
+    return series.subject, series.seed, _seed(one), picture, sizes
+
+
+def _seed(one: Named) -> int:
+    return one.series * 1000 + one.position
+
+
+def _encoded(series: Series, one: Named) -> tuple[bytes, bytes]:
+    """The picture as a preview of a raw, and as the camera's own JPEG."""
+    image = drawn(_scene(series.subject, series.seed), one.picture, _seed(one))
+    return (
+        draw.encoded(image, PREVIEW_WIDTH, PREVIEW_QUALITY),
+        draw.encoded(image, IMAGE_WIDTH, IMAGE_QUALITY),
+    )
+
+
+@lru_cache(maxsize=1)
+def _scene(subject: draw.Subject, seed: int) -> draw.Scene:
+    return draw.scene(subject, seed)
+
+
+def _file(series: Series, one: Named, suffix: str, preview: bytes, small: bytes) -> bytes:
     shot = one.picture.shot
     match suffix:
         case ".CR3":
-            preview = draw.encoded(image, PREVIEW_WIDTH, PREVIEW_QUALITY)
             thumb = containers.thumbnail(small)
             recorded = BOTH if "JPG" in series.suffixes else containers.CR3_ONLY
             return containers.cr3(shot, preview, thumb, small, RAW_SIZE, recorded=recorded)
         case ".ORF":
             return containers.orf(shot, small, RAW_SIZE)
         case ".MP4":
-            pictures = [containers.thumbnail(small, (480, 320))] * CLIP_PICTURES
-            return containers.mp4(pictures, shot.captured)
+            shown = [containers.thumbnail(small, (480, 320))] * CLIP_PICTURES
+            return containers.mp4(shown, shot.captured)
         case ".THM":
             return containers.jpeg(shot, containers.thumbnail(small))
         case ".xmp":
@@ -99,10 +134,9 @@ def _image(series: Series, one: Named, small: bytes) -> bytes:
 
 def write_series(card: Path, series: Series, names: Sequence[Named]) -> int:
     """Writes all files of one series and returns how many bytes they have."""
-    scene = draw.scene(series.subject, series.seed)
     total = 0
     for one in names:
-        for source, data in contents(series, one, scene).items():
+        for source, data in contents(series, one).items():
             put(card / source, data, one.picture.taken, ZONE)
             total += len(data)
     return total

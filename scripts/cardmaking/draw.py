@@ -1,8 +1,8 @@
 """Drawings of a rock pool at low tide, with a plane of focus that can be moved through them.
 
 A scene is painted sharp once, together with how far each pixel lies from the camera (0 nearest,
-1 farthest). A picture of it keeps sharp what lies at the wanted distance and takes the rest from
-blurred copies, so that neighbouring slices of a focus series differ as real ones do.
+1 farthest, as a thin lens counts it). A picture of it is what a thin lens makes of that: see
+defocus.py.
 """
 
 from __future__ import annotations
@@ -10,31 +10,47 @@ from __future__ import annotations
 import math
 import random
 from dataclasses import dataclass
+from functools import lru_cache
 from io import BytesIO
 from typing import TYPE_CHECKING, Literal
 
-from PIL import Image, ImageChops, ImageDraw, ImageFilter, ImageOps
+import cv2
+import numpy as np
+from PIL import Image, ImageDraw, ImageFilter, ImageOps
+
+from cardmaking.defocus import Layers, focused, layers, moved, with_noise
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from cardmaking.defocus import Depth
+
+    Pixels = NDArray[np.uint8]
 
 Subject = Literal["limpets", "anemone", "barnacles", "splash"]
 Colour = tuple[int, int, int]
 Point = tuple[float, float]
 
 SIZE = (1620, 1080)
-BLURS = (1.6, 4.0, 8.0, 15.0)
-"""Radii of the blurred copies in pixels."""
-REACH = (0.03, 0.08, 0.16, 0.28, 0.45)
-"""Distances from the plane of focus at which one copy has given way to the next."""
+MOST_BLUR = 70.0
+"""Radius in pixels beyond which nothing is spread farther: no detail is left there."""
+NOISE = 1.5
+"""Standard deviation of a sensor's noise, in grey levels."""
+GRAIN = 0.16
+"""How strong fine texture is: every stone, shell and tentacle shows some when it is sharp."""
+BEHIND: dict[Subject, float] = {"anemone": 0.62}
+"""Depth of the floor beyond which there is nothing but a far background, never to be sharp."""
+FAR = 1.6
+SOFT_EDGE = 0.01
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Scene:
-    """A painted scene: the sharp picture followed by its blurred copies, and its depth."""
+    """A painted scene: the sharp picture with its blurred copies and its depth."""
 
-    levels: tuple[Image.Image, ...]
-    depth: Image.Image
+    layers: Layers
 
 
 @dataclass(slots=True)
@@ -58,31 +74,74 @@ def scene(subject: Subject, seed: int, size: tuple[int, int] = SIZE) -> Scene:
     dice = random.Random(f"{subject}-{seed}")
     canvas = _Canvas(_rock(dice, size), _slope(size), dice)
     _PAINTERS[subject](canvas)
-    sharp = canvas.picture.filter(ImageFilter.GaussianBlur(0.6))
-    scale = size[0] / SIZE[0]
-    copies = [sharp.filter(ImageFilter.GaussianBlur(radius * scale)) for radius in BLURS]
-    return Scene((sharp, *copies), canvas.depth.filter(ImageFilter.GaussianBlur(2)))
+    sharp = np.asarray(canvas.picture.filter(ImageFilter.GaussianBlur(0.6)))
+    levels = np.asarray(canvas.depth.filter(ImageFilter.GaussianBlur(2)))
+    depth = (levels / 255).astype(np.float32)
+    return Scene(layers(_grained(sharp, dice), _deep(depth, subject), MOST_BLUR))
+
+
+def _grained(picture: Pixels, dice: random.Random) -> Pixels:
+    """The picture with fine texture of two grains all over it."""
+    rows, columns = picture.shape[:2]
+    noise = np.random.default_rng(dice.randrange(2**32))
+    grain = np.zeros((rows, columns), dtype=np.float32)
+    for size, part in ((1.2, 0.6), (2.6, 0.4)):
+        spots = noise.normal(0, 1, (rows, columns)).astype(np.float32)
+        spots = cv2.GaussianBlur(spots, (0, 0), size).astype(np.float32)
+        grain += part * spots / float(spots.std())
+    shown = picture.astype(np.float32) * (1 + GRAIN * grain[..., None]) + 2 * grain[..., None]
+    grained: Pixels = np.clip(np.rint(shown), 0, 255).astype(np.uint8)
+    return grained
+
+
+def _deep(depth: Depth, subject: Subject) -> Depth:
+    """The depth, with the far background moved away where the subject has one."""
+    behind = BEHIND.get(subject)
+    if behind is None:
+        return depth
+    share = np.clip((depth - behind) / SOFT_EDGE, 0, 1)
+    deep: Depth = (depth + share * (FAR - behind)).astype(np.float32)
+    return deep
 
 
 def picture(
-    what: Scene, focus: float, *, ev: float = 0.0, shift: tuple[int, int] = (0, 0)
+    what: Scene,
+    focus: float,
+    *,
+    blur: float = 60.0,
+    ev: float = 0.0,
+    shift: tuple[float, float] = (0.0, 0.0),
+    growth: float = 1.0,
+    wind: float = 0.0,
+    seed: int = 0,
 ) -> Image.Image:
     """The scene with the plane of focus at a depth from 0 (nearest) to 1.
 
-    ev brightens or darkens in stops; shift moves the whole picture by pixels.
+    blur: radius in pixels that one unit of depth makes. ev brightens or darkens in stops; shift
+    moves the whole picture by pixels, growth makes it larger; wind sways a part of it by pixels.
     """
-    out = what.levels[0].copy()
-    for level, inner, outer in zip(what.levels[1:], REACH, REACH[1:], strict=False):
-        table = [_share(abs(depth / 255 - focus), inner, outer) for depth in range(256)]
-        out.paste(level, mask=what.depth.point(table))
+    out = _focused(what, focus, blur)
+    if wind:
+        out = _swayed(out, wind)
+    if shift != (0.0, 0.0) or growth != 1.0:
+        out = moved(out, *shift, growth)
     if ev:
-        gain = 2 ** (ev / 2.2)
-        out = out.point([min(255, round(value * gain)) for value in range(256)] * 3)
-    return ImageChops.offset(out, *shift) if shift != (0, 0) else out
+        out = np.clip(out.astype(np.float32) * 2 ** (ev / 2.2), 0, 255).astype(np.uint8)
+    return Image.fromarray(with_noise(out, seed, NOISE))
 
 
-def _share(distance: float, inner: float, outer: float) -> int:
-    return round(255 * min(1.0, max(0.0, (distance - inner) / (outer - inner))))
+@lru_cache(maxsize=1)  # a burst stays in focus
+def _focused(what: Scene, focus: float, blur: float) -> Pixels:
+    return focused(what.layers, focus, blur)
+
+
+def _swayed(picture: Pixels, pixels: float) -> Pixels:
+    """A tuft in the upper left is pushed aside; all else stays."""
+    rows, columns = picture.shape[:2]
+    y, x = np.mgrid[:rows, :columns].astype(np.float32)
+    apart = ((x - 0.3 * columns) / (0.08 * columns)) ** 2 + ((y - 0.35 * rows) / (0.1 * rows)) ** 2
+    push = (pixels * np.exp(-apart)).astype(np.float32)
+    return cv2.remap(picture, x + push, y, cv2.INTER_LINEAR).astype(np.uint8)
 
 
 def with_splash(image: Image.Image, seed: int, height: float) -> Image.Image:

@@ -22,6 +22,10 @@ COLUMNS = (
     "planned",
     "role",
     "kind_by_picture",
+    "verdict",
+    "missing_end",
+    "dark",
+    "focus",
     "about",
 )
 ROLES = {"CR3": "raw", "ORF": "raw", "JPG": "image", "MP4": "clip", "THM": "thumbnail"}
@@ -140,6 +144,10 @@ def _frame_rows(series: Series, one: Named, frame: int, sequence: int) -> Iterat
             planned="" if series.planned is None else str(series.planned),
             role=role,
             kind_by_picture="marker" if one.picture.look == "cap" else "",
+            verdict=series.verdict,
+            missing_end=series.missing_end,
+            dark="" if one.picture.look == "plain" else "1",
+            focus=f"{one.picture.focus:.4f}",
             about="; ".join(text for text in known if text),
         )
 

@@ -105,7 +105,11 @@ class Picture:
     """Depth of the plane of focus in the scene, 0 nearest to 1."""
     ev: float = 0.0
     splash: float | None = None
-    shift: tuple[int, int] = (0, 0)
+    blur: float = 60.0
+    """Radius in pixels that one unit of depth off the plane of focus makes."""
+    shift: tuple[float, float] = (0.0, 0.0)
+    growth: float = 1.0
+    wind: float = 0.0
     look: Look = "plain"
     about: str = ""
 
@@ -127,6 +131,9 @@ class Series:
     body: Body = CANON
     sidecars: Mapping[int, str] = field(default_factory=dict)
     cut: int | None = None
+    verdict: str = ""
+    """What the pictures of a stack come to, and at which end something of it is missing."""
+    missing_end: str = ""
     rollover_at: int | None = None
     """Position of the first frame after the counter's 9999."""
 
@@ -134,6 +141,14 @@ class Series:
     def planned(self) -> int | None:
         """The count that the camera was set to, where its files say so."""
         return self.pictures[0].shot.planned
+
+
+WHOLE = (-0.03, 1.03)
+"""Planes of focus from before the nearest part of a scene to behind its farthest one."""
+FRONT = (-0.03, 0.66)
+"""The same where a far background is to stay soft."""
+WIND = {9: 4.0, 10: 6.0, 16: 5.0}
+"""Pixels that a tuft sways by, by the position of the slice."""
 
 
 def at(text: str) -> datetime:
@@ -209,6 +224,7 @@ def manual_stack(
     gaps: Sequence[float],
     centimetres: Sequence[int],
     depths: tuple[float, float],
+    blur: float,
 ) -> tuple[Picture, ...]:
     """A stack whose focus ring was turned by hand between flash-lit frames."""
     times = moments(start, gaps)
@@ -217,9 +233,11 @@ def manual_stack(
     pictures = []
     for index, (time, near, plane) in enumerate(zip(times, centimetres, planes, strict=True)):
         shot = replace(base, near_m=near / 100, far_m=(near + 1) / 100)
-        shift = (index % 3 - 1, (index * 2) % 5 - 2)
+        shift = (index % 3 - 1.0, (index * 2) % 5 - 2.0)
         pictures.append(
-            Picture(shot=written(shot, CANON, time), taken=time, focus=plane, shift=shift)
+            Picture(
+                shot=written(shot, CANON, time), taken=time, focus=plane, blur=blur, shift=shift
+            )
         )
     return tuple(pictures)
 
@@ -296,9 +314,16 @@ def _opening() -> list[Series]:
         for moment, focus in (("13:02:11.34", 0.4), ("13:02:29.82", 0.45))
     ]
     gaps = steady(48, 0.16, 0.012, 1)
-    pictures = bracket(MACRO, at("13:03:05.10"), gaps, (0.31, 0.38), (0.05, 0.85), 48)
+    pictures = bracket(MACRO, at("13:03:05.10"), gaps, (0.31, 0.38), WHOLE, 48)
     about = "focus bracket of 48, whole"
-    whole = Series(kind="focus-bracket", about=about, subject="limpets", seed=1, pictures=pictures)
+    whole = Series(
+        kind="focus-bracket",
+        about=about,
+        subject="limpets",
+        seed=1,
+        verdict="complete",
+        pictures=pictures,
+    )
     return [*tries, whole]
 
 
@@ -307,10 +332,17 @@ def _back_to_back() -> list[Series]:
     start = at("13:05:02.40")
     for turn in ("first", "second"):
         gaps = steady(30, 0.2, 0.015, 2 + len(series))
-        pictures = bracket(MACRO, start, gaps, (0.33, 0.38), (0.1, 0.7), 30)
+        pictures = bracket(MACRO, start, gaps, (0.33, 0.38), FRONT, 30)
         about = f"focus bracket of 30, {turn} of two shot back to back"
         series.append(
-            Series(kind="focus-bracket", about=about, subject="anemone", seed=1, pictures=pictures)
+            Series(
+                kind="focus-bracket",
+                about=about,
+                subject="anemone",
+                seed=1,
+                verdict="complete",
+                pictures=pictures,
+            )
         )
         start = pictures[-1].taken + timedelta(seconds=2.3)
     return series
@@ -318,15 +350,17 @@ def _back_to_back() -> list[Series]:
 
 def _wrong_end_and_retake() -> list[Series]:
     wrong_gaps, gaps = steady(20, 1.3, 0.12, 4), steady(72, 1.25, 0.15, 5)
-    wrong = bracket(LIT, at("13:07:30.20"), wrong_gaps, (0.42, 0.48), (0.62, 0.98), 20)
+    wrong = bracket(LIT, at("13:07:30.20"), wrong_gaps, (0.42, 0.48), (0.5, 1.03), 20)
     again = wrong[-1].taken + timedelta(seconds=9.4)
-    retake = bracket(LIT, again, gaps, (0.3, 0.46), (0.02, 0.95), 72)
+    retake = bracket(LIT, again, gaps, (0.3, 0.46), WHOLE, 72)
     return [
         Series(
             kind="focus-bracket",
             about="focus bracket of 20, started too far",
             subject="barnacles",
             seed=1,
+            verdict="incomplete",
+            missing_end="first",
             pictures=wrong,
         ),
         Series(
@@ -334,6 +368,7 @@ def _wrong_end_and_retake() -> list[Series]:
             about="focus bracket of 72, retake of the one before",
             subject="barnacles",
             seed=1,
+            verdict="complete",
             pictures=retake,
             suffixes=("CR3", "JPG"),
             sidecars={1: "short", 2: "short", 36: "long", 40: "long", 72: "short"},
@@ -344,7 +379,7 @@ def _wrong_end_and_retake() -> list[Series]:
 
 def _stopped_and_clip() -> list[Series]:
     gaps = steady(11, 0.25, 0.02, 6)
-    pictures = bracket(MACRO, at("13:11:20.55"), gaps, (0.32, 0.39), (0.05, 0.9), 48)
+    pictures = bracket(MACRO, at("13:11:20.55"), gaps, (0.32, 0.39), WHOLE, 48)
     clip = lone(replace(MACRO, exposure=Fraction(1, 50)), "13:13:04.70", 0.5, None)
     return [
         Series(
@@ -352,6 +387,8 @@ def _stopped_and_clip() -> list[Series]:
             about="focus bracket of 48, stopped after 11",
             subject="limpets",
             seed=2,
+            verdict="incomplete",
+            missing_end="last",
             pictures=pictures,
         ),
         Series(
@@ -396,7 +433,8 @@ def _by_hand() -> list[Series]:
         at("13:16:05.62"),
         (3.1, 2.4, 5.6, 2.2, 3.7, 2.9, 4.4, 3.3),
         (32, 32, 33, 34, 34, 35, 35, 36, 37),
-        (0.15, 0.7),
+        FRONT,
+        26.0,
     )
     cap_time = nine[-1].taken + timedelta(seconds=14.2)
     cap_shot = replace(LIT, focus_mode="manual", exposure=Fraction(1, 4), near_m=0.37, far_m=0.38)
@@ -405,7 +443,8 @@ def _by_hand() -> list[Series]:
         cap_time + timedelta(seconds=9.7),
         (2.6, 4.8, 3.2, 2.3, 3.9, 3.0),
         (34, 34, 35, 35, 36, 37, 37),
-        (0.2, 0.75),
+        WHOLE,
+        12.0,
     )
     return [
         Series(
@@ -413,6 +452,7 @@ def _by_hand() -> list[Series]:
             about="stack of 9, focus turned by hand",
             subject="anemone",
             seed=2,
+            verdict="complete",
             pictures=nine,
         ),
         Series(
@@ -427,6 +467,7 @@ def _by_hand() -> list[Series]:
             about="stack of 7, focus turned by hand",
             subject="limpets",
             seed=3,
+            verdict="complete",
             pictures=seven,
         ),
     ]
@@ -488,13 +529,18 @@ def _wide_lens() -> list[Series]:
         for moment, focus in (("13:26:02.27", 0.3), ("13:26:15.90", 0.5))
     ]
     gaps = steady(25, 0.23, 0.015, 7)
-    pictures = bracket(WIDE, at("13:26:50.36"), gaps, (0.16, 0.25), (0.05, 0.9), 25)
+    pictures = bracket(WIDE, at("13:26:50.36"), gaps, (0.16, 0.25), WHOLE, 25)
+    pictures = tuple(
+        replace(each, blur=34.0, wind=WIND.get(place, 0.0))
+        for place, each in enumerate(pictures, 1)
+    )
     about = "focus bracket of 25 over the counter's end, in two folders"
     across = Series(
         kind="focus-bracket",
         about=about,
         subject="limpets",
         seed=4,
+        verdict="complete",
         pictures=pictures,
         rollover_at=11,
     )
@@ -517,7 +563,7 @@ def _endings() -> list[Series]:
             kind=kind,
             about=about,
             subject="barnacles",
-            seed=3,
+            seed=3 + index,
             pictures=lone(shot, moment, 0.3 + 0.1 * index, 0.22),
             suffixes=suffixes,
         )
@@ -553,12 +599,14 @@ def _second_tries() -> list[Series]:
             kind="single",
             about="a try, second body",
             subject="anemone",
-            seed=3,
+            seed=5 + index,
             pictures=lone(replace(SECOND, focus_step=7200), moment, focus, 0.25, OM),
             suffixes=("ORF", "JPG"),
             body=OM,
         )
-        for moment, focus in (("13:17:45.60", 0.3), ("13:18:02.35", 0.4), ("13:18:21.20", 0.5))
+        for index, (moment, focus) in enumerate(
+            (("13:17:45.60", 0.3), ("13:18:02.35", 0.4), ("13:18:21.20", 0.5))
+        )
     ]
 
 
@@ -571,13 +619,22 @@ def _second_bracket() -> Series:
         shot = replace(
             base, shot_number=index + 1, near_m=metres, far_m=metres, focus_step=8400 - 150 * index
         )
-        focus = 0.1 + 0.045 * index
-        pictures.append(Picture(shot=written(shot, OM, time), taken=time, focus=focus))
+        pictures.append(
+            Picture(
+                shot=written(shot, OM, time),
+                taken=time,
+                focus=FRONT[0] + (FRONT[1] - FRONT[0]) * index / (len(times) - 1),
+                blur=40.0,
+                shift=(0.8 * index, -0.3 * index),
+                growth=1 + 0.001 * index,
+            )
+        )
     return Series(
         kind="focus-bracket",
         about="focus bracket of 15, second body, while the first took its interval series",
         subject="anemone",
         seed=3,
+        verdict="complete",
         pictures=tuple(pictures),
         suffixes=("ORF", "JPG"),
         body=OM,

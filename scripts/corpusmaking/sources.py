@@ -30,15 +30,19 @@ DEBIAN: Final = (
     Package(name="libexif", version="0.6.24", within="test/testdata", folder="libexif"),
 )
 PYPI: Final = (Package(name="piexif", version="1.1.3", within="tests/images", folder="piexif"),)
+WHEELS: Final = (Package(name="scikit_image", version="0.16.2", within="data", folder="depth"),)
+"""Built packages: only their data is unpacked. The folder within is below the archive's first one."""
+WHEEL_OF: Final = ("3.7", "cp", "cp37m", "manylinux1_x86_64")
+"""Python, implementation, ABI and platform of these: the ones that still carried the data."""
 BARE: Final = "exiv2"
 """The folder whose bare metadata files are wrapped up as JPEGs."""
 WRAPPED: Final = "exv"
 """The folder that they go to."""
-FOLDERS: Final = (*(package.folder for package in (*DEBIAN, *PYPI)), WRAPPED)
+FOLDERS: Final = (*(package.folder for package in (*DEBIAN, *PYPI, *WHEELS)), WRAPPED)
 STAMP: Final = (
     "".join(
         f"{package.folder}/ is {package.within} of {package.name} {package.version}\n"
-        for package in (*DEBIAN, *PYPI)
+        for package in (*DEBIAN, *PYPI, *WHEELS)
     )
     + f"{WRAPPED}/ holds the .exv files of {BARE}/ as JPEGs\n"
 )

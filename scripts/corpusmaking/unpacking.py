@@ -36,7 +36,7 @@ def _inside(name: str, within: str) -> PurePosixPath | None:
 
 def _members(archive: Path) -> Iterator[tuple[str, bytes]]:
     """Name and bytes of each plain file."""
-    if archive.suffix == ".zip":
+    if archive.suffix in (".zip", ".whl"):
         with zipfile.ZipFile(archive) as opened:
             for entry in opened.infolist():
                 if not entry.is_dir():

@@ -20,6 +20,10 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "ingest": ("sorter.cli.ingest:ingest", "Carries a card into a shoot folder, and verifies it."),
     "verify": ("sorter.cli.verify:verify", "Reads a shoot again and names what has changed."),
     "undo": ("sorter.cli.undo:undo", "Takes the last ingest of a shoot back."),
+    "check": (
+        "sorter.cli.check:check",
+        "Looks at the pictures: which stacks are worth merging, and which frames.",
+    ),
     "handoff": (
         "sorter.cli.handoff:handoff",
         "Hands the stacks of a shoot to a stacking program, and takes results back.",

@@ -10,6 +10,7 @@ import click
 
 from sorter.cli.paths import GivenPath
 from sorter.errors import BadChoice
+from sorter.model.finding import Verdict
 from sorter.model.kinds import NO_FRAME_KINDS, STACK_KINDS, Kind
 from sorter.model.result import Asked, ResultType
 from sorter.model.stack import SliceFiles, SliceOrder, Stack, Wish
@@ -25,7 +26,8 @@ Examples:
   sorter handoff rock-pool --folders /fast/stacks --only 3,7-9 --files raw
   sorter handoff rock-pool --run 'merge --output {result} {frames}' --jobs 2
   sorter handoff rock-pool --collect Desktop/0003_limpet.tif
-  sorter handoff rock-pool --list lists --kind burst --only 11
+  sorter handoff rock-pool --folders /fast/stacks --verdict complete --verdict usable --trim
+  sorter handoff rock-pool --list lists --kind burst --best 5
 
 Exit codes: 0 all went well; 1 finished, but some stacks were left out or gave no result, or some
 files were not taken in: they are named; 2 wrong usage, nothing done; 3 stopped (a full disk,
@@ -124,6 +126,19 @@ Ctrl-C), nothing lost, run it again.
     "bursts.",
 )
 @click.option(
+    "--verdict",
+    "verdicts",
+    multiple=True,
+    type=click.Choice([str(each) for each in Verdict]),
+    metavar="VERDICT",
+    help=f"Only stacks that `sorter check` calls {', '.join(Verdict)}. Give it once for every verdict.",
+)
+@click.option(
+    "--trim",
+    is_flag=True,
+    help="Leave out the frames that `sorter check` calls surplus, dark or of something else.",
+)
+@click.option(
     "--with-related",
     is_flag=True,
     help="Also the single or burst of a stack's set-up, as a list or folder beside the stack's; with "
@@ -149,6 +164,8 @@ def handoff(ctx: click.Context, /, *, shoot: Path, **given: Any) -> None:  # noq
         files=SliceFiles(files) if files else None,
         order=SliceOrder(given["order"]),
         best=given["best"],
+        verdicts=frozenset(map(Verdict, given["verdicts"])) or None,
+        trims=given["trim"],
         with_related=given["with_related"],
     )
     if given["command"] is not None:
@@ -177,8 +194,11 @@ def refuse_mixtures(given: Mapping[str, Any]) -> None:
     own = {"jobs": 1, "time_limit": None, "again": False, "result_type": str(ResultType.TIF)}
     if not run and any(given[name] != usual for name, usual in own.items()):
         raise BadChoice("--jobs, --time-limit, --again and --result-type go with --run.")
-    if collects and (given["best"] or given["with_related"] or given["files"]):
-        raise BadChoice("--best, --with-related and --files do not go with --collect.")
+    narrows = ("best", "verdicts", "trim", "with_related", "files")
+    if collects and any(given[name] for name in narrows):
+        raise BadChoice(
+            "--best, --verdict, --trim, --with-related and --files do not go with --collect."
+        )
 
 
 def parse_limit(text: str) -> float:

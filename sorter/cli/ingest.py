@@ -23,7 +23,7 @@ _EXAMPLE = """\b
 Examples:
   sorter ingest /media/card ~/pictures/rock-pool --dry-run
   sorter ingest /media/card ~/pictures/rock-pool --backup /media/second/rock-pool
-  sorter ingest /media/card ~/pictures/rock-pool --name "west pool"
+  sorter ingest /media/card ~/pictures/rock-pool --name "west pool" --look
   sorter ingest /media/card ~/pictures/rock-pool --folder "{sequence:03d} {kind} f{f_number}"
   sorter ingest /media/card ~/pictures/rock-pool --corrections limpets.csv --hand-pause 90
 
@@ -59,6 +59,12 @@ go on; 4 a copy came out different from the card's file: it is named.
     metavar="PATTERN",
     help="How the folders of sequences are named; see below.",
 )
+@click.option(
+    "--look",
+    is_flag=True,
+    help="Look at the pictures before planning: markers part what they stand between, stacks among "
+    "bursts and singles are found.",
+)
 @click.option("--name", default="", metavar="NAME", help="A name for the folders, as {name}.")
 @corrections_option
 @settings_options
@@ -76,6 +82,7 @@ def ingest(
     settings: Settings,
     dry_run: bool,
     move: bool,
+    look: bool,
     yes: bool,
 ) -> None:
     """Carries a card into a shoot folder, and verifies it.
@@ -100,6 +107,7 @@ def ingest(
         name=name,
         corrections=pipeline.read_corrections(corrections_file) if corrections_file else (),
         moves=move,
+        looks=look,
         backup=backup,
         folder=pipeline.DEFAULT_FOLDER if folder is None else folder,
     )
@@ -136,6 +144,7 @@ def _ticks(bars: Bars) -> pipeline.Ticks:
 
     return pipeline.Ticks(
         reading=bars.tick("reading the card", "finding the sequences"),
+        looking=bars.tick("looking at the pictures", "judging them"),
         comparing=bars.tick("comparing with the shoot", in_bytes=True),
         carrying=bars.tick("carrying", "verifying", in_bytes=True),
     )

@@ -32,6 +32,8 @@ UNFINISHED: Final = f"{HIDDEN}/unfinished"
 WORK: Final = f"{HIDDEN}/work"
 LOGS: Final = f"{HIDDEN}/logs"
 """Where other programs merge stacks, and what they said."""
+LOOKED: Final = f"{HIDDEN}/looked"
+"""What was measured of the pictures."""
 
 ASIDE: Final = f"{HIDDEN}/replaced"
 """Where files lie that were not as they were carried when good ones took their places."""
@@ -264,6 +266,21 @@ class Shoot:
         os.replace(unfinished, there)
         force_folder(os.path.dirname(there))
 
+    def keep(self, path: str, data: bytes) -> None:
+        """The file holds these bytes, or is gone: what can be made anew is not forced. Raises OSError."""
+        there = self._made(path)
+        unfinished = self.at(f"{UNFINISHED}/{path.rpartition('/')[2]}")
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(unfinished)
+        try:
+            with NewFile(unfinished) as file:
+                file.write(memoryview(data))
+            os.replace(unfinished, there)
+        except OSError:
+            with contextlib.suppress(OSError):
+                os.unlink(unfinished)
+            raise
+
     def remove(self, path: str) -> None:
         """The file is gone; it may have been gone before. Raises OSError."""
         with contextlib.suppress(FileNotFoundError):
@@ -298,6 +315,7 @@ class Shoot:
         self.remove_unfinished()
         self.clear(WORK)
         self.clear(LOGS)
+        self.clear(LOOKED)
         with contextlib.suppress(FileNotFoundError):
             os.rmdir(self.root / UNFINISHED)
         kept = self.set_aside_before()

@@ -61,8 +61,8 @@ def _made(ground: Ground, pieces: tuple[Piece, ...], stretch: Stretch) -> Made:
     count = stretch.stop - stretch.start
     these = "this frame is a" if count == 1 else f"these {count} frames are one"
     grounds = Grounds(
-        begins="the corrections file says so",
-        kind=f"the corrections file says that {these} sequence{why}",
+        begins="the pictures show it" if stretch.why else "the corrections file says so",
+        kind=stretch.why or f"the corrections file says that {these} sequence{why}",
         margin=BEYOND_DOUBT,
         begins_margin=BEYOND_DOUBT,
     )

@@ -29,13 +29,15 @@ class Misfit(ValueError):
 class Stretch:
     """What one correction says of a timeline's shots, start to stop (behind the last).
 
-    kind: None where it leaves the kind open.
+    kind: None where it leaves the kind open. why: what the pictures show, empty where it is the
+    user's own word.
     """
 
     start: int
     stop: int
     kind: Kind | None
     name: str
+    why: str = ""
 
     def meets(self, start: int, stop: int) -> bool:
         """Whether it has a frame in common with the shots from start to stop."""
@@ -84,7 +86,13 @@ def _stretch(correction: Correction, places: _Places) -> tuple[int, Stretch]:
         raise Misfit(correction, _backwards(correction))
     if kind is Kind.SINGLE and count > 1:
         raise Misfit(correction, _no_single(count))
-    stretch = Stretch(start=first.shot, stop=last.shot + 1, kind=kind, name=correction.name)
+    stretch = Stretch(
+        start=first.shot,
+        stop=last.shot + 1,
+        kind=kind,
+        name=correction.name,
+        why=correction.why,
+    )
     return first.line, stretch
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final, TypeAlias
+from typing import Final
 
 from sorter.errors import BadChoice
 from sorter.handoff.naming import (
@@ -16,6 +16,7 @@ from sorter.handoff.naming import (
 )
 from sorter.handoff.numbers import is_in, lacking, spans_of, written
 from sorter.handoff.slices import frames_of, in_order, picked, wanted_roles, what_lacks
+from sorter.model.finding import Verdict
 from sorter.model.kinds import Kind
 from sorter.model.plan import Entry
 from sorter.model.sequence import Bond
@@ -23,18 +24,27 @@ from sorter.model.stack import Choice, LeftOut, PassedOver, Spans, Stack, Wish
 
 _MOST_NAMED: Final = 3
 _NO_BEST: Final = (
-    "checks.csv names no best frames of it. Leave out --best to hand all of them over."
+    "checks.csv names no frames of it to hand over. Leave out --best and --trim to hand over all."
 )
 
 
-Best: TypeAlias = Mapping[int, tuple[int, ...]]
-"""The positions of a sequence's best frames, the best first, by its number."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Said:
+    """What the findings say, by the sequences' numbers, as far as a wish asks for it.
+
+    best: positions of the best frames, the best first. left_out: positions that a trimmed stack does
+    without.
+    """
+
+    best: Mapping[int, tuple[int, ...]] = field(default_factory=dict)
+    verdicts: Mapping[int, Verdict] = field(default_factory=dict)
+    left_out: Mapping[int, frozenset[int]] = field(default_factory=dict)
 
 
-def choose(entries: Sequence[Entry], wish: Wish, best: Best | None = None) -> Choice:
+def choose(entries: Sequence[Entry], wish: Wish, said: Said | None = None) -> Choice:
     """The stacks that the wish asks for, each whole; those that are not whole, with the reason.
 
-    best: what the findings say, where the wish asks for it. A shoot without any sequence of these
+    said: what the findings say, where the wish asks for it. A shoot without any sequence of these
     kinds gives an empty choice. Raises BadChoice where a number is none of the shoot's, where
     numbers leave nothing to hand over, and where two stacks would have one name.
     """
@@ -42,7 +52,10 @@ def choose(entries: Sequence[Entry], wish: Wish, best: Best | None = None) -> Ch
     chosen, passed_over = _numbers(
         {number: files[0].row.kind for number, files in sequences.items()}, wish
     )
-    chooser = _Chooser(sequences=sequences, names=stack_names(entries), wish=wish, best=best or {})
+    said = said or Said()
+    if wish.verdicts is not None:
+        chosen = [number for number in chosen if said.verdicts.get(number) in wish.verdicts]
+    chooser = _Chooser(sequences=sequences, names=stack_names(entries), wish=wish, said=said)
     made = [chooser.stack(number) for number in chosen]
     stacks = tuple(each for each in made if isinstance(each, Stack))
     refuse_same_names(each for stack in stacks for each in (stack, *stack.related))
@@ -78,7 +91,7 @@ class _Chooser:
     sequences: Mapping[int, list[Entry]]
     names: Mapping[int, str]
     wish: Wish
-    best: Best
+    said: Said
     without: list[LeftOut] = field(default_factory=list)
 
     def stack(self, number: int) -> Stack | LeftOut:
@@ -91,13 +104,20 @@ class _Chooser:
 
     def _wanted(self, number: int) -> tuple[int, ...] | None:
         """The positions of the frames that go along; None for all."""
-        return None if self.wish.best is None else self.best.get(number, ())[: self.wish.best]
+        left_out = self.said.left_out.get(number, frozenset()) if self.wish.trims else frozenset()
+        if self.wish.best is not None:
+            best = (each for each in self.said.best.get(number, ()) if each not in left_out)
+            return tuple(best)[: self.wish.best]
+        if not left_out:
+            return None
+        frames = frames_of(self.sequences[number])
+        return tuple(frame.position for frame in frames if frame.position not in left_out)
 
     def _made(self, number: int, name: str, only: tuple[int, ...] | None) -> Stack | LeftOut:
         entries = self.sequences[number]
         frames = frames_of(entries)
         if only is not None:
-            name = f"{name}_best-{len(only)}"
+            name = name if self.wish.best is None else f"{name}_best-{len(only)}"
             frames = tuple(frame for frame in frames if frame.position in only)
             if not frames:
                 return LeftOut(number=number, name=name, reason=_NO_BEST)

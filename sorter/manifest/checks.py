@@ -1,16 +1,66 @@
-"""checks.csv: what the findings say of a shoot's sequences, as far as a hand-off asks for it."""
+"""checks.csv: what the pictures of a shoot say, a row for each sequence of two or more frames."""
 
 from __future__ import annotations
 
 import csv
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from sorter.errors import BadChoice
+from sorter.manifest.csvfile import defused_text
+from sorter.manifest.figures import figure
+from sorter.model.correction import Correction
+from sorter.model.finding import Check, Verdict
 
 CHECKS: Final = "checks.csv"
+COLUMNS: Final = tuple(each.name for each in fields(Check))
 _NUMBER: Final = "sequence"
-_BEST: Final = "best_frames"
+_LISTS: Final = ("surplus", "dark", "odd", "unseen")
+"""Columns with the positions that are left out of a trimmed stack; the last two may be missing."""
+
+
+def checks_bytes(checks: Iterable[Check]) -> bytes:
+    """The whole file: UTF-8, RFC 4180, positions with `;` between, each line ended by CRLF."""
+    import pandas as pd  # noqa: PLC0415  slow to load, and few commands need it
+
+    rows = [[_cell(getattr(check, name)) for name in COLUMNS] for check in checks]
+    table = pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
+    text: str = table.to_csv(index=False, lineterminator="\r\n")
+    return text.encode()
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, tuple):
+        return ";".join(map(str, value))
+    if isinstance(value, float):
+        return figure(value)
+    return defused_text(str(value))
+
+
+def checks_document(checks: Iterable[Check], suggested: Iterable[Correction], *, root: str) -> str:
+    """The same as one JSON document: lists are lists, what is empty is null; and what is suggested."""
+    whole = {
+        "form": 1,
+        "root": root,
+        "checks": [{name: _plain(getattr(check, name)) for name in COLUMNS} for check in checks],
+        "suggested": [
+            {"first": each.first, "last": each.last, "kind": each.kind, "why": each.why}
+            for each in suggested
+        ],
+    }
+    return json.dumps(whole, indent=1, allow_nan=False)
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401  whatever a column holds
+    return list(value) if isinstance(value, tuple) else value
+
+
+# ---- read for a hand-off ---------------------------------------------------------------------
 
 
 def read_best(path: Path) -> dict[int, tuple[int, ...]]:
@@ -18,22 +68,59 @@ def read_best(path: Path) -> dict[int, tuple[int, ...]]:
 
     Raises BadChoice where there is no such file, or it has not this form.
     """
+    rows = _rows(path, "--best", "nothing else says which frames are the best")
+    try:
+        return {
+            int(row[_NUMBER]): _positions(row["best_frames"]) for row in rows if row["best_frames"]
+        }
+    except (KeyError, TypeError, ValueError) as error:
+        raise _no_table(path, "--best", "best_frames") from error
+
+
+def read_verdicts(path: Path) -> dict[int, Verdict]:
+    """The verdict on each stack that has one. Raises BadChoice as read_best does."""
+    rows = _rows(path, "--verdict", "nothing else holds verdicts")
+    try:
+        return {int(row[_NUMBER]): Verdict(row["verdict"]) for row in rows if row["verdict"]}
+    except (KeyError, TypeError, ValueError) as error:
+        raise _no_table(path, "--verdict", "verdict") from error
+
+
+def read_left_out(path: Path) -> dict[int, frozenset[int]]:
+    """The positions of each sequence that a trimmed stack leaves out. Raises BadChoice as read_best does."""
+    rows = _rows(path, "--trim", "nothing else says which frames are to be left out")
+    try:
+        return {int(row[_NUMBER]): _left_out(row) for row in rows}
+    except (KeyError, TypeError, ValueError) as error:
+        raise _no_table(path, "--trim", "surplus and dark") from error
+
+
+def _left_out(row: Mapping[str, str]) -> frozenset[int]:
+    must = [row["surplus"], row["dark"]]
+    lists = [*must, *(row.get(name) or "" for name in _LISTS[2:])]
+    return frozenset(position for text in lists if text for position in _positions(text))
+
+
+def _rows(path: Path, option: str, why: str) -> list[dict[str, str]]:
     try:
         with path.open(newline="", encoding="utf-8-sig") as file:
-            rows = csv.DictReader(file)
-            return {int(row[_NUMBER]): _positions(row[_BEST]) for row in rows if row[_BEST]}
+            return list(csv.DictReader(file))
     except FileNotFoundError as error:
         raise BadChoice(
-            f"--best: {path} is not there, and nothing else says which frames are the best. Leave "
-            "out --best to hand all frames over."
+            f"{option}: {path} is not there, and {why}. Run `sorter check` on the shoot first, or leave "
+            f"out {option}."
         ) from error
     except OSError as error:
-        raise BadChoice(f"--best: {path} cannot be read ({error.strerror}).") from error
-    except (KeyError, TypeError, ValueError) as error:
-        raise BadChoice(
-            f"--best: {path} is no table of findings: it has to have the columns {_NUMBER} and "
-            f"{_BEST}, with positions such as 4;2;7."
-        ) from error
+        raise BadChoice(f"{option}: {path} cannot be read ({error.strerror}).") from error
+    except (csv.Error, ValueError) as error:
+        raise BadChoice(f"{option}: {path} is no table of findings that can be read.") from error
+
+
+def _no_table(path: Path, option: str, column: str) -> BadChoice:
+    return BadChoice(
+        f"{option}: {path} is no table of findings: it has to have the columns {_NUMBER} and "
+        f"{column}, with positions such as 4;2;7."
+    )
 
 
 def _positions(text: str) -> tuple[int, ...]:

@@ -10,7 +10,8 @@ class Correction:
     """The frames from first to last (source paths of one body) are one sequence.
 
     last: the same as first for one frame. kind: one of SEQUENCE_KINDS. kind, name: empty where the
-    sorter's own account stands. line: where it stands in its file.
+    sorter's own account stands. line: where it stands in its file. why: what the pictures show, where
+    it was not the user who said it.
     """
 
     first: str
@@ -18,3 +19,4 @@ class Correction:
     kind: str = ""
     name: str = ""
     line: int = field(default=0, compare=False)
+    why: str = field(default="", compare=False)

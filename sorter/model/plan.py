@@ -64,6 +64,7 @@ class Entry:
 
     placement.row holds the digest once the bytes were read. modified_ns: the card's own stamp when
     they were. moves: its ingest is a move. gone: the card's own file was removed.
+    found: what the last check of the pictures says of its sequence.
     """
 
     number: int
@@ -73,6 +74,7 @@ class Entry:
     modified_ns: int = 0
     moves: bool = False
     gone: bool = False
+    found: str = ""
 
     @property
     def row(self) -> Row:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TypeAlias
 
+from sorter.model.finding import Verdict
 from sorter.model.kinds import STACK_KINDS, Kind
 from sorter.model.row import Row
 
@@ -37,7 +38,8 @@ class Wish:
 
     only: their numbers; None stands for all of these kinds. files: None stands for what the frames
     of a stack have in common, images before raws. best: only so many frames of each, those that the
-    findings call the best; None for all. with_related: also the single or burst of a stack's set-up.
+    findings call the best; None for all. verdicts: only stacks of these; None for all. trims: without
+    the frames that the findings call surplus or broken. with_related: also the single or burst of a stack's set-up.
     """
 
     kinds: frozenset[Kind] = STACK_KINDS
@@ -45,6 +47,8 @@ class Wish:
     files: SliceFiles | None = None
     order: SliceOrder = SliceOrder.CAPTURE
     best: int | None = None
+    verdicts: frozenset[Verdict] | None = None
+    trims: bool = False
     with_related: bool = False
 
 

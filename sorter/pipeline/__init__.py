@@ -4,9 +4,20 @@ from __future__ import annotations
 
 from sorter.disk.output import check_target
 from sorter.handoff.numbers import parse_numbers
+from sorter.manifest.checks import checks_bytes, checks_document
 from sorter.manifest.corrections import read_corrections
 from sorter.manifest.document import document
 from sorter.manifest.tallies import tally_document
+from sorter.pipeline.checking import (
+    Checked,
+    check_card,
+    check_shoot,
+    default_jobs,
+    is_shoot,
+    write_checks,
+    write_suggested,
+    write_table,
+)
 from sorter.pipeline.collecting import collect
 from sorter.pipeline.handing import hand_off
 from sorter.pipeline.ingesting import Ingest
@@ -43,6 +54,7 @@ __all__ = [
     "ESTIMATED",
     "FULL_STOPS",
     "NEAR",
+    "Checked",
     "Findings",
     "Ingest",
     "Report",
@@ -54,15 +66,21 @@ __all__ = [
     "Wishes",
     "check_apart",
     "check_apart_from_shoots",
+    "check_card",
+    "check_shoot",
     "check_target",
+    "checks_bytes",
+    "checks_document",
     "circle_of",
     "collect",
     "covered",
+    "default_jobs",
     "document",
     "draw",
     "estimated_magnification",
     "hand_off",
     "is_near",
+    "is_shoot",
     "merge",
     "parse_numbers",
     "read_corrections",
@@ -74,7 +92,10 @@ __all__ = [
     "verify",
     "verify_both",
     "with_clocks_set",
+    "write_checks",
     "write_corrections",
     "write_manifest",
+    "write_suggested",
+    "write_table",
     "write_tally",
 ]

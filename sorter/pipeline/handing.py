@@ -6,9 +6,9 @@ from pathlib import Path
 
 from sorter.disk.output import real_path
 from sorter.errors import BadChoice
-from sorter.handoff.choose import Best, choose
+from sorter.handoff.choose import Said, choose
 from sorter.handoff.deliver import Delivery, refuse_lists, refuse_shoots_own
-from sorter.manifest.checks import CHECKS, read_best
+from sorter.manifest.checks import CHECKS, read_best, read_left_out, read_verdicts
 from sorter.model.stack import Handed, Handoff, LeftOut, Wish
 from sorter.pipeline.scanning import Tick
 from sorter.writing import records
@@ -26,7 +26,7 @@ def hand_off(
     if lists is None and folders is None:
         raise BadChoice("say where the stacks are to go: --list DIR, --folders DIR, or both.")
     entries = records.entries_of(shoot)
-    choice = choose(entries, wish, best_frames(shoot, wish))
+    choice = choose(entries, wish, said_of(shoot, wish))
     stacks = tuple(each for stack in choice.stacks for each in (stack, *stack.related))
     shoot, lists, folders = real_path(shoot), _real(lists), _real(folders)
     for target in filter(None, (lists, folders)):
@@ -46,12 +46,17 @@ def hand_off(
     )
 
 
-def best_frames(shoot: Path, wish: Wish) -> Best | None:
-    """What the shoot's checks.csv says of best frames, where the wish asks for them.
+def said_of(shoot: Path, wish: Wish) -> Said:
+    """What the shoot's checks.csv says, as far as the wish asks for it.
 
     Raises BadChoice where there is none, or none that can be read.
     """
-    return None if wish.best is None else read_best(real_path(shoot) / CHECKS)
+    checks = real_path(shoot) / CHECKS
+    return Said(
+        best={} if wish.best is None else read_best(checks),
+        verdicts={} if wish.verdicts is None else read_verdicts(checks),
+        left_out=read_left_out(checks) if wish.trims else {},
+    )
 
 
 def _real(path: Path | None) -> Path | None:

@@ -27,6 +27,7 @@ from sorter.model.frame import ReadFile
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.sequence import Account
 from sorter.pipeline.carrying import Carrying, Looked
+from sorter.pipeline.checking import apart_from, check_account, default_jobs
 from sorter.pipeline.recording import RECORDS, new_ledger, refuse_foreign_lists
 from sorter.pipeline.scanning import Tick, account_of, unread_files
 from sorter.pipeline.second import Second
@@ -47,7 +48,8 @@ class Ingest:
     First `look`, which changes nothing; then `carry`. Where the shoot's ledger holds a plan for
     this card that was not ended, that plan is gone on with (goes_on), and no new one is made before
     it is done. One for another card waits for that card (waits_elsewhere). Corrections of frames
-    that are in the shoot already as something else move nothing there (too_late).
+    that are in the shoot already as something else move nothing there (too_late). suggested: what
+    the pictures made of the grouping, where they were to be looked at.
     Raises what Card and Shoot raise, BadPattern and BadShoot.
     """
 
@@ -68,6 +70,7 @@ class Ingest:
         self.goes_on: Run | None = None
         self.waits_elsewhere: Run | None = None
         self.too_late: tuple[Correction, ...] = ()
+        self.suggested: tuple[Correction, ...] = ()
 
     def __enter__(self) -> Self:
         return self
@@ -174,10 +177,7 @@ class Ingest:
     def _look_afresh(self, ticks: Ticks) -> None:
         """A new plan for all that the shoot does not have yet."""
         self._listing = self._listed()
-        wishes = self._wishes
-        account = account_of(
-            self._card, self._listing, wishes.settings, ticks.reading, wishes.corrections
-        )
+        account = self._account(ticks)
         known = self._known()
         self._comparison = self._compared(account, known, ticks.comparing)
         standing = Standing(
@@ -198,6 +198,22 @@ class Ingest:
         about = _about(account, numbers.sequences, met)
         self.plan = make_plan(rows, about, standing, self._naming)
         self.too_late = self._late(account, told)
+
+    def _account(self, ticks: Ticks) -> Account:
+        """What is on the card; the pictures have their say where it is wished for.
+
+        What the user says stands over what the pictures say.
+        """
+        wishes, said = self._wishes, self._wishes.corrections
+        account = account_of(self._card, self._listing, wishes.settings, ticks.reading, said)
+        if not wishes.looks:
+            return account
+        found = check_account(self._card, account, default_jobs(), ticks.looking)
+        self.suggested = apart_from(said, found.suggested, account)
+        if not self.suggested:
+            return account
+        every = (*said, *self.suggested)
+        return account_of(self._card, self._listing, wishes.settings, ticks.reading, every)
 
     def _late(self, account: Account, told: dict[str, Entry]) -> tuple[Correction, ...]:
         """The corrections that come too late. A path may be spelled as the manifest does it."""

@@ -32,7 +32,7 @@ from sorter.model.folders import RESULTS
 from sorter.model.result import Asked, Failed, Merged, Results
 from sorter.model.stack import Choice, Stack, Wish
 from sorter.pipeline.finishing import Finished, Keeper, finish, first_of
-from sorter.pipeline.handing import best_frames
+from sorter.pipeline.handing import said_of
 from sorter.pipeline.recording import write_records
 from sorter.pipeline.scanning import Tick
 from sorter.pixels.decoded import Undecodable, picture_digest
@@ -60,7 +60,7 @@ def merge(root: Path, wish: Wish, asked: Asked, tick: Tick) -> Results:
         refuse_shoot(str(shoot.root))
     with Ledger(shoot.hidden, hold=True) as ledger:
         entries = ledger.entries()
-        choice = choose(entries, wish, best_frames(root, wish))
+        choice = choose(entries, wish, said_of(root, wish))
         keeper = Keeper(shoot=shoot, ledger=ledger)
         return _Merging(
             shoot=shoot, keeper=keeper, wish=wish, asked=asked, command=command, tick=tick

@@ -23,7 +23,8 @@ _TRACKS: Final = frozenset({Role.CLIP, Role.SOUND})
 class Wishes:
     """What the user asked for. folder: the pattern of folder names. name: for that pattern.
 
-    backup: where a second copy is to lie; None for none.
+    looks: the pictures decide too what belongs together. backup: where a second copy is to lie; None
+    for none.
     """
 
     settings: Settings = field(default_factory=Settings)
@@ -31,16 +32,18 @@ class Wishes:
     name: str = ""
     corrections: tuple[Correction, ...] = ()
     moves: bool = False
+    looks: bool = False
     backup: Path | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ticks:
-    """Progress by stage. reading: in files of the card. comparing, carrying: in bytes."""
+    """Progress by stage. reading: in files of the card. looking: in frames. The others: in bytes."""
 
     reading: Tick
     comparing: Tick
     carrying: Tick
+    looking: Tick = lambda _done, _total: None
 
 
 class Counted:

@@ -13,7 +13,7 @@ import os
 import sqlite3
 import stat
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Final, Self
@@ -179,7 +179,18 @@ class Ledger:
                 " WHERE ? IN (state, '') ORDER BY number",
                 (state or "",),
             )
-            return tuple(_entry(cells, moves) for cells in found)
+            entries = tuple(_entry(cells, moves) for cells in found)
+            findings = self._findings()
+        if not findings:
+            return entries
+        return tuple(replace(each, found=findings.get(each.number, "")) for each in entries)
+
+    def _findings(self) -> dict[int, str]:
+        """What checks found, by file; nothing in ledgers of shoots that were never checked."""
+        there = self._base.execute(
+            "SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'findings'"
+        ).fetchone()
+        return dict(self._base.execute("SELECT number, says FROM findings")) if there else {}
 
     # ---- what it notes ---------------------------------------------------------------------
 
@@ -229,6 +240,16 @@ class Ledger:
         """
         with self._committing():
             self._base.executemany(_PROGRESS, (_progress(entry) for entry in entries))
+
+    def say_findings(self, says: Mapping[int, str]) -> None:
+        """What a check says of these files, in place of all that earlier checks said."""
+        with self._committing():
+            # Made when first needed: ledgers from before there were checks stay as they are.
+            self._base.execute(
+                "CREATE TABLE IF NOT EXISTS findings (number INTEGER PRIMARY KEY, says TEXT NOT NULL)"
+            )
+            self._base.execute("DELETE FROM findings")
+            self._base.executemany("INSERT INTO findings VALUES (?, ?)", says.items())
 
     def set_state(self, run: int, state: str) -> None:
         """The ingest is open, done or undoing."""

@@ -33,6 +33,7 @@ def _row(entry: Entry) -> Row:
     """A file that is not in its place has no destination and no digest yet."""
     row, said = entry.row, entry.placement.said
     told = row.notes.split("; ") if row.notes else []
-    notes = dict.fromkeys((*told, *(note.replace(";", ",") for note in said)))
+    found = (entry.found,) if entry.found else ()
+    notes = dict.fromkeys((*told, *(note.replace(";", ",") for note in (*said, *found))))
     row = replace(row, notes="; ".join(notes))
     return row if entry.state is State.PLACED else replace(row, destination="", sha256="")

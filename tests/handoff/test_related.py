@@ -8,7 +8,7 @@ import pytest
 
 from handoff.pools import changed, entry, lay_out, stack
 from sorter.errors import BadChoice
-from sorter.handoff.choose import choose
+from sorter.handoff.choose import Said, choose
 from sorter.handoff.deliver import Delivery
 from sorter.manifest.checks import read_best
 from sorter.model.kinds import Kind
@@ -71,22 +71,22 @@ def test_they_stand_beside_the_stack(tmp_path: Path) -> None:
 
 def test_the_best_frames_keep_their_order() -> None:
     wish = Wish(kinds=frozenset({Kind.BURST}), best=2)
-    (burst,) = choose(stack(7, 4, kind=Kind.BURST), wish, {7: (4, 1, 2, 3)}).stacks
+    (burst,) = choose(stack(7, 4, kind=Kind.BURST), wish, Said(best={7: (4, 1, 2, 3)})).stacks
     assert [each.row.position for each in burst.slices] == [1, 4]
     assert burst.name == "0007_burst_4_best-2"
     far = Wish(kinds=frozenset({Kind.BURST}), best=2, order=SliceOrder.FAR_FIRST)
-    (burst,) = choose(stack(7, 4, kind=Kind.BURST), far, {7: (4, 1, 2, 3)}).stacks
+    (burst,) = choose(stack(7, 4, kind=Kind.BURST), far, Said(best={7: (4, 1, 2, 3)})).stacks
     assert [each.row.position for each in burst.slices] == [4, 1]
 
 
 def test_a_sequence_without_best_frames_is_left_out() -> None:
-    choice = choose(stack(7, 4), Wish(best=2), {8: (1,)})
+    choice = choose(stack(7, 4), Wish(best=2), Said(best={8: (1,)}))
     assert choice.stacks == ()
     assert "checks.csv names no best frames of it" in choice.left_out[0].reason
 
 
 def test_fewer_best_frames_than_asked_for_are_all_of_them() -> None:
-    (one,) = choose(stack(7, 4), Wish(best=9), {7: (3,)}).stacks
+    (one,) = choose(stack(7, 4), Wish(best=9), Said(best={7: (3,)})).stacks
     assert [each.row.position for each in one.slices] == [3]
 
 

@@ -18,6 +18,8 @@ from sorter.reading.cards import read_files
 ROOT: Final = Path(__file__).parents[2]
 FOLDER: Final = ROOT / "build" / "corpus"
 
+DEPTH: Final = "depth/"
+"""Pictures with depth and texture: they bear no metadata that we read."""
 BARE: Final = ".exv"
 """Bare metadata: no picture by their content."""
 CRAFTED: Final = re.compile(
@@ -48,4 +50,5 @@ def need() -> None:
 def readings() -> dict[str, ReadFile]:
     """What the sorter reads in every file, by the path within the corpus."""
     card = Card(FOLDER)
-    return {read.path: read for read in read_files(card, card.listing().files)}
+    files = [each for each in card.listing().files if not each.path.startswith(DEPTH)]
+    return {read.path: read for read in read_files(card, files)}

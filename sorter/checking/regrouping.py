@@ -1,0 +1,117 @@
+"""What the pictures tell about grouping: markers, stacks among bursts and singles, and scenes that change."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from sorter.checking.light import shows_nothing
+from sorter.model.finding import Piece
+from sorter.model.glance import Glance
+from sorter.model.kinds import STACK_KINDS, Kind
+
+if TYPE_CHECKING:
+    from sorter.checking.series import Judged
+
+SOFT: Final = 0.12
+"""Of its neighbours' sharpness: a hand or a card held before the lens is out of focus altogether."""
+LEAST_PIECE: Final = 2
+
+
+def pieces(judged: Judged, glances: Sequence[Glance | None], frames: Sequence[int]) -> list[Piece]:
+    """How one sequence is to be cut or renamed; empty where it stays as it is.
+
+    glances: of its frames. frames: their indexes over all.
+    """
+    check = judged.check
+    kind = check.looks_like or check.kind
+    if kind not in STACK_KINDS:  # a dark or odd frame in a burst is one of its own
+        if check.looks_like is None:
+            return []
+        return [Piece(frames=tuple(frames), kind=kind, grounds=_STAYS)]
+    stretches = list(_stretches(judged, glances))
+    if len(stretches) == 1 and check.looks_like is None:
+        return []
+    found = []
+    for first, last, is_marker in stretches:
+        own = tuple(frames[index] for index in range(first, last))
+        if is_marker:
+            found.append(Piece(frames=own, kind=Kind.MARKER, grounds=_MARKER))
+        elif len(own) < LEAST_PIECE:
+            found.append(Piece(frames=own, kind=Kind.SINGLE, grounds=_OTHER_SCENE))
+        else:
+            grounds = _PARTED if check.looks_like is None else _WANDERS
+            found.append(Piece(frames=own, kind=kind, grounds=grounds))
+    return found
+
+
+_MARKER: Final = "by its picture: it shows nothing of the series, and parts what it stands between"
+_OTHER_SCENE: Final = "by its picture: it shows another scene than the frames around it"
+_PARTED: Final = "by the pictures: a marker or another scene parts it from what came before"
+_WANDERS: Final = "by the pictures: what is sharp wanders from frame to frame"
+_STAYS: Final = "by the pictures: what is sharp stays the same"
+
+
+def _stretches(judged: Judged, glances: Sequence[Glance | None]) -> Iterator[tuple[int, int, bool]]:
+    """First frame, the one behind the last, and whether it is a marker, for each stretch."""
+    labels = list(_labels(judged, glances))
+    start = 0
+    for index in range(1, len(labels) + 1):
+        if index == len(labels) or labels[index] != labels[start]:
+            yield start, index, labels[start] == "marker"
+            start = index
+
+
+def _labels(judged: Judged, glances: Sequence[Glance | None]) -> Iterator[str]:
+    """For each frame what it belongs to: frames of one label side by side are one stretch.
+
+    A dark frame between slices of one scene is a misfire where focus goes on behind it, or where
+    the scene can still be made out; what parts two runs of focus is a marker.
+    """
+    part = judged.part.copy()
+    marker = np.zeros(len(part), dtype=bool)
+    for index, glance in enumerate(glances):
+        before = part[index - 1] if index else -2
+        if glance is None:
+            part[index] = before if index else 0
+        elif not judged.use[index] and _is_marker(judged, glances, index):
+            marker[index] = True
+    turn = 0
+    for index in range(len(part)):
+        turn += bool(index and marker[index - 1] and not marker[index])
+        yield "marker" if marker[index] else f"{part[index]} {turn}"
+
+
+def _is_marker(judged: Judged, glances: Sequence[Glance | None], index: int) -> bool:
+    glance = glances[index]
+    if glance is None:
+        return False
+    unlike = shows_nothing(glance) or judged.part[index] not in judged.part[judged.use]
+    return unlike and not _goes_on(judged, index)
+
+
+def _goes_on(judged: Judged, index: int) -> bool:
+    """Whether focus goes on behind the frame as it came before it."""
+    focus = judged.wander.focus
+    used = np.flatnonzero(judged.use)
+    before, after = np.flatnonzero(used < index), np.flatnonzero(used > index)
+    if focus is None or not len(before) or not len(after):
+        return False
+    steps = np.diff(focus.at)
+    across = focus.at[after[0]] - focus.at[before[-1]]
+    usual = float(np.median(steps))
+    return bool(across * usual >= 0 and abs(across) < 4 * max(abs(usual), 0.5))
+
+
+def is_marker_alone(glance: Glance, neighbours: Sequence[Glance | None]) -> bool:
+    """Whether a single beside stacks is a marker: plain all over, or quite out of focus and unlike."""
+    if shows_nothing(glance):
+        return True
+    beside = [_sharpness(each) for each in neighbours if each is not None]
+    return bool(beside) and _sharpness(glance) < SOFT * SOFT * min(beside)
+
+
+def _sharpness(glance: Glance) -> float:
+    return float(np.quantile(glance.energy, 0.9)) / (float(glance.light.mean()) + 6.0) ** 2

@@ -1,0 +1,167 @@
+"""One series judged by its pictures: everything that the rules find, and the verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from sorter.checking import ends
+from sorter.checking.align import Places, places
+from sorter.checking.light import bright_steps, dark_frames, lights
+from sorter.checking.movement import Movement, movement
+from sorter.checking.ranking import best_frames
+from sorter.checking.tiles import tiles
+from sorter.checking.wander import CHANGE, SHARE, Wander, wander
+from sorter.checking.words import sentences
+from sorter.model.finding import Check, End, Verdict
+from sorter.model.glance import ALIKE, Measured
+from sorter.model.kinds import STACK_KINDS, Kind
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Flags = NDArray[np.bool_]
+
+MOST_MOVED: Final = 0.2
+"""Share of the steps over which something moved, or the frame jumped, that still makes one picture."""
+LEAST_MOVED: Final = 3
+LEAST_SLICES: Final = 3
+"""With fewer there is no curve of sharpness over the slices."""
+UNEXPLAINED: Final = 0.3
+"""Below that, focus has no part in what little changes: it stayed."""
+LOOKED_AT: Final = frozenset({Kind.FOCUS_BRACKET, Kind.MANUAL_STACK, Kind.BURST, Kind.SINGLE})
+"""Kinds of which the pictures may say that they are another one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """A series with all that was found. use: the frames that show its subject in its light.
+
+    part: of each frame, the number of the scene that it shows, from 0 (the first frame's); -1 where
+    it cannot be seen.
+    """
+
+    check: Check
+    wander: Wander
+    use: Flags
+    part: NDArray[np.int64]
+    covered: int
+
+
+def judge(measured: Measured, *, sequence: int, kind: Kind, nearward: bool | None = None) -> Judged:
+    """The findings on a sequence of this kind. nearward: whether focus went toward near; None: unknown."""
+    place = places(measured)
+    light = lights(measured)
+    varied = kind in (Kind.EXPOSURE_BRACKET, Kind.INTERVAL)  # there light is meant to change
+    dark = np.zeros(len(light), dtype=bool) if varied else dark_frames(light)
+    seen = np.array([each is not None for each in measured.glances])
+    part = _parts(measured, dark)
+    use = seen & ~dark & (part == _main(part, seen & ~dark))
+    indexes = np.flatnonzero(use)
+    found = (
+        wander(tiles(measured, place, indexes), any_order=kind in (Kind.BURST, Kind.SINGLE))
+        if len(indexes)
+        else Wander(focus=None, wanders=False, share=0.0, change=0.0, explained=0.0)
+    )
+    looks = _looks_like(kind, found, len(indexes))
+    base = Check(
+        sequence=sequence,
+        kind=kind,
+        frames=len(seen),
+        dark=_positions(np.flatnonzero(dark)),
+        odd=_positions(np.flatnonzero(seen & ~dark & ~use)),
+        unseen=_positions(np.flatnonzero(~seen)),
+        looks_like=looks,
+        bright_steps=_positions(bright_steps(light, use)) if kind in LOOKED_AT else (),
+        drift_px=None if not seen.any() else round(float(_drift(place, use)), 1),
+    )
+    covered = 0
+    if (looks or kind) in STACK_KINDS:
+        base = _as_stack(base, measured, place, found, use)
+        covered = int(ends.owned(found.focus).sum()) if found.focus is not None else 0
+    if kind is Kind.BURST and looks is None:
+        base = replace(base, best_frames=_positions(best_frames(measured, place, use)))
+    base = replace(base, says=" ".join(sentences(base, found, nearward)))
+    return Judged(check=base, wander=found, use=use, part=part, covered=covered)
+
+
+def _positions(indexes: object) -> tuple[int, ...]:
+    return tuple(int(index) + 1 for index in indexes)  # type: ignore[attr-defined]
+
+
+def _drift(place: Places, use: Flags) -> float:
+    return replace(place, known=place.known & use).drift
+
+
+def _parts(measured: Measured, dark: Flags) -> NDArray[np.int64]:
+    """The number of the scene that each frame shows; a dark one shows that of the frame before it."""
+    part = np.full(len(dark), -1)
+    scenes = 0
+    for index, (glance, move) in enumerate(zip(measured.glances, measured.moves, strict=True)):
+        if glance is None:
+            continue
+        if move is not None and (move.likeness >= ALIKE or dark[index]):
+            part[index] = part[move.of]
+        else:
+            part[index], scenes = scenes, scenes + 1
+    return part
+
+
+def _main(part: NDArray[np.int64], use: Flags) -> int:
+    """The scene that most frames show."""
+    return int(np.bincount(part[use]).argmax()) if use.any() else -1
+
+
+def _looks_like(kind: Kind, found: Wander, frames: int) -> Kind | None:
+    if kind not in LOOKED_AT or frames < LEAST_SLICES:
+        return None
+    if kind in (Kind.BURST, Kind.SINGLE) and found.wanders:
+        by_motor = found.is_even and kind is Kind.BURST
+        return Kind.FOCUS_BRACKET if by_motor else Kind.MANUAL_STACK
+    little = found.share < SHARE or found.change < CHANGE
+    stays = little and found.explained < UNEXPLAINED
+    return Kind.BURST if kind in STACK_KINDS and stays and frames > LEAST_SLICES else None
+
+
+# ---- a stack ---------------------------------------------------------------------------------
+
+
+def _as_stack(base: Check, measured: Measured, place: Places, found: Wander, use: Flags) -> Check:
+    moves = movement(
+        measured, place, use | np.array([p in base.odd for p in range(1, len(use) + 1)])
+    )
+    base = replace(base, jumps=_positions(moves.jumps), moved=_positions(moves.moved))
+    if found.focus is None or use.sum() < LEAST_SLICES:
+        return base
+    indexes = np.flatnonzero(use)
+    first, last = ends.beyond_ends(found.focus)
+    spare = set(indexes[list(ends.surplus(found.focus))].tolist())
+    kept = [index for index in indexes.tolist() if index not in spare]
+    gaps = ends.gaps(found.focus, found.sharp, by_hand=base.kind is not Kind.FOCUS_BRACKET)
+    order = indexes[np.argsort(found.focus.at, kind="stable")]
+    one_way = bool((np.diff(order) > 0).all() or (np.diff(order) < 0).all())
+    base = replace(
+        base,
+        missing_end=ends.missing_end(first, last),
+        first_sharp_share=round(first, 4),
+        last_sharp_share=round(last, 4),
+        gaps=_positions(indexes[list(gaps)]),
+        surplus=_positions(sorted(spare)),
+        keep_first=kept[0] + 1 if kept else None,
+        keep_last=kept[-1] + 1 if kept else None,
+        order=() if one_way else _positions(order),
+    )
+    return replace(base, verdict=_verdict(base, moves, int(use.sum())))
+
+
+def _verdict(check: Check, moves: Movement, frames: int) -> Verdict:
+    bad = len(set(moves.jumps) | set(moves.moved))
+    if bad >= LEAST_MOVED and bad > MOST_MOVED * (frames - 1):
+        return Verdict.BROKEN
+    if check.missing_end in (End.FIRST, End.LAST, End.BOTH) or check.gaps:
+        return Verdict.INCOMPLETE
+    if check.dark or check.jumps or check.odd or check.unseen:
+        return Verdict.USABLE
+    return Verdict.COMPLETE

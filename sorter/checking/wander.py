@@ -1,0 +1,121 @@
+"""Whether what is sharp wanders from frame to frame, or stays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from sorter.checking.focus import Focus, find_focus, weights
+from sorter.checking.tiles import Tiles
+
+if TYPE_CHECKING:
+    from sorter.checking.focus import Values
+
+ENOUGH_TILES: Final = 25
+SHARE: Final = 0.12
+"""Of the grid's tiles that have texture which focus changes, at the least."""
+EXPLAINED: Final = 0.8
+"""Of what changes in the tiles, by frames that are focused here and there."""
+CHANGE: Final = 0.06
+"""Mean square, in nats, of what changes: a tenth of that is noise and a hand's tremble."""
+WIDTHS: Final = 1.2
+"""Widths of the curve that the frames' places reach over, at the least."""
+POOR: Final = 0.12
+"""Median error in nats² above which the order of capture is doubted."""
+BETTER: Final = 0.75
+EVEN: Final = 0.45
+"""Spread of the steps over their mean up to which a motor may have made them."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wander:
+    """Whether focus wanders over the series, and how. share: of tiles that change with focus.
+
+    change, explained: mean square of what changes, in nats², and the part of it that focus explains.
+    """
+
+    focus: Focus | None
+    wanders: bool
+    share: float
+    change: float
+    explained: float
+    sharp: Values = field(default_factory=lambda: np.zeros((0, 0)))
+
+    @property
+    def is_even(self) -> bool:
+        """Whether the frames' places go one way in about even steps, as a motor makes them."""
+        if self.focus is None:
+            return False
+        steps = np.diff(self.focus.at)
+        one_way = bool((steps > 0).all() or (steps < 0).all())
+        return one_way and float(np.std(steps)) < EVEN * float(np.abs(steps).mean())
+
+
+def wander(tiles: Tiles, *, any_order: bool) -> Wander:
+    """What focus does over these tiles. any_order: frames may stand in any order of focus."""
+    sharp = tiles.sharp[tiles.textured]
+    share = float(tiles.textured.mean()) if len(tiles.textured) else 0.0
+    if len(sharp) < ENOUGH_TILES or sharp.shape[1] < 2:  # noqa: PLR2004  two make a difference
+        return Wander(focus=None, wanders=False, share=share, change=0.0, explained=0.0)
+    focus = find_focus(sharp)
+    if any_order or float(np.median(focus.error)) > POOR:
+        other = find_focus(sharp, by_likeness(sharp))
+        if np.median(other.error) < BETTER * np.median(focus.error):
+            focus = other
+    weight = weights(sharp, focus)
+    still = _left_still(sharp)
+    change = float(np.mean(still))
+    explained = 1 - _middle(_left(sharp, focus), weight) / max(_middle(still, weight), 1e-9)
+    reach = float(np.ptp(focus.at)) / focus.width
+    wanders = share >= SHARE and change > CHANGE and explained > EXPLAINED and reach > WIDTHS
+    return Wander(
+        focus=focus,
+        wanders=wanders,
+        share=share,
+        change=change,
+        explained=explained,
+        sharp=sharp,
+    )
+
+
+def _middle(squares: Values, weight: Values) -> float:
+    """The median tile's weighted mean: tiles over an edge in depth, or with spray, do not count."""
+    return float(np.median((weight * squares).sum(1) / weight.sum(1)))
+
+
+def _left_still(sharp: Values) -> Values:
+    """What is left of each value where all frames show all tiles equally, but for one factor each."""
+    rest = sharp - sharp.mean(1, keepdims=True)
+    left: Values = (rest - np.median(rest, axis=0, keepdims=True)) ** 2
+    return left
+
+
+def _left(sharp: Values, focus: Focus) -> Values:
+    expected = focus.top[:, None] + focus.lowered(focus.at[None, :] - focus.depth[:, None])
+    left: Values = (sharp - expected) ** 2
+    return left
+
+
+def by_likeness(sharp: Values) -> Values:
+    """Places of the frames in the order that puts like ones side by side.
+
+    The eigenvector of the second least eigenvalue of their graph's Laplacian gives the order
+    (J. E. Atkins, E. G. Boman, B. Hendrickson, "A spectral algorithm for seriation", 1998).
+    """
+    apart = _apart(sharp)
+    near = np.sort(apart, axis=1)[:, 1 : min(4, len(apart))]
+    weight = np.exp(-apart / max(1e-9, 2 * float(np.median(near))))
+    np.fill_diagonal(weight, 0)
+    _, vectors = np.linalg.eigh(np.diag(weight.sum(1)) - weight)
+    order = np.argsort(vectors[:, 1], kind="stable")
+    at = np.empty(len(order))
+    at[order] = np.arange(len(order), dtype=float)
+    return at if at[0] <= at[-1] else at.max() - at
+
+
+def _apart(sharp: Values) -> Values:
+    squares = (sharp**2).mean(0)
+    apart: Values = squares[:, None] + squares[None, :] - 2 * (sharp.T @ sharp) / len(sharp)
+    return np.maximum(apart, 0.0)

@@ -1,0 +1,79 @@
+"""What a check found, as lines for the screen. Pure."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Final
+
+from sorter.cli import words
+from sorter.cli.layout import INDENT, Printed
+from sorter.cli.outcomes import tabled
+from sorter.model.finding import Check, Positions
+from sorter.model.kinds import STACK_KINDS
+
+if TYPE_CHECKING:
+    from sorter.pipeline import Checked
+
+_HEADINGS: Final = ("#", "kind", "frames", "verdict", "sharp ends", "keep", "drift px", "best")
+
+
+def lines(found: Checked) -> Iterator[Printed]:
+    """A line for each sequence, under it what is said of it; then what is suggested, and the sum."""
+    rows = [_row(check) for check in found.checks]
+    if rows:
+        table = list(tabled(_HEADINGS, rows, right={0, 2, 6}))
+        yield table[0]
+        for check, line in zip(found.checks, table[1:], strict=False):
+            yield line
+            if check.says:
+                yield Printed(text=f"{INDENT}{check.says}", look=_look(check))
+        yield from table[1 + len(found.checks) :]
+    if found.suggested:
+        yield Printed(text="what the pictures would group otherwise", look="heading")
+        for each in found.suggested:
+            span = each.first if each.first == each.last else f"{each.first} to {each.last}"
+            yield Printed(text=f"  {words.safe(span)}: {each.kind}; {each.why}")
+    yield Printed(text=_sum(found), look="heading")
+
+
+def _row(check: Check) -> tuple[str, ...]:
+    kind = str(check.kind) + (f" (looks like {check.looks_like})" if check.looks_like else "")
+    kept = "" if check.keep_first is None else f"{check.keep_first} to {check.keep_last}"
+    return (
+        str(check.sequence),
+        kind,
+        str(check.frames),
+        str(check.verdict or ""),
+        _ends(check),
+        kept,
+        "" if check.drift_px is None else f"{check.drift_px:.0f}",
+        _few(check.best_frames),
+    )
+
+
+def _ends(check: Check) -> str:
+    if check.first_sharp_share is None or check.last_sharp_share is None:
+        return ""
+    return f"{check.first_sharp_share:.1%} {check.last_sharp_share:.1%}"
+
+
+def _few(positions: Positions) -> str:
+    return ", ".join(map(str, positions))
+
+
+def _look(check: Check) -> str:
+    is_fine = check.verdict == "complete" and check.looks_like is None
+    return "dim" if is_fine or not check.verdict else "note"
+
+
+def _sum(found: Checked) -> str:
+    stacks = [each for each in found.checks if (each.looks_like or each.kind) in STACK_KINDS]
+    counts = Counter(str(each.verdict or "not judged") for each in stacks)
+    order = ("complete", "usable", "incomplete", "broken", "not judged")
+    said = ", ".join(f"{counts[name]} {name}" for name in order if counts[name])
+    if not found.checks:
+        return "No sequence of two or more frames."
+    others = len(found.checks) - len(stacks)
+    more = f"; {words.counted(others, 'other sequence', 'other sequences')}" if others else ""
+    return f"{words.counted(len(stacks), 'stack', 'stacks')}{f': {said}' if said else ''}{more}."

@@ -1,0 +1,43 @@
+"""What was measured of a shoot's pictures, kept beside its ledger: it can be lost at any time."""
+
+from __future__ import annotations
+
+import contextlib
+from pathlib import Path
+from typing import Final
+
+from sorter.disk.shoot import LOOKED, Shoot
+
+MOST_BYTES: Final = 256 * 1024 * 1024
+
+
+class Kept:
+    """Stores by their keys. A disk that takes no more, or gives nothing, is no fault here."""
+
+    def __init__(self, shoot: Shoot | None) -> None:
+        self._shoot = shoot
+
+    def get(self, key: str) -> bytes | None:
+        """The store of this key; None where there is none that can be read."""
+        if self._shoot is None or not key:
+            return None
+        path = Path(self._shoot.root) / LOOKED / key
+        with contextlib.suppress(OSError):
+            if path.is_file() and not path.is_symlink() and path.stat().st_size <= MOST_BYTES:
+                return path.read_bytes()
+        return None
+
+    def put(self, key: str, data: bytes) -> None:
+        """The store is kept, where the disk takes it."""
+        if self._shoot is not None and key:
+            with contextlib.suppress(OSError):
+                self._shoot.keep(f"{LOOKED}/{key}", data)
+
+    def drop_others(self, keys: frozenset[str]) -> None:
+        """Stores of other keys are gone: their series are no longer in the shoot."""
+        if self._shoot is None:
+            return
+        with contextlib.suppress(OSError):
+            for each in sorted((Path(self._shoot.root) / LOOKED).iterdir()):
+                if each.name not in keys:
+                    self._shoot.remove(f"{LOOKED}/{each.name}")

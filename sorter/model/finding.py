@@ -1,0 +1,89 @@
+"""What the pictures of a sequence say of it: a row of checks.csv, and how sequences are to be cut."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from sorter.model.kinds import Kind
+
+Positions = tuple[int, ...]
+"""Places of frames in their sequence, from 1. What lies between two is named by the one before it."""
+
+
+class Verdict(StrEnum):
+    """Whether a stack is worth merging.
+
+    complete: as it is. usable: without the frames that dark and jumps name. incomplete: something of
+    the subject is sharp in no slice. broken: it moved too much to be one picture.
+    """
+
+    COMPLETE = "complete"
+    USABLE = "usable"
+    INCOMPLETE = "incomplete"
+    BROKEN = "broken"
+
+
+class End(StrEnum):
+    """At which end of a series sharp subject goes on beyond it."""
+
+    FIRST = "first"
+    LAST = "last"
+    BOTH = "both"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """The findings on one sequence of two or more frames.
+
+    verdict: None for what is no stack, or cannot be judged. first_sharp_share, last_sharp_share: the
+    share of textured tiles that peak there and still rise. surplus: slices that are sharpest nowhere.
+    drift_px: the largest shift between two frames, in pixels of the pictures that were looked at.
+    best_frames: of a burst, best first. looks_like: the kind that the pictures say, where it differs.
+    attempts: sequences of one subject, the best first. says: the findings as sentences.
+
+    Behind the contract's columns: moved, where something in the frame moved by itself; bright_steps,
+    where the light changed; unseen, frames that could not be looked at; order, the frames by focus
+    where that is not the order of capture; odd: frames that show something else altogether.
+    """
+
+    sequence: int
+    kind: Kind
+    frames: int
+    verdict: Verdict | None = None
+    missing_end: End | None = None
+    first_sharp_share: float | None = None
+    last_sharp_share: float | None = None
+    gaps: Positions = ()
+    jumps: Positions = ()
+    dark: Positions = ()
+    surplus: Positions = ()
+    keep_first: int | None = None
+    keep_last: int | None = None
+    drift_px: float | None = None
+    best_frames: Positions = ()
+    looks_like: Kind | None = None
+    attempts: tuple[int, ...] = ()
+    says: str = ""
+    moved: Positions = ()
+    bright_steps: Positions = ()
+    unseen: Positions = ()
+    order: Positions = ()
+    odd: Positions = ()
+
+    @property
+    def left_out(self) -> frozenset[int]:
+        """The positions that are not worth merging: surplus, dark, or of something else."""
+        return frozenset((*self.surplus, *self.dark, *self.odd, *self.unseen))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """Frames that the pictures say are one sequence of a kind, and why.
+
+    frames: indexes into the frames that were looked at, in order of capture.
+    """
+
+    frames: tuple[int, ...]
+    kind: Kind
+    grounds: str

@@ -1,0 +1,96 @@
+"""What is measured of pictures: a frame by itself, and how it lies to the one before it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Grid: TypeAlias = NDArray[np.float32]
+    Grey: TypeAlias = NDArray[np.uint8]
+
+CELLS_ACROSS = 100
+"""Cells along the longer side of a picture, about: it is measured cell by cell."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sight:
+    """Where a picture of a frame can be had: a stretch of a file, or all of it.
+
+    path: the file as the system names it. length: 0 for the whole file. width: in pixels as
+    stated, 0 where unknown. orientation: Exif's, 1 to 8.
+    """
+
+    path: str
+    offset: int = 0
+    length: int = 0
+    width: int = 0
+    orientation: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """A frame to look at. key: equal for equal content; empty where that is not known.
+
+    sights: where it can be had, the best first; one that cannot be decoded gives way to the next.
+    """
+
+    sights: tuple[Sight, ...]
+    key: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Glance:
+    """One frame, measured. All grids have one shape: rows by columns of square cells.
+
+    energy: mean square of the Laplacian within each cell, in grey levels (0 to 255). coarse: the
+    same of the picture at half its size. light: mean grey of each cell. thumb: the picture, small,
+    uint8. scale: pixels of the decoded picture for one of the measured one. cell: the side of a
+    cell in measured pixels. width, height: of the picture that was decoded, in its pixels, turned
+    as Exif says.
+    """
+
+    energy: Grid
+    coarse: Grid
+    light: Grid
+    thumb: Grey
+    scale: float
+    cell: int
+    width: int
+    height: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Move:
+    """How a frame lies to an earlier one: where that one's middle went, in pixels of the decoded picture.
+
+    of: the index of that earlier frame. growth: how much larger it shows the scene (1.002: by
+    0.2 %). likeness: the correlation of both once one is moved, -1 to 1. strayed: how far the part
+    of the frame that strayed farthest from that common move went, in the same pixels.
+    """
+
+    of: int
+    dx: float
+    dy: float
+    growth: float
+    likeness: float
+    strayed: float
+
+
+ALIKE = 0.5
+"""Likeness below which two frames do not show the same."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """The frames of a series, measured in order; None for one that cannot be seen.
+
+    moves: how each frame lies to the last one before it that showed the same and was no darker; to
+    the last one that did not where none does. None for the first, and where sizes differ.
+    """
+
+    glances: tuple[Glance | None, ...]
+    moves: tuple[Move | None, ...]

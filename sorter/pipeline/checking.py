@@ -1,0 +1,422 @@
+"""The pictures of a card or a shoot looked at: what they say of every sequence, and of the grouping."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from sorter.disk.card import Card
+from sorter.disk.looked import Kept
+from sorter.disk.output import add_file, replace_file
+from sorter.disk.shoot import HIDDEN, Shoot
+from sorter.manifest.checks import CHECKS, checks_bytes
+from sorter.manifest.corrections import corrections_bytes
+from sorter.manifest.rows import in_order
+from sorter.model.card import CardFile
+from sorter.model.correction import Correction
+from sorter.model.finding import Check, Piece
+from sorter.model.focus import Direction
+from sorter.model.frame import ReadFile
+from sorter.model.glance import Glance, Measured, Seen
+from sorter.model.kinds import PICTURE_ROLES, STACK_KINDS, Kind
+from sorter.model.plan import Entry, State
+from sorter.model.row import Row
+from sorter.model.sequence import Account, Bond
+from sorter.pipeline.recording import write_records
+from sorter.pipeline.scanning import Tick, scan
+from sorter.pixels.measuring import measure
+from sorter.pixels.shifts import likeness
+from sorter.pixels.sights import seen
+from sorter.pixels.store import FORM, restored, stored
+from sorter.reading.cards import read_files
+from sorter.settings import Settings
+from sorter.writing import records
+from sorter.writing.ledger import Ledger
+from sorter.writing.target import stopping_clearly
+
+if TYPE_CHECKING:
+    from sorter.checking.series import Judged
+
+AHEAD: Final = 2
+"""Frames a worker that may wait, decoded: memory does not grow with a stack."""
+MOST_JOBS: Final = 8
+NEIGHBOURS: Final = 6
+"""Stacks that lie no farther apart in their order are held against each other as attempts."""
+SAME: Final = 0.8
+"""Likeness of two small pictures from which on two stacks show one subject in one framing."""
+LEAST_SINGLES: Final = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Subject:
+    """A sequence to look at. frames: in order of capture. paths: of each frame, on the card.
+
+    nearward: whether focus went toward near; None where the camera does not tell. body: whose
+    sequence it is. retakes: the sequences that it is a retake or a repeat of.
+    """
+
+    number: int
+    kind: Kind
+    frames: tuple[Seen, ...]
+    paths: tuple[str, ...]
+    nearward: bool | None = None
+    body: str = ""
+    retakes: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Checked:
+    """What was found. checks: a row for each sequence of two or more frames, in their order.
+
+    suggested: how the pictures would group frames otherwise; why stands in each.
+    """
+
+    checks: tuple[Check, ...] = ()
+    suggested: tuple[Correction, ...] = ()
+    sequences: Mapping[int, Kind] | None = None
+
+
+def default_jobs() -> int:
+    """As many as there are processors, within reason."""
+    return max(1, min(MOST_JOBS, os.cpu_count() or 1))
+
+
+def is_shoot(root: Path) -> bool:
+    """Whether the folder is a shoot, and no card."""
+    return (root / HIDDEN).is_dir()
+
+
+def check_card(root: Path, settings: Settings, jobs: int, reading: Tick, looking: Tick) -> Checked:
+    """What the pictures of a card say. Raises what scan raises; the card is only read."""
+    return check_account(Card(root), scan(root, settings, reading), jobs, looking)
+
+
+def check_account(card: Card, account: Account, jobs: int, looking: Tick) -> Checked:
+    """What the pictures of these sequences say."""
+    return _Looking(jobs=jobs, tick=looking, kept=Kept(None)).checked(
+        list(_of_account(card, account))
+    )
+
+
+def check_shoot(root: Path, jobs: int, looking: Tick) -> Checked:
+    """What the pictures of a shoot say. What was measured before is not measured again.
+
+    Raises what entries_of raises.
+    """
+    shoot = Shoot(root)
+    entries = records.entries_of(root)
+    kept = Kept(shoot)
+    looking_at = _Looking(jobs=jobs, tick=looking, kept=kept)
+    found = looking_at.checked(list(_of_entries(shoot, entries)))
+    kept.drop_others(frozenset(looking_at.keys))
+    return found
+
+
+def apart_from(
+    said: Iterable[Correction], suggested: Iterable[Correction], account: Account
+) -> tuple[Correction, ...]:
+    """What the pictures suggest of frames of which the user says nothing."""
+    place = {file.path: n for n, frame in enumerate(account.order) for file in frame.files}
+    taken = [_span(each, place) for each in said]
+    return tuple(
+        each
+        for each in suggested
+        if not any(
+            start <= _span(each, place)[1] and _span(each, place)[0] <= stop
+            for start, stop in taken
+        )
+    )
+
+
+def _span(correction: Correction, place: Mapping[str, int]) -> tuple[int, int]:
+    first = place.get(correction.first, -1)
+    return first, place.get(correction.last or correction.first, first)
+
+
+# ---- what there is to look at ------------------------------------------------------------------
+
+
+def _of_account(card: Card, account: Account) -> Iterator[Subject]:
+    for number, sequence in enumerate(account.sequences, 1):
+        bonds = (Bond.RETAKE, Bond.REPEAT)
+        yield Subject(
+            number=number,
+            kind=sequence.kind,
+            frames=tuple(seen(frame.files, card.at) for frame in sequence.frames),
+            paths=tuple(frame.path for frame in sequence.frames),
+            nearward={Direction.NEARER: True, Direction.FARTHER: False}.get(
+                sequence.focus.direction or Direction.STAYS
+            ),
+            body=sequence.frames[0].facts.camera + sequence.frames[0].facts.serial,
+            retakes=tuple(each.to + 1 for each in sequence.relations if each.what in bonds),
+        )
+
+
+def _of_entries(shoot: Shoot, entries: Iterable[Entry]) -> Iterator[Subject]:
+    rows = [
+        entry.row
+        for entry in entries
+        if entry.state is State.PLACED and entry.row.sequence and entry.row.role in PICTURE_ROLES
+    ]
+    rows = [row for row in in_order(rows) if row.position is not None]
+    read = _read(shoot, rows)
+    sequences: dict[int, dict[int, list[Row]]] = {}
+    for row in rows:
+        sequences.setdefault(row.sequence or 0, {}).setdefault(row.position or 0, []).append(row)
+    for number, frames in sequences.items():
+        first = frames[min(frames)][0]
+        notes = "; ".join(row.notes for each in frames.values() for row in each)
+        yield Subject(
+            number=number,
+            kind=first.kind,
+            frames=tuple(_seen(shoot, each, read) for each in frames.values()),
+            paths=tuple(each[0].source for each in frames.values()),
+            nearward=_nearward(list(frames.values())),
+            body=first.camera + first.serial,
+            retakes=(*Bond.RETAKE.numbers(notes), *Bond.REPEAT.numbers(notes)),
+        )
+
+
+def _read(shoot: Shoot, rows: Iterable[Row]) -> dict[str, ReadFile]:
+    files = [CardFile(path=row.destination, size=row.bytes, plain=True) for row in rows]
+    if not files:
+        return {}
+    return {file.path: file for file in read_files(Card(shoot.root), files)}
+
+
+def _seen(shoot: Shoot, rows: Sequence[Row], read: Mapping[str, ReadFile]) -> Seen:
+    key = " ".join(row.sha256 for row in rows)
+    return seen((read[row.destination] for row in rows), shoot.at, key)
+
+
+def _nearward(frames: Sequence[Sequence[Row]]) -> bool | None:
+    told = [each[0].focus_near_m for each in frames]
+    if len(told) < 2 or told[0] is None or told[-1] is None or told[0] == told[-1]:  # noqa: PLR2004
+        return None
+    return told[-1] < told[0]
+
+
+# ---- looking -----------------------------------------------------------------------------------
+
+
+class _Looking:
+    """One look at many sequences. keys: of the stores that hold what was measured."""
+
+    def __init__(self, *, jobs: int, tick: Tick, kept: Kept) -> None:
+        self._jobs = jobs
+        self._tick = tick
+        self._kept = kept
+        self._done = 0
+        self._total = 0
+        self.keys: set[str] = set()
+
+    def checked(self, subjects: list[Subject]) -> Checked:
+        """The findings on all of them."""
+        from sorter.checking.attempts import attempts  # noqa: PLC0415  loads NumPy
+        from sorter.checking.regrouping import pieces  # noqa: PLC0415
+        from sorter.checking.series import judge  # noqa: PLC0415
+
+        self._total = sum(len(each.frames) for each in subjects)
+        judged: dict[int, Judged] = {}
+        suggested: list[Correction] = []
+        thumbs: dict[int, list[Glance]] = {}
+        edges: dict[int, tuple[Glance | None, Glance | None]] = {}
+        singles: list[tuple[list[Subject], Measured]] = []
+        with ThreadPoolExecutor(self._jobs) as workers:
+            for run in _runs(subjects):
+                measured = self._measured(run, workers)
+                if run[0].kind in (Kind.SINGLE, Kind.MARKER):
+                    singles.append((run, measured))
+                    continue
+                subject = run[0]
+                one = judge(
+                    measured,
+                    sequence=subject.number,
+                    kind=subject.kind,
+                    nearward=subject.nearward,
+                )
+                judged[subject.number] = one
+                found = pieces(one, measured.glances, range(len(subject.frames)))
+                suggested += _corrections(found, subject.paths)
+                edges[subject.number] = measured.glances[0], measured.glances[-1]
+                used = [g for g, use in zip(measured.glances, one.use, strict=True) if g and use]
+                if (one.check.looks_like or subject.kind) in STACK_KINDS and used:
+                    thumbs[subject.number] = [used[len(used) // 2]]
+        for run, measured in singles:
+            suggested += _of_singles(run, measured, edges, subjects)
+        best = attempts(judged, _same(subjects, thumbs))
+        return Checked(
+            checks=tuple(
+                _with_attempts(judgement.check, best, judged)
+                for subject in subjects
+                if len(subject.frames) > 1 and (judgement := judged.get(subject.number))
+            ),
+            suggested=tuple(suggested),
+            sequences={each.number: each.kind for each in subjects},
+        )
+
+    def _measured(self, run: list[Subject], workers: ThreadPoolExecutor) -> Measured:
+        """The frames of these sequences as one series, out of the store where it is there."""
+        frames = [frame for subject in run for frame in subject.frames]
+        key = _key(frames)
+        data = self._kept.get(key)
+        measured = None if data is None else restored(data)
+        if measured is None:
+            measured = measure(frames, workers, self._jobs * AHEAD, self._count)
+            if key:
+                data = stored(measured)
+                self._kept.put(key, data)
+                # What comes out of the store is what the rules see, the first time too.
+                measured = restored(data) or measured
+        else:
+            self._count(len(frames))
+        self.keys.add(key)
+        return measured
+
+    def _count(self, amount: int) -> None:
+        self._done += amount
+        self._tick(self._done, self._total)
+
+
+def _key(frames: Sequence[Seen]) -> str:
+    """One text for these contents in this order; empty where they are not known."""
+    if not all(frame.key for frame in frames):
+        return ""
+    hashed = hashlib.sha256(f"{FORM}\n".encode())
+    for frame in frames:
+        turn = frame.sights[0].orientation if frame.sights else 0
+        hashed.update(f"{turn} {frame.key}\n".encode())
+    return hashed.hexdigest()
+
+
+def _runs(subjects: Iterable[Subject]) -> Iterator[list[Subject]]:
+    """Each sequence by itself; singles of one body that follow each other together."""
+    run: list[Subject] = []
+    for subject in subjects:
+        is_lone = subject.kind in (Kind.SINGLE, Kind.MARKER)
+        if run and not (is_lone and run[-1].body == subject.body):
+            yield run
+            run = []
+        if is_lone:
+            run.append(subject)
+        else:
+            yield [subject]
+    if run:
+        yield run
+
+
+def _corrections(found: Iterable[Piece], paths: Sequence[str]) -> Iterator[Correction]:
+    for piece in found:
+        first, last = paths[piece.frames[0]], paths[piece.frames[-1]]
+        yield Correction(first=first, last=last, kind=str(piece.kind), why=piece.grounds)
+
+
+def _of_singles(
+    run: list[Subject],
+    measured: Measured,
+    edges: Mapping[int, tuple[Glance | None, Glance | None]],
+    subjects: Sequence[Subject],
+) -> Iterator[Correction]:
+    """Stacks and markers among singles that follow each other."""
+    from sorter.checking.regrouping import is_marker_alone  # noqa: PLC0415  loads NumPy
+    from sorter.checking.singles import stacks_in  # noqa: PLC0415
+
+    paths = [subject.paths[0] for subject in run]
+    beside = [each for each in _beside(run, subjects) if each.kind in STACK_KINDS]
+    for first, last, why in stacks_in(measured, LEAST_SINGLES):
+        yield Correction(first=paths[first], last=paths[last], kind=str(Kind.MANUAL_STACK), why=why)
+    if not beside:
+        return
+    neighbours = [glance for each in beside for glance in edges.get(each.number, ())]
+    for subject, glance in zip(run, measured.glances, strict=True):
+        if subject.kind is Kind.MARKER or glance is None:
+            continue
+        if is_marker_alone(glance, neighbours):
+            path = subject.paths[0]
+            yield Correction(
+                first=path,
+                last=path,
+                kind=str(Kind.MARKER),
+                why="by its picture: it shows nothing, beside a stack",
+            )
+
+
+def _beside(run: list[Subject], subjects: Sequence[Subject]) -> Iterator[Subject]:
+    """The sequences of the same body right before and right behind the run."""
+    own = [each for each in subjects if each.body == run[0].body]
+    first, last = own.index(run[0]), own.index(run[-1])
+    yield from own[max(0, first - 1) : first]
+    yield from own[last + 1 : last + 2]
+
+
+def _same(
+    subjects: Sequence[Subject], thumbs: Mapping[int, list[Glance]]
+) -> Iterator[tuple[int, int]]:
+    """Pairs of stacks that show one subject: by what grouping says, and by their pictures."""
+    for subject in subjects:
+        yield from ((subject.number, other) for other in subject.retakes)
+    stacks = [each for each in subjects if each.number in thumbs]
+    for index, one in enumerate(stacks):
+        for two in stacks[index + 1 : index + 1 + NEIGHBOURS]:
+            first, second = thumbs[one.number][0], thumbs[two.number][0]
+            if one.body == two.body and likeness(first.thumb, second.thumb) >= SAME:
+                yield one.number, two.number
+
+
+def _with_attempts(
+    check: Check, best: Mapping[int, tuple[int, ...]], judged: Mapping[int, Judged]
+) -> Check:
+    group = best.get(check.sequence, ())
+    if len(group) < 2:  # noqa: PLR2004  two are attempts
+        return check
+    first = group[0]
+    verdict = judged[first].check.verdict
+    state = f" ({verdict}, {judged[first].check.frames} frames)" if verdict else ""
+    names = ", ".join(map(str, group))
+    says = f"{check.says} Attempts at one subject: {names}; {first} is the best{state}."
+    return replace(check, attempts=group, says=says.strip())
+
+
+# ---- kept in the shoot -------------------------------------------------------------------------
+
+
+def write_checks(root: Path, found: Checked) -> None:
+    """checks.csv of the shoot holds the findings, and the manifest's notes say them in short.
+
+    Raises ShootBusy, ShootNotWritable, NoRoom; then the files hold what they held before.
+    """
+    shoot = Shoot(root)
+    with Ledger(shoot.hidden, hold=True) as ledger, stopping_clearly(shoot):
+        ledger.say_findings(_notes(ledger.entries(), found))
+        shoot.replace(CHECKS, checks_bytes(found.checks))
+        write_records(shoot, ledger.entries())
+
+
+def _notes(entries: Iterable[Entry], found: Checked) -> dict[int, str]:
+    """What is said on the first file of each sequence that was checked, by its number in the ledger."""
+    says = {check.sequence: check.says for check in found.checks if check.says}
+    notes: dict[int, str] = {}
+    placed = {e.row.source: e.number for e in entries if e.state is State.PLACED}
+    for row in in_order(e.row for e in entries if e.state is State.PLACED):
+        said = says.pop(row.sequence, "") if row.sequence and row.position == 1 else ""
+        if said:
+            notes[placed[row.source]] = said
+    return notes
+
+
+def write_table(target: Path, found: Checked) -> None:
+    """The file holds the table of findings. Raises OutputNotWritable."""
+    replace_file(target, checks_bytes(found.checks))
+
+
+def write_suggested(target: Path, found: Checked) -> bool:
+    """The file holds what is suggested as corrections; whether it was written now.
+
+    Raises OutputNotWritable, also where anything else is there: it may have been edited.
+    """
+    return add_file(target, corrections_bytes(found.suggested))

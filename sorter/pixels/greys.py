@@ -1,0 +1,138 @@
+"""A picture in grey and in small: the embedded preview, else the JPEG itself, else what libraries give."""
+
+from __future__ import annotations
+
+import warnings
+from io import BytesIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from sorter.model.glance import Seen, Sight
+from sorter.pixels.decoded import MOST_PIXELS, Undecodable
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+    from sorter.model.glance import Grey
+
+LONG_SIDE: Final = 810
+"""Pixels of the longer side that is measured: half of the previews that bodies embed."""
+LEAST_SIDE: Final = 720
+"""What a JPEG may be unpacked to at least: it gives halves, quarters and eighths at once."""
+MOST_SIDE: Final = 1100
+LEAST_PIXELS: Final = 48
+MOST_BYTES: Final = 64 * 1024 * 1024
+"""Of an embedded preview. The largest that bodies write have a fifth of that."""
+_HEIF: Final = (".heic", ".heif", ".hif", ".avif")
+
+
+def grey(seen: Seen) -> tuple[Grey, float]:
+    """The frame's picture in grey, and how many of its pixels one of them stands for.
+
+    The longer side has LONG_SIDE pixels, or what a smaller picture has. Raises Undecodable with the
+    reason for the last of its places, OSError where a file cannot be read.
+    """
+    reason: Exception = Undecodable("has no picture that can be looked at")
+    for sight in seen.sights:
+        try:
+            return _turned(_grey(sight), sight.orientation)
+        except Undecodable as error:
+            reason = error
+    raise reason
+
+
+def _grey(sight: Sight) -> tuple[Grey, float]:
+    if sight.length:
+        return _by_pillow(BytesIO(_stretch(sight)))
+    if Path(sight.path).suffix.lower() in _HEIF:
+        _know_heif()
+    try:
+        return _by_pillow(Path(sight.path))
+    except Undecodable as error:
+        return _developed(sight.path, error)
+
+
+def _stretch(sight: Sight) -> bytes:
+    if sight.length > MOST_BYTES:
+        raise Undecodable(f"says that its preview has {sight.length} bytes")
+    with Path(sight.path).open("rb") as file:
+        file.seek(sight.offset)
+        return file.read(sight.length)
+
+
+def _by_pillow(file: BytesIO | Path) -> tuple[Grey, float]:
+    """The picture by Pillow, whose JPEG decoder unpacks grey alone, and at half its size, at once."""
+    from PIL import Image, UnidentifiedImageError  # noqa: PLC0415  only where a picture is decoded
+
+    Image.MAX_IMAGE_PIXELS = MOST_PIXELS
+    try:
+        with warnings.catch_warnings(action="ignore"), Image.open(file) as picture:
+            return _small(picture)
+    except (Undecodable, FileNotFoundError, PermissionError, IsADirectoryError):
+        raise
+    except UnidentifiedImageError as error:
+        raise Undecodable("is no picture that can be decoded") from error
+    except Exception as error:
+        raise Undecodable(f"cannot be decoded: {str(error).rstrip('. ')}") from error
+
+
+def _small(picture: Image.Image) -> tuple[Grey, float]:
+    import cv2  # noqa: PLC0415  slow to load, and few commands look at pictures
+    import numpy as np  # noqa: PLC0415
+
+    width, height = picture.size
+    if min(width, height) < LEAST_PIXELS:
+        raise Undecodable(f"has {width} by {height} pixels, too few to look at")
+    share = LEAST_SIDE / max(width, height)
+    picture.draft("L", (max(1, round(width * share)), max(1, round(height * share))))
+    plain = np.asarray(picture if picture.mode == "L" else picture.convert("L"))
+    side = max(plain.shape)
+    if side > MOST_SIDE:
+        size = tuple(max(LEAST_PIXELS // 2, round(n * LONG_SIDE / side)) for n in plain.shape[::-1])
+        plain = cv2.resize(plain, (size[0], size[1]), interpolation=cv2.INTER_AREA).astype(np.uint8)
+    return plain, max(width, height) / max(plain.shape)
+
+
+def _turned(found: tuple[Grey, float], orientation: int) -> tuple[Grey, float]:
+    """As it is to be seen (Exif 2.32, tag Orientation)."""
+    import numpy as np  # noqa: PLC0415  see above
+
+    plain, scale = found
+    if orientation in (2, 3, 4):
+        plain = {2: plain[:, ::-1], 3: plain[::-1, ::-1], 4: plain[::-1]}[orientation]
+    elif orientation in (5, 6, 7, 8):
+        across = plain.T
+        plain = {5: across, 6: across[:, ::-1], 7: across[::-1, ::-1], 8: across[::-1]}[orientation]
+    return np.ascontiguousarray(plain), scale
+
+
+# ---- what needs an extra ---------------------------------------------------------------------
+
+
+def _know_heif() -> None:
+    """Pillow can open HEIF files from here on, where the extra for them is installed."""
+    try:
+        import pillow_heif  # noqa: PLC0415  an extra
+    except ImportError:
+        return
+    pillow_heif.register_heif_opener()
+
+
+def _developed(path: str, error: Undecodable) -> tuple[Grey, float]:
+    """A raw that holds no preview, developed at half its size, where the extra is installed."""
+    try:
+        import rawpy  # noqa: PLC0415  an extra
+    except ImportError:
+        raise error from None
+    import cv2  # noqa: PLC0415  see above
+
+    try:
+        with rawpy.imread(path) as raw:
+            shown: Any = raw.postprocess(half_size=True, use_camera_wb=True, user_flip=0)
+            full = max(raw.sizes.width, raw.sizes.height)
+    except rawpy.LibRawError as fault:
+        raise Undecodable(f"cannot be developed: {fault}") from fault
+    plain = cv2.cvtColor(shown, cv2.COLOR_RGB2GRAY)
+    share = min(1.0, LONG_SIDE / max(plain.shape))
+    small = cv2.resize(plain, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
+    return small.astype("uint8"), full / max(small.shape)

@@ -1,0 +1,246 @@
+"""How far a picture lies from another, to a fraction of a pixel: correlation of their phases.
+
+The method is C. D. Kuglin, D. C. Hines, "The phase correlation image alignment method", 1975. Both
+spectra are brought to equal strength and weighted by a bell, so that the peak is a bell too and its
+middle follows from three values, and noise at high frequencies does not count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, Final
+
+from sorter.model.glance import Move
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from sorter.model.glance import Glance, Grey, Grid
+
+BAND: Final = 0.18
+"""Standard deviation of the bell over frequencies, in cycles per pixel."""
+BLOCKS: Final = (3, 4)
+"""Rows and columns of parts whose own shifts tell growth, and what moved by itself."""
+STEP: Final = 10
+SURE: Final = 0.12
+"""Peak of a part (1: the same part, moved) below which its shift says nothing."""
+ROUNDS: Final = 4
+LEAST_PARTS: Final = 4
+
+
+def shift(first: Grid, second: Grid) -> tuple[float, float, float]:
+    """Down and across, in pixels, from the first picture to the second of equal size; and how sure.
+
+    How sure: the height of the peak, 1 for the same picture moved in a circle. A shift over half a
+    side cannot be told from one the other way.
+    """
+    window = _window(first.shape)
+    down, across, sure = _peaks(
+        ((first - first.mean()) * window)[None], ((second - second.mean()) * window)[None]
+    )
+    return float(down[0]), float(across[0]), float(sure[0])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placeable:
+    """A measured frame, and the picture by which its place is found."""
+
+    glance: Glance
+    small: Grid
+
+
+def placeable(plain: Grey, measured: Glance) -> Placeable:
+    """The frame at half of what is measured: finer than that, neighbours differ in focus."""
+    import cv2  # noqa: PLC0415  slow to load, and few commands look at pictures
+    import numpy as np  # noqa: PLC0415
+
+    half = cv2.resize(plain, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    return Placeable(glance=measured, small=half.astype(np.float32))
+
+
+def move(first: Placeable, second: Placeable, of: int) -> Move | None:
+    """How the second frame lies to the first, whose index is given; None where sizes differ."""
+    one, two = first.small, second.small
+    if one.shape != two.shape or first.glance.width != second.glance.width:
+        return None
+    down, across, _ = shift(one, two)
+    to_pixels = 2 * first.glance.scale
+    growth, strayed, more = _parts(one, two, (round(down), round(across)))
+    if more is not None:
+        down, across = more
+    return Move(
+        of=of,
+        dx=across * to_pixels,
+        dy=down * to_pixels,
+        growth=growth,
+        likeness=likeness(first.glance.thumb, second.glance.thumb, _in_thumb(first, down, across)),
+        strayed=strayed * to_pixels,
+    )
+
+
+def _in_thumb(frame: Placeable, down: float, across: float) -> tuple[float, float]:
+    share = max(frame.glance.thumb.shape) / max(frame.small.shape)
+    return down * share, across * share
+
+
+def likeness(first: Grey, second: Grey, by: tuple[float, float] = (0.0, 0.0)) -> float:
+    """The correlation (-1 to 1) of two small pictures, the second moved back by so much.
+
+    Both are softened, so that another focus does not make them unlike; only what both show counts.
+    0 where one of them shows nothing at all.
+    """
+    import cv2  # noqa: PLC0415  see above
+    import numpy as np  # noqa: PLC0415
+
+    if first.shape != second.shape:
+        return 0.0
+    one, two = (cv2.GaussianBlur(each.astype(np.float32), (0, 0), 2.5) for each in (first, second))
+    down, across = round(by[0]), round(by[1])
+    rows, columns = one.shape
+    if abs(down) > rows * 0.6 or abs(across) > columns * 0.6:
+        return 0.0
+    one = one[max(0, -down) : rows - max(0, down), max(0, -across) : columns - max(0, across)]
+    two = two[max(0, down) : rows - max(0, -down), max(0, across) : columns - max(0, -across)]
+    one, two = one - one.mean(), two - two.mean()
+    size = float(np.sqrt((one * one).sum() * (two * two).sum()))
+    # A black frame's noise is no structure: below half a grey level there is nothing to compare.
+    nothing = 0.5 * np.sqrt(one.size)
+    if np.sqrt((one * one).sum()) < nothing or np.sqrt((two * two).sum()) < nothing:
+        return 0.0
+    return float((one * two).sum() / size)
+
+
+# ---- within ----------------------------------------------------------------------------------
+
+
+def _parts(
+    one: Grid, two: Grid, by: tuple[int, int]
+) -> tuple[float, float, tuple[float, float] | None]:
+    """Growth, the farthest stray, and the shift of the middle, out of the shifts of parts."""
+    import numpy as np  # noqa: PLC0415  see above
+
+    firsts, seconds, middles = _cut(one, two, by)
+    if len(firsts) < LEAST_PARTS:
+        return 1.0, 0.0, None
+    down, across, sure = _peaks(firsts, seconds)
+    shifts = np.stack([down + by[0], across + by[1]], axis=1)
+    known = sure > SURE
+    if known.sum() < LEAST_PARTS:
+        return 1.0, 0.0, None
+    common, growth, left = _similar(shifts[known], middles[known], sure[known])
+    return growth, float(left.max()), (float(common[0]), float(common[1]))
+
+
+def _cut(one: Grid, two: Grid, by: tuple[int, int]) -> tuple[Grid, Grid, NDArray[np.float64]]:
+    """The parts of both pictures that show the same once one is moved; their middles from the centre."""
+    import numpy as np  # noqa: PLC0415  see above
+
+    rows, columns = one.shape
+    down, across = by
+    top, left = max(0, -down), max(0, -across)
+    # Lengths with large prime factors would triple what the transforms take.
+    tall = (rows - abs(down)) // BLOCKS[0] // STEP * STEP
+    wide = (columns - abs(across)) // BLOCKS[1] // STEP * STEP
+    if min(tall, wide) < 24:  # noqa: PLR2004  pixels: too few for a peak
+        return one[:0], two[:0], np.zeros((0, 2))
+    window = _window((tall, wide))
+    firsts, seconds, middles = [], [], []
+    for row in range(BLOCKS[0]):
+        for column in range(BLOCKS[1]):
+            y, x = top + row * tall, left + column * wide
+            first = one[y : y + tall, x : x + wide]
+            second = two[y + down : y + down + tall, x + across : x + across + wide]
+            firsts.append((first - first.mean()) * window)
+            seconds.append((second - second.mean()) * window)
+            middles.append((y + tall / 2 - rows / 2, x + wide / 2 - columns / 2))
+    return np.stack(firsts), np.stack(seconds), np.array(middles)
+
+
+def _similar(
+    shifts: NDArray[np.float64], middles: NDArray[np.float64], weights: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], float, NDArray[np.float64]]:
+    """A common shift and growth for the parts, and how far each lies from it.
+
+    Least squares with weights that fall with the distance, so that a part that moved by itself does
+    not draw the others along.
+    """
+    import numpy as np  # noqa: PLC0415  see above
+
+    weight = weights.copy()
+    common, more = np.median(shifts, axis=0), 0.0
+    for _ in range(ROUNDS):
+        left = np.hypot(*(shifts - common - more * middles).T)
+        weight = weights / (1 + (left / max(0.15, float(np.median(left)))) ** 2)
+        total = weight.sum()
+        middle = (weight[:, None] * middles).sum(0) / total
+        mean = (weight[:, None] * shifts).sum(0) / total
+        spread = (weight[:, None] * (middles - middle) ** 2).sum()
+        more = float((weight[:, None] * (middles - middle) * (shifts - mean)).sum() / spread)
+        common = mean - more * middle
+    return common, 1 + more, np.hypot(*(shifts - common - more * middles).T)
+
+
+def _peaks(
+    firsts: Grid, seconds: Grid
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Down, across and height of the peak of each pair (pairs by rows by columns)."""
+    import numpy as np  # noqa: PLC0415  see above
+    from scipy import fft  # noqa: PLC0415  slow to load, and few commands look at pictures
+
+    shape = firsts.shape[1:]
+    cross = fft.rfft2(seconds) * np.conj(fft.rfft2(firsts))
+    strength = np.abs(cross)
+    cross *= _bell(shape) / (strength + 1e-3 * strength.mean() + 1e-12)
+    found = fft.irfft2(cross, s=shape)
+    at = found.reshape(len(found), -1).argmax(1)
+    rows, columns = np.unravel_index(at, shape)
+    pairs = np.arange(len(found))
+    down = _between(found, rows, shape[0], lambda row: (pairs, row, columns))
+    across = _between(found, columns, shape[1], lambda column: (pairs, rows, column))
+    return down, across, (found[pairs, rows, columns] / _highest(shape)).astype(np.float64)
+
+
+def _between(
+    found: Grid,
+    peak: NDArray[np.int64],
+    side: int,
+    place: Callable[[NDArray[np.int64]], tuple[NDArray[np.int64], ...]],
+) -> NDArray[np.float64]:
+    """The middle of a bell through the peak and its neighbours, as a shift with its sign."""
+    import numpy as np  # noqa: PLC0415  see above
+
+    before, top, after = (
+        np.log(np.maximum(found[place((peak + step) % side)], 1e-12)) for step in (-1, 0, 1)
+    )
+    bend = before - 2 * top + after
+    off = np.where(bend < 0, 0.5 * (before - after) / np.where(bend < 0, bend, -1), 0.0)
+    where = peak + np.clip(off, -0.5, 0.5)
+    shifted: NDArray[np.float64] = np.where(where > side / 2, where - side, where)
+    return shifted
+
+
+@lru_cache(maxsize=8)
+def _window(shape: tuple[int, ...]) -> Grid:
+    import numpy as np  # noqa: PLC0415  see above
+
+    return np.outer(np.hanning(shape[0]), np.hanning(shape[1])).astype(np.float32)
+
+
+@lru_cache(maxsize=8)
+def _bell(shape: tuple[int, ...]) -> Grid:
+    import numpy as np  # noqa: PLC0415  see above
+
+    down = np.fft.fftfreq(shape[0])[:, None]
+    across = np.fft.rfftfreq(shape[1])[None, :]
+    return np.exp(-(down**2 + across**2) / (2 * BAND**2)).astype(np.float32)
+
+
+@lru_cache(maxsize=8)
+def _highest(shape: tuple[int, ...]) -> float:
+    """What the peak of a picture with itself comes to: the bell's own."""
+    from scipy import fft  # noqa: PLC0415  see above
+
+    return float(fft.irfft2(_bell(shape).astype(complex), s=shape).max())

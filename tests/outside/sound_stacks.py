@@ -1,0 +1,64 @@
+"""Stacks that have no fault: real textures over smooth depth, taken by hand or from a tripod.
+
+The textures are the pictures of scikit-image 0.16.2 (chelsea, coffee, astronaut, brick, grass, gravel,
+rocket). Depth, drift, breathing, noise and light are made up, each within what is usual.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import cv2
+import numpy as np
+
+from cardmaking.defocus import focused, layers, moved, with_noise
+from outside import corpus
+from outside.focus_stacks import as_jpeg, measured, read
+from sorter.model.glance import Measured
+
+TEXTURES = ("chelsea", "coffee", "astronaut", "brick", "grass", "gravel", "rocket")
+SIZE = (720, 480)
+
+
+@cache
+def texture(name: str) -> np.ndarray:
+    corpus.need()
+    (path,) = (corpus.FOLDER / "depth").glob(f"{name}.*g")
+    picture = read(path)
+    scale = max(SIZE[0] / picture.shape[1], SIZE[1] / picture.shape[0])
+    grown = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC)
+    return grown[: SIZE[1], : SIZE[0]]
+
+
+def depth(dice: np.random.Generator) -> np.ndarray:
+    """A floor that leads away, with bodies on it; 0 to 1."""
+    columns, rows = SIZE
+    y, x = np.mgrid[:rows, :columns].astype(np.float32)
+    floor = dice.uniform(0.2, 1.0) * (1 - y / rows) + dice.uniform(-0.2, 0.2) * x / columns
+    for _ in range(dice.integers(1, 6)):
+        middle, radius = (dice.uniform(0, columns), dice.uniform(0, rows)), dice.uniform(60, 200)
+        apart = np.hypot(x - middle[0], y - middle[1]) / radius
+        floor -= dice.uniform(0.1, 0.4) * np.sqrt(np.clip(1 - apart**2, 0, None))
+    whole: np.ndarray = (floor - floor.min()) / np.ptp(floor)
+    return whole.astype(np.float32)
+
+
+def sound(seed: int) -> Measured:
+    """A whole stack: begun before the nearest and ended behind the farthest part."""
+    dice = np.random.default_rng(seed)
+    count = int(dice.integers(9, 34))
+    blur = dice.uniform(0.6, 2.2) * (count - 3)  # pixels of radius for a step: 0.6 to 2.2
+    scene = layers(texture(TEXTURES[seed % len(TEXTURES)]), depth(dice), blur * 1.2)
+    sway = np.cumsum(dice.normal(0, dice.choice([0.0, 0.5, 2.0]), (count, 2)), axis=0)
+    breathing = dice.uniform(-0.0015, 0.0015)
+    light, noise = dice.choice([0.0, 0.01]), dice.choice([0.5, 1.5, 3.0])
+    shown = []
+    planes = np.linspace(-1 / (count - 3), 1 + 1 / (count - 3), count)
+    for index, plane in enumerate(planes if dice.random() < 0.5 else planes[::-1]):
+        dx, dy = (float(each) for each in sway[index])
+        picture = moved(focused(scene, float(plane), blur), dx, dy, 1 + breathing * index)
+        gain = 1 + dice.normal(0, light)
+        picture = np.clip(picture * gain, 0, 255).astype(np.uint8)
+        picture = with_noise(picture, seed * 1000 + index, noise)
+        shown.append(as_jpeg(picture))
+    return measured(shown)
