@@ -23,9 +23,7 @@ from sorter.model.sequence import Bond
 from sorter.model.stack import Choice, LeftOut, PassedOver, Spans, Stack, Wish
 
 _MOST_NAMED: Final = 3
-_NO_BEST: Final = (
-    "checks.csv names no frames of it to hand over. Leave out --best and --trim to hand over all."
-)
+_NO_BEST: Final = "checks.csv names no best frames of it that are to be handed over. Leave out --best to hand over all."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
