@@ -116,22 +116,18 @@ def _changes(sharp: NDArray[np.float64]) -> NDArray[np.float64]:
     """How much the tiles that are sharp around there change from each frame to the next, in nats."""
     best = sharp.argmax(1)
     found = np.zeros(sharp.shape[1] - 1)
-    for index in range(len(found)):
-        step = (sharp[:, index + 1] - sharp[:, index])[np.abs(best - index - 0.5) < CLOSE_BY]
-        if len(step):
-            found[index] = float(
-                np.median(np.abs(step - np.median(sharp[:, index + 1] - sharp[:, index])))
-            )
+    for index, change in enumerate(np.diff(sharp, axis=1).T):
+        close = change[np.abs(best - index - 0.5) < CLOSE_BY]
+        if len(close):
+            found[index] = float(np.median(np.abs(close - np.median(change))))
     return found
 
 
-def owned(focus: Focus) -> NDArray[np.int64]:
-    """How many tiles are sharpest in each frame: those that truly are sharp in it."""
+def truly_sharp(focus: Focus) -> NDArray[np.float64]:
+    """The places of the tiles that are sharp in one of the frames, or not far beyond the outermost."""
     reach = _reach(focus)
     low, high = float(focus.at.min()), float(focus.at.max())
-    truly = focus.depth[(focus.depth > low - reach) & (focus.depth < high + reach)]
-    nearest = np.abs(truly[:, None] - focus.at[None, :]).argmin(1)
-    return np.bincount(nearest, minlength=len(focus.at))
+    return focus.depth[(focus.depth > low - reach) & (focus.depth < high + reach)]
 
 
 def surplus(focus: Focus) -> tuple[int, ...]:
@@ -140,11 +136,10 @@ def surplus(focus: Focus) -> tuple[int, ...]:
     Before the first and behind the last frame that counts, one step off is off; between these the
     doubt is a slice's, for a slice too few costs more than one too many.
     """
-    reach = _reach(focus)
-    low, high = float(focus.at.min()), float(focus.at.max())
-    truly = focus.depth[(focus.depth > low - reach) & (focus.depth < high + reach)]
+    truly = truly_sharp(focus)
     # A tile beyond an end is sharpest in the last slice before it, however far it lies.
-    apart = np.abs(np.clip(truly, low, high)[:, None] - focus.at[None, :])
+    within = np.clip(truly, focus.at.min(), focus.at.max())
+    apart = np.abs(within[:, None] - focus.at[None, :])
     least = max(1, OWNS * len(truly))
     counts = np.flatnonzero((apart < CLOSE).sum(0) >= least)
     if not len(counts):

@@ -12,7 +12,6 @@ from sorter.model.glance import ALIKE
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from sorter.checking.align import Places
     from sorter.model.glance import Measured, Move
 
 JUMP: Final = 0.025
@@ -28,14 +27,13 @@ STRAYS_OF_USUAL: Final = 4.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Movement:
-    """jumps, moved: indexes of the frames before them. drift_px: the largest shift of two frames."""
+    """jumps, moved: indexes of the frames before them."""
 
     jumps: tuple[int, ...]
     moved: tuple[int, ...]
-    drift_px: float
 
 
-def movement(measured: Measured, places: Places, use: NDArray[np.bool_]) -> Movement:
+def movement(measured: Measured, use: NDArray[np.bool_]) -> Movement:
     """What moved, over the frames that are used."""
     moves = [
         (index, move)
@@ -49,7 +47,6 @@ def movement(measured: Measured, places: Places, use: NDArray[np.bool_]) -> Move
     return Movement(
         jumps=tuple(index - 1 for index, move in moves if _jumps(move, side, usual)),
         moved=tuple(index - 1 for index, move in moves if _strayed(move, side, strays)),
-        drift_px=places.drift,
     )
 
 

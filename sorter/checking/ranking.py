@@ -25,11 +25,12 @@ LEAST_RANGE: Final = 0.5
 
 def best_frames(measured: Measured, places: Places, use: NDArray[np.bool_]) -> tuple[int, ...]:
     """Indexes of the best frames, best first: at most BEST, and no more than half of them."""
-    indexes = [index for index in np.flatnonzero(use).tolist() if measured.glances[index]]
-    if not indexes:
+    used = {i: g for i, g in enumerate(measured.glances) if use[i] and g is not None}
+    if not used:
         return ()
-    glances = [glance for index in indexes if (glance := measured.glances[index]) is not None]
-    score = _sharp(glances) + _happening(glances, [_off(places, i, measured) for i in indexes])
+    indexes, glances = list(used), list(used.values())
+    off = [_off(places, index, glance) for index, glance in used.items()]
+    score = _sharp(glances) + _happening(glances, off)
     ranked = sorted(range(len(indexes)), key=lambda each: (-score[each], each))
     return tuple(indexes[each] for each in ranked[: max(1, min(BEST, len(indexes) // 2))])
 
@@ -43,10 +44,8 @@ def _sharp(glances: list[Glance]) -> NDArray[np.float64]:
     return found
 
 
-def _off(places: Places, index: int, measured: Measured) -> tuple[int, int]:
+def _off(places: Places, index: int, glance: Glance) -> tuple[int, int]:
     """By how many pixels of the small picture the frame lies off: down, across."""
-    glance = measured.glances[index]
-    assert glance is not None  # noqa: S101  the caller passes over the others
     share = max(glance.thumb.shape) / max(glance.width, glance.height)
     return round(places.y[index] * share), round(places.x[index] * share)
 

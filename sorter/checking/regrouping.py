@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from sorter.checking.light import shows_nothing
+from sorter.checking.tiles import BLACK
 from sorter.model.finding import Piece
 from sorter.model.glance import Glance
 from sorter.model.kinds import STACK_KINDS, Kind
@@ -20,30 +21,26 @@ SOFT: Final = 0.12
 LEAST_PIECE: Final = 2
 
 
-def pieces(judged: Judged, glances: Sequence[Glance | None], frames: Sequence[int]) -> list[Piece]:
-    """How one sequence is to be cut or renamed; empty where it stays as it is.
-
-    glances: of its frames. frames: their indexes over all.
-    """
+def pieces(judged: Judged, glances: Sequence[Glance | None]) -> list[Piece]:
+    """How a sequence of these frames is to be cut or renamed; empty where it stays as it is."""
     check = judged.check
     kind = check.looks_like or check.kind
     if kind not in STACK_KINDS:  # a dark or odd frame in a burst is one of its own
         if check.looks_like is None:
             return []
-        return [Piece(frames=tuple(frames), kind=kind, grounds=_STAYS)]
+        return [Piece(first=0, last=len(glances) - 1, kind=kind, grounds=_STAYS)]
     stretches = list(_stretches(judged, glances))
     if len(stretches) == 1 and check.looks_like is None:
         return []
     found = []
-    for first, last, is_marker in stretches:
-        own = tuple(frames[index] for index in range(first, last))
+    for first, stop, is_marker in stretches:
         if is_marker:
-            found.append(Piece(frames=own, kind=Kind.MARKER, grounds=_MARKER))
-        elif len(own) < LEAST_PIECE:
-            found.append(Piece(frames=own, kind=Kind.SINGLE, grounds=_OTHER_SCENE))
+            made, grounds = Kind.MARKER, _MARKER
+        elif stop - first < LEAST_PIECE:
+            made, grounds = Kind.SINGLE, _OTHER_SCENE
         else:
-            grounds = _PARTED if check.looks_like is None else _WANDERS
-            found.append(Piece(frames=own, kind=kind, grounds=grounds))
+            made, grounds = kind, _PARTED if check.looks_like is None else _WANDERS
+        found.append(Piece(first=first, last=stop - 1, kind=made, grounds=grounds))
     return found
 
 
@@ -114,4 +111,4 @@ def is_marker_alone(glance: Glance, neighbours: Sequence[Glance | None]) -> bool
 
 
 def _sharpness(glance: Glance) -> float:
-    return float(np.quantile(glance.energy, 0.9)) / (float(glance.light.mean()) + 6.0) ** 2
+    return float(np.quantile(glance.energy, 0.9)) / (float(glance.light.mean()) + BLACK) ** 2

@@ -15,7 +15,7 @@ from sorter.checking.ranking import best_frames
 from sorter.checking.tiles import tiles
 from sorter.checking.wander import CHANGE, SHARE, Wander, wander
 from sorter.checking.words import sentences
-from sorter.model.finding import Check, End, Verdict
+from sorter.model.finding import Check, Verdict
 from sorter.model.glance import ALIKE, Measured
 from sorter.model.kinds import STACK_KINDS, Kind
 
@@ -58,12 +58,13 @@ def judge(measured: Measured, *, sequence: int, kind: Kind, nearward: bool | Non
     dark = np.zeros(len(light), dtype=bool) if varied else dark_frames(light)
     seen = np.array([each is not None for each in measured.glances])
     part = _parts(measured, dark)
-    use = seen & ~dark & (part == _main(part, seen & ~dark))
+    lit = seen & ~dark
+    use = lit & (part == _main(part, lit))
     indexes = np.flatnonzero(use)
     found = (
         wander(tiles(measured, place, indexes), any_order=kind in (Kind.BURST, Kind.SINGLE))
         if len(indexes)
-        else Wander(focus=None, wanders=False, share=0.0, change=0.0, explained=0.0)
+        else Wander()
     )
     looks = _looks_like(kind, found, len(indexes))
     base = Check(
@@ -71,16 +72,16 @@ def judge(measured: Measured, *, sequence: int, kind: Kind, nearward: bool | Non
         kind=kind,
         frames=len(seen),
         dark=_positions(np.flatnonzero(dark)),
-        odd=_positions(np.flatnonzero(seen & ~dark & ~use)),
+        odd=_positions(np.flatnonzero(lit & ~use)),
         unseen=_positions(np.flatnonzero(~seen)),
         looks_like=looks,
         bright_steps=_positions(bright_steps(light, use)) if kind in LOOKED_AT else (),
-        drift_px=None if not seen.any() else round(float(_drift(place, use)), 1),
+        drift_px=None if not seen.any() else round(_drift(place, use), 1),
     )
     covered = 0
     if (looks or kind) in STACK_KINDS:
-        base = _as_stack(base, measured, place, found, use)
-        covered = int(ends.owned(found.focus).sum()) if found.focus is not None else 0
+        base = _as_stack(base, movement(measured, lit), found, np.flatnonzero(use))
+        covered = len(ends.truly_sharp(found.focus)) if found.focus is not None else 0
     if kind is Kind.BURST and looks is None:
         base = replace(base, best_frames=_positions(best_frames(measured, place, use)))
     base = replace(base, says=" ".join(sentences(base, found, nearward)))
@@ -128,14 +129,11 @@ def _looks_like(kind: Kind, found: Wander, frames: int) -> Kind | None:
 # ---- a stack ---------------------------------------------------------------------------------
 
 
-def _as_stack(base: Check, measured: Measured, place: Places, found: Wander, use: Flags) -> Check:
-    moves = movement(
-        measured, place, use | np.array([p in base.odd for p in range(1, len(use) + 1)])
-    )
+def _as_stack(base: Check, moves: Movement, found: Wander, indexes: NDArray[np.int64]) -> Check:
+    """indexes: of the frames that are used."""
     base = replace(base, jumps=_positions(moves.jumps), moved=_positions(moves.moved))
-    if found.focus is None or use.sum() < LEAST_SLICES:
+    if found.focus is None or len(indexes) < LEAST_SLICES:
         return base
-    indexes = np.flatnonzero(use)
     first, last = ends.beyond_ends(found.focus)
     spare = set(indexes[list(ends.surplus(found.focus))].tolist())
     kept = [index for index in indexes.tolist() if index not in spare]
@@ -153,14 +151,14 @@ def _as_stack(base: Check, measured: Measured, place: Places, found: Wander, use
         keep_last=kept[-1] + 1 if kept else None,
         order=() if one_way else _positions(order),
     )
-    return replace(base, verdict=_verdict(base, moves, int(use.sum())))
+    return replace(base, verdict=_verdict(base, moves, len(indexes)))
 
 
 def _verdict(check: Check, moves: Movement, frames: int) -> Verdict:
     bad = len(set(moves.jumps) | set(moves.moved))
     if bad >= LEAST_MOVED and bad > MOST_MOVED * (frames - 1):
         return Verdict.BROKEN
-    if check.missing_end in (End.FIRST, End.LAST, End.BOTH) or check.gaps:
+    if check.missing_end is not None or check.gaps:
         return Verdict.INCOMPLETE
     if check.dark or check.jumps or check.odd or check.unseen:
         return Verdict.USABLE

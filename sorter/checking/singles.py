@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Final
 
 from sorter.checking.series import judge
+from sorter.model.finding import Piece
 from sorter.model.glance import ALIKE, Measured, Move
 from sorter.model.kinds import STACK_KINDS, Kind
 
@@ -14,8 +15,8 @@ FRAMED: Final = 0.1
 """Of the longer side: how far the frame may move between two slices that are turned by hand."""
 
 
-def stacks_in(measured: Measured, least: int) -> Iterator[tuple[int, int, str]]:
-    """First and last index of each stack of at least so many frames, and why it is one."""
+def stacks_in(measured: Measured, least: int) -> Iterator[Piece]:
+    """Each stack of at least so many frames, and why it is one."""
     start = 0
     for index in range(1, len(measured.glances) + 1):
         if index < len(measured.glances) and _goes_on(measured, index):
@@ -28,7 +29,7 @@ def stacks_in(measured: Measured, least: int) -> Iterator[tuple[int, int, str]]:
                     f"by the pictures: {index - start} frames of one framing that differ in what is "
                     "sharp"
                 )
-                yield start, index - 1, why
+                yield Piece(first=start, last=index - 1, kind=Kind.MANUAL_STACK, grounds=why)
         start = index
 
 

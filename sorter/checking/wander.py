@@ -34,13 +34,14 @@ class Wander:
     """Whether focus wanders over the series, and how. share: of tiles that change with focus.
 
     change, explained: mean square of what changes, in nats², and the part of it that focus explains.
+    sharp: the log sharpness that this was found in, tiles with texture by frames.
     """
 
-    focus: Focus | None
-    wanders: bool
-    share: float
-    change: float
-    explained: float
+    focus: Focus | None = None
+    wanders: bool = False
+    share: float = 0.0
+    change: float = 0.0
+    explained: float = 0.0
     sharp: Values = field(default_factory=lambda: np.zeros((0, 0)))
 
     @property
@@ -58,7 +59,7 @@ def wander(tiles: Tiles, *, any_order: bool) -> Wander:
     sharp = tiles.sharp[tiles.textured]
     share = float(tiles.textured.mean()) if len(tiles.textured) else 0.0
     if len(sharp) < ENOUGH_TILES or sharp.shape[1] < 2:  # noqa: PLR2004  two make a difference
-        return Wander(focus=None, wanders=False, share=share, change=0.0, explained=0.0)
+        return Wander(share=share)
     focus = find_focus(sharp)
     if any_order or float(np.median(focus.error)) > POOR:
         other = find_focus(sharp, by_likeness(sharp))

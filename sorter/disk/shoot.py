@@ -258,10 +258,7 @@ class Shoot:
                 "run the same command again."
             )
         unfinished = self._made(f"{UNFINISHED}/{path}")
-        with contextlib.suppress(FileNotFoundError):
-            os.unlink(unfinished)
-        with NewFile(unfinished) as file:
-            file.write(memoryview(data))
+        _write_anew(unfinished, data)
         force_file(unfinished)
         os.replace(unfinished, there)
         force_folder(os.path.dirname(there))
@@ -270,11 +267,8 @@ class Shoot:
         """The file holds these bytes, or is gone: what can be made anew is not forced. Raises OSError."""
         there = self._made(path)
         unfinished = self.at(f"{UNFINISHED}/{path.rpartition('/')[2]}")
-        with contextlib.suppress(FileNotFoundError):
-            os.unlink(unfinished)
         try:
-            with NewFile(unfinished) as file:
-                file.write(memoryview(data))
+            _write_anew(unfinished, data)
             os.replace(unfinished, there)
         except OSError:
             with contextlib.suppress(OSError):
@@ -384,6 +378,14 @@ class Shoot:
     def _nearest(self) -> Path:
         """The folder itself, or the nearest one above it that is there."""
         return next(each for each in (self.root, *self.root.parents) if each.is_dir())
+
+
+def _write_anew(path: str, data: bytes) -> None:
+    """The file is new and holds these bytes; what a stopped run left under its name is gone."""
+    with contextlib.suppress(FileNotFoundError):
+        os.unlink(path)
+    with NewFile(path) as file:
+        file.write(memoryview(data))
 
 
 def _beside(path: str) -> str:

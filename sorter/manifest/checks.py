@@ -12,11 +12,14 @@ from typing import Any, Final
 from sorter.errors import BadChoice
 from sorter.manifest.csvfile import defused_text
 from sorter.manifest.figures import figure
+from sorter.manifest.rows import spelled
 from sorter.model.correction import Correction
 from sorter.model.finding import Check, Verdict
 
 CHECKS: Final = "checks.csv"
 COLUMNS: Final = tuple(each.name for each in fields(Check))
+FORM: Final = 1
+"""Grows when a name of the document goes away or changes its meaning."""
 _NUMBER: Final = "sequence"
 _LISTS: Final = ("surplus", "dark", "odd", "unseen")
 """Columns with the positions that are left out of a trimmed stack; the last two may be missing."""
@@ -45,11 +48,16 @@ def _cell(value: object) -> str:
 def checks_document(checks: Iterable[Check], suggested: Iterable[Correction], *, root: str) -> str:
     """The same as one JSON document: lists are lists, what is empty is null; and what is suggested."""
     whole = {
-        "form": 1,
-        "root": root,
+        "form": FORM,
+        "root": spelled(root),
         "checks": [{name: _plain(getattr(check, name)) for name in COLUMNS} for check in checks],
         "suggested": [
-            {"first": each.first, "last": each.last, "kind": each.kind, "why": each.why}
+            {
+                "first": spelled(each.first),
+                "last": spelled(each.last),
+                "kind": each.kind,
+                "why": each.why,
+            }
             for each in suggested
         ],
     }

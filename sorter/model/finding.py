@@ -71,19 +71,15 @@ class Check:
     order: Positions = ()
     odd: Positions = ()
 
-    @property
-    def left_out(self) -> frozenset[int]:
-        """The positions that are not worth merging: surplus, dark, or of something else."""
-        return frozenset((*self.surplus, *self.dark, *self.odd, *self.unseen))
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Piece:
     """Frames that the pictures say are one sequence of a kind, and why.
 
-    frames: indexes into the frames that were looked at, in order of capture.
+    first, last: indexes into the frames that were looked at, in order of capture; both included.
     """
 
-    frames: tuple[int, ...]
+    first: int
+    last: int
     kind: Kind
     grounds: str

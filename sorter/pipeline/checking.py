@@ -28,7 +28,7 @@ from sorter.model.plan import Entry, State
 from sorter.model.row import Row
 from sorter.model.sequence import Account, Bond
 from sorter.pipeline.recording import write_records
-from sorter.pipeline.scanning import Tick, scan
+from sorter.pipeline.scanning import Tick, account_of
 from sorter.pixels.measuring import measure
 from sorter.pixels.shifts import likeness
 from sorter.pixels.sights import seen
@@ -50,6 +50,7 @@ NEIGHBOURS: Final = 6
 SAME: Final = 0.8
 """Likeness of two small pictures from which on two stacks show one subject in one framing."""
 LEAST_SINGLES: Final = 3
+_ALONE: Final = "by its picture: it shows nothing, beside a stack"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,7 +79,6 @@ class Checked:
 
     checks: tuple[Check, ...] = ()
     suggested: tuple[Correction, ...] = ()
-    sequences: Mapping[int, Kind] | None = None
 
 
 def default_jobs() -> int:
@@ -93,7 +93,8 @@ def is_shoot(root: Path) -> bool:
 
 def check_card(root: Path, settings: Settings, jobs: int, reading: Tick, looking: Tick) -> Checked:
     """What the pictures of a card say. Raises what scan raises; the card is only read."""
-    return check_account(Card(root), scan(root, settings, reading), jobs, looking)
+    card = Card(root)
+    return check_account(card, account_of(card, card.listing(), settings, reading), jobs, looking)
 
 
 def check_account(card: Card, account: Account, jobs: int, looking: Tick) -> Checked:
@@ -224,7 +225,7 @@ class _Looking:
         self._total = sum(len(each.frames) for each in subjects)
         judged: dict[int, Judged] = {}
         suggested: list[Correction] = []
-        thumbs: dict[int, list[Glance]] = {}
+        middles: dict[int, Glance] = {}
         edges: dict[int, tuple[Glance | None, Glance | None]] = {}
         singles: list[tuple[list[Subject], Measured]] = []
         with ThreadPoolExecutor(self._jobs) as workers:
@@ -241,15 +242,15 @@ class _Looking:
                     nearward=subject.nearward,
                 )
                 judged[subject.number] = one
-                found = pieces(one, measured.glances, range(len(subject.frames)))
+                found = pieces(one, measured.glances)
                 suggested += _corrections(found, subject.paths)
                 edges[subject.number] = measured.glances[0], measured.glances[-1]
                 used = [g for g, use in zip(measured.glances, one.use, strict=True) if g and use]
                 if (one.check.looks_like or subject.kind) in STACK_KINDS and used:
-                    thumbs[subject.number] = [used[len(used) // 2]]
+                    middles[subject.number] = used[len(used) // 2]
         for run, measured in singles:
             suggested += _of_singles(run, measured, edges, subjects)
-        best = attempts(judged, _same(subjects, thumbs))
+        best = attempts(judged, _same(subjects, middles))
         return Checked(
             checks=tuple(
                 _with_attempts(judgement.check, best, judged)
@@ -257,7 +258,6 @@ class _Looking:
                 if len(subject.frames) > 1 and (judgement := judged.get(subject.number))
             ),
             suggested=tuple(suggested),
-            sequences={each.number: each.kind for each in subjects},
         )
 
     def _measured(self, run: list[Subject], workers: ThreadPoolExecutor) -> Measured:
@@ -312,7 +312,7 @@ def _runs(subjects: Iterable[Subject]) -> Iterator[list[Subject]]:
 
 def _corrections(found: Iterable[Piece], paths: Sequence[str]) -> Iterator[Correction]:
     for piece in found:
-        first, last = paths[piece.frames[0]], paths[piece.frames[-1]]
+        first, last = paths[piece.first], paths[piece.last]
         yield Correction(first=first, last=last, kind=str(piece.kind), why=piece.grounds)
 
 
@@ -328,22 +328,16 @@ def _of_singles(
 
     paths = [subject.paths[0] for subject in run]
     beside = [each for each in _beside(run, subjects) if each.kind in STACK_KINDS]
-    for first, last, why in stacks_in(measured, LEAST_SINGLES):
-        yield Correction(first=paths[first], last=paths[last], kind=str(Kind.MANUAL_STACK), why=why)
+    yield from _corrections(stacks_in(measured, LEAST_SINGLES), paths)
     if not beside:
         return
     neighbours = [glance for each in beside for glance in edges.get(each.number, ())]
-    for subject, glance in zip(run, measured.glances, strict=True):
-        if subject.kind is Kind.MARKER or glance is None:
-            continue
-        if is_marker_alone(glance, neighbours):
-            path = subject.paths[0]
-            yield Correction(
-                first=path,
-                last=path,
-                kind=str(Kind.MARKER),
-                why="by its picture: it shows nothing, beside a stack",
-            )
+    markers = (
+        Piece(first=index, last=index, kind=Kind.MARKER, grounds=_ALONE)
+        for index, glance in enumerate(measured.glances)
+        if run[index].kind is not Kind.MARKER and glance and is_marker_alone(glance, neighbours)
+    )
+    yield from _corrections(markers, paths)
 
 
 def _beside(run: list[Subject], subjects: Sequence[Subject]) -> Iterator[Subject]:
@@ -354,16 +348,14 @@ def _beside(run: list[Subject], subjects: Sequence[Subject]) -> Iterator[Subject
     yield from own[last + 1 : last + 2]
 
 
-def _same(
-    subjects: Sequence[Subject], thumbs: Mapping[int, list[Glance]]
-) -> Iterator[tuple[int, int]]:
+def _same(subjects: Sequence[Subject], middles: Mapping[int, Glance]) -> Iterator[tuple[int, int]]:
     """Pairs of stacks that show one subject: by what grouping says, and by their pictures."""
     for subject in subjects:
         yield from ((subject.number, other) for other in subject.retakes)
-    stacks = [each for each in subjects if each.number in thumbs]
+    stacks = [each for each in subjects if each.number in middles]
     for index, one in enumerate(stacks):
         for two in stacks[index + 1 : index + 1 + NEIGHBOURS]:
-            first, second = thumbs[one.number][0], thumbs[two.number][0]
+            first, second = middles[one.number], middles[two.number]
             if one.body == two.body and likeness(first.thumb, second.thumb) >= SAME:
                 yield one.number, two.number
 
@@ -401,11 +393,12 @@ def _notes(entries: Iterable[Entry], found: Checked) -> dict[int, str]:
     """What is said on the first file of each sequence that was checked, by its number in the ledger."""
     says = {check.sequence: check.says for check in found.checks if check.says}
     notes: dict[int, str] = {}
-    placed = {e.row.source: e.number for e in entries if e.state is State.PLACED}
+    # By destination: two cards may have given files of one path, and one shoot never has.
+    placed = {e.row.destination: e.number for e in entries if e.state is State.PLACED}
     for row in in_order(e.row for e in entries if e.state is State.PLACED):
         said = says.pop(row.sequence, "") if row.sequence and row.position == 1 else ""
         if said:
-            notes[placed[row.source]] = said
+            notes[placed[row.destination]] = said
     return notes
 
 

@@ -29,7 +29,7 @@ from sorter.model.sequence import Account
 from sorter.pipeline.carrying import Carrying, Looked
 from sorter.pipeline.checking import apart_from, check_account, default_jobs
 from sorter.pipeline.recording import RECORDS, new_ledger, refuse_foreign_lists
-from sorter.pipeline.scanning import Tick, account_of, unread_files
+from sorter.pipeline.scanning import Tick, accounted, reading_of, unread_files
 from sorter.pipeline.second import Second
 from sorter.pipeline.wishes import Counted, Report, Ticks, Wishes
 from sorter.planning import pattern
@@ -204,16 +204,16 @@ class Ingest:
 
         What the user says stands over what the pictures say.
         """
-        wishes, said = self._wishes, self._wishes.corrections
-        account = account_of(self._card, self._listing, wishes.settings, ticks.reading, said)
-        if not wishes.looks:
+        settings, said = self._wishes.settings, self._wishes.corrections
+        reading = reading_of(self._card, self._listing, settings, ticks.reading)
+        account = accounted(reading, settings, said)
+        if not self._wishes.looks:
             return account
         found = check_account(self._card, account, default_jobs(), ticks.looking)
         self.suggested = apart_from(said, found.suggested, account)
         if not self.suggested:
             return account
-        every = (*said, *self.suggested)
-        return account_of(self._card, self._listing, wishes.settings, ticks.reading, every)
+        return accounted(reading, settings, (*said, *self.suggested))
 
     def _late(self, account: Account, told: dict[str, Entry]) -> tuple[Correction, ...]:
         """The corrections that come too late. A path may be spelled as the manifest does it."""

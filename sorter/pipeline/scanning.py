@@ -50,10 +50,22 @@ def account_of(
     corrections: tuple[Correction, ...] = (),
 ) -> Account:
     """The account of what was listed. Raises CardGone, BadSettings and BadCorrections as scan does."""
+    return accounted(reading_of(card, listing, settings, tick), settings, corrections)
+
+
+def reading_of(card: Card, listing: Listing, settings: Settings, tick: Tick) -> Reading:
+    """What was listed, read, with the clocks set. Raises CardGone and BadSettings as scan does."""
     total = len(listing.files)
     reading = read_card(card, listing, lambda done: tick(done, total))
+    return with_clocks_set(reading, settings)
+
+
+def accounted(
+    reading: Reading, settings: Settings, corrections: tuple[Correction, ...] = ()
+) -> Account:
+    """The account of a reading whose clocks are set. Raises BadCorrections as scan does."""
     try:
-        return account_for(with_clocks_set(reading, settings), settings.grouping, corrections)
+        return account_for(reading, settings.grouping, corrections)
     except Misfit as misfit:
         raise BadCorrections(f"corrections, line {misfit.line}: {misfit}") from misfit
 

@@ -7,7 +7,9 @@ import logging
 import stat
 import warnings
 from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -93,22 +95,32 @@ def _refuse_missing(stretches: Iterable[tuple[int, int]], size: int) -> None:
 
 
 def _by_pillow(path: Path) -> Decoded:
+    hashed = hashlib.sha256()
+    with opened(path) as picture:
+        size = picture.size
+        for page in _pages(picture):
+            hashed.update(page.tobytes())
+    return Decoded(width=size[0], height=size[1], sha256=hashed.hexdigest())
+
+
+@contextmanager
+def opened(file: BytesIO | Path) -> Iterator[Image.Image]:
+    """The picture by Pillow, to be decoded in a with statement.
+
+    Whatever it raises there becomes Undecodable, but for a file that is not there or closed to us.
+    """
     from PIL import Image, UnidentifiedImageError  # noqa: PLC0415  only where a picture is decoded
 
     Image.MAX_IMAGE_PIXELS = MOST_PIXELS
-    hashed = hashlib.sha256()
     try:
-        with warnings.catch_warnings(action="ignore"), Image.open(path) as picture:
-            size = picture.size
-            for page in _pages(picture):
-                hashed.update(page.tobytes())
-    except Undecodable:
+        with warnings.catch_warnings(action="ignore"), Image.open(file) as picture:
+            yield picture
+    except (Undecodable, FileNotFoundError, PermissionError, IsADirectoryError):
         raise
     except UnidentifiedImageError as error:
         raise Undecodable("is no picture that can be decoded") from error
     except Exception as error:
         raise Undecodable(f"cannot be decoded: {str(error).rstrip('. ')}") from error
-    return Decoded(width=size[0], height=size[1], sha256=hashed.hexdigest())
 
 
 def _pages(picture: Image.Image) -> Iterator[Image.Image]:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import warnings
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from sorter.model.glance import Seen, Sight
-from sorter.pixels.decoded import MOST_PIXELS, Undecodable
+from sorter.pixels.decoded import Undecodable, opened
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -62,18 +61,8 @@ def _stretch(sight: Sight) -> bytes:
 
 def _by_pillow(file: BytesIO | Path) -> tuple[Grey, float]:
     """The picture by Pillow, whose JPEG decoder unpacks grey alone, and at half its size, at once."""
-    from PIL import Image, UnidentifiedImageError  # noqa: PLC0415  only where a picture is decoded
-
-    Image.MAX_IMAGE_PIXELS = MOST_PIXELS
-    try:
-        with warnings.catch_warnings(action="ignore"), Image.open(file) as picture:
-            return _small(picture)
-    except (Undecodable, FileNotFoundError, PermissionError, IsADirectoryError):
-        raise
-    except UnidentifiedImageError as error:
-        raise Undecodable("is no picture that can be decoded") from error
-    except Exception as error:
-        raise Undecodable(f"cannot be decoded: {str(error).rstrip('. ')}") from error
+    with opened(file) as picture:
+        return _small(picture)
 
 
 def _small(picture: Image.Image) -> tuple[Grey, float]:
