@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -10,10 +13,11 @@ import pytest
 from handoff.tidal import SECOND, handoff, results, run, tidal_shoot
 from outside.tools import unlike_their_digests
 from sorter.disk.shoot import Shoot
-from sorter.errors import BadChoice, BadPattern, BadShoot, NoShoot
+from sorter.errors import BadChoice, BadPattern, BadShoot, NoShoot, SorterError
 from sorter.model.kinds import Kind
 from sorter.pipeline import Undo, regroup, verify_both
 from sorter.pipeline.regrouping import NOT_IN_PLACE
+from sorter.writing.ledger import Ledger
 from writing.cards import (
     ANEMONES,
     LIMPETS,
@@ -33,6 +37,7 @@ from writing.cards import (
 from writing.regrouping import WHY, folders, regrouped, sequences, wish
 
 STACK, BURST, SINGLE, MARKER = Kind.FOCUS_BRACKET, Kind.BURST, Kind.SINGLE, Kind.MARKER
+FIRST_OF_CARD = f"{LIMPETS}/IMG_0001.JPG"
 OF_BURST = {1: ("burst", (1, 2, 3, 4)), 2: ("single", (5,)), 3: ("single", (6,))}
 
 
@@ -421,6 +426,88 @@ def test_a_stopped_undo_is_named_and_ended(
 
 def _interrupted(*_: object) -> None:
     raise KeyboardInterrupt
+
+
+CALLS = ("mkdir", "fsync", "rename", "replace", "unlink", "rmdir", "open", "write")
+
+
+def failing(patch: pytest.MonkeyPatch, at: int) -> list[str]:
+    """The system's calls, of which the so-manieth fails, and each after it: the disk went away."""
+    made: list[str] = []
+
+    def counted(name: str, real: Callable[..., object]) -> Callable[..., object]:
+        def call(*given: object, **named: object) -> object:
+            made.append(name)
+            if len(made) >= at:
+                raise OSError(errno.EIO, os.strerror(errno.EIO))
+            return real(*given, **named)
+
+        return call
+
+    for name in CALLS:
+        patch.setattr(os, name, counted(name, getattr(os, name)))
+    move = Shoot.move  # the rename that never replaces is no call of Python's
+    patch.setattr(Shoot, "move", counted("move", move))
+    return made
+
+
+@pytest.mark.parametrize("back", [False, True], ids=["gone on with", "taken back"])
+def test_a_disk_that_fails_at_any_call(
+    card: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, *, back: bool
+) -> None:
+    """Some calls may fail without harm; what is not stopped is done."""
+    before, codes = contents(shoot), list[int]()
+    wishes = (wish(STACK, 3, 4), wish(MARKER, 2))
+    for at in range(1, 90):
+        other = shutil.copytree(shoot, tmp_path / f"cut{at}", symlinks=True)
+        with monkeypatch.context() as patch:
+            made = failing(patch, at)
+            try:
+                regrouped(other, *wishes)
+            except SorterError as error:
+                codes.append(error.exit_code)
+        if len(made) < at:
+            break
+        was_noted = _has_regrouping(other)
+        if back and was_noted:
+            undo(other)
+            assert contents(other) == before
+        else:
+            regrouped(other, *wishes)
+            assert sequences(other)[5] == ("focus-bracket", (3, 4))
+        holds(card, other)
+        shutil.rmtree(other)
+    assert set(codes) == {3}
+    assert len(codes) > 20
+
+
+def _has_regrouping(shoot: Path) -> bool:
+    with Ledger(shoot / ".sorter", hold=True, ends=True) as ledger:
+        return bool(ledger.regroupings())
+
+
+def test_moved_files_go_back_to_the_card_in_the_end(card: Path, tmp_path: Path) -> None:
+    originals = contents(card)
+    shoot = tmp_path / "shoot"
+    ingest(card, shoot, moves=True)
+    assert FIRST_OF_CARD not in contents(card)
+    regrouped(shoot, wish(STACK, 3, 4), wish(MARKER, 2))
+    hold_whole(shoot, originals)
+    assert ingest(card, shoot, moves=True).new == ()
+    undo(shoot)
+    undo(shoot)
+    assert contents(card) == originals
+
+
+def test_a_card_that_grew_says_nothing_of_what_was_regrouped(card: Path, shoot: Path) -> None:
+    regrouped(shoot, wish(STACK, 3, 4), wish(BURST, 2, 5))
+    before, places = sequences(shoot), destinations(shoot)
+    picture(card / ANEMONES / "IMG_0009.JPG", 2000, shade=3)
+    ingest(card, shoot)
+    after = sequences(shoot)
+    assert {number: after[number] for number in before} == before
+    assert {path: destinations(shoot)[path] for path in places} == places
+    holds(card, shoot)
 
 
 def test_what_the_undo_is_about_is_known_before(shoot: Path) -> None:
