@@ -321,6 +321,10 @@ def _verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
 def undone(outcome: Undone, shoot: Path, card: Path) -> Iterator[Printed]:
     """How many files were taken back, and which stay."""
     yield from _named(f"stay in {shoot}", (f"{path}: {why}" for path, why in outcome.stay.items()))
+    if outcome.moved_within is not None:
+        files = words.counted(outcome.moved_within, "file", "files")
+        yield Printed(text=f"The last regrouping is taken back: {files} moved.", look="heading")
+        return
     said = []
     if outcome.removed or not outcome.returned:
         said.append(f"{words.counted(outcome.removed, 'copy', 'copies')} removed from the shoot")

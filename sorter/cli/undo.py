@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import click
 
 from sorter.cli.options import yes_option
 from sorter.cli.paths import GivenPath
 from sorter.errors import NotAgreed
+
+if TYPE_CHECKING:
+    from sorter.pipeline import Undo
 
 SOME_STAY: Final = 1
 
@@ -58,11 +61,19 @@ def undo(
             if not without_card:
                 work.check_originals(bars.tick("comparing with the card", in_bytes=True))
         files = endings.files_and_size(entry.placement for entry in work.here)
-        back = f"move {files} back to {work.card}" if work.run.moves else f"remove {files}"
-        if not yes and not console.agrees(f"Take the last ingest of {shoot} back: {back}?"):
+        if not yes and not console.agrees(_question(work, shoot, files)):
             raise NotAgreed("nothing was done.")
         with console.Bars() as bars:
-            outcome = work.carry(bars.tick("taking back", in_bytes=True))
+            in_bytes = work.regrouping is None
+            outcome = work.carry(bars.tick("taking back", in_bytes=in_bytes))
     console.show_lines(endings.undone(outcome, shoot, work.card))
     if outcome.stay:
         ctx.exit(SOME_STAY)
+
+
+def _question(work: Undo, shoot: Path, files: str) -> str:
+    """What is asked before anything is done."""
+    if work.regrouping is not None:
+        return f"Take the last regrouping of {shoot} back: move {files} to where they were in it?"
+    back = f"move {files} back to {work.card}" if work.run.moves else f"remove {files}"
+    return f"Take the last ingest of {shoot} back: {back}?"

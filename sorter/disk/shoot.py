@@ -140,6 +140,10 @@ class Shoot:
             return None
         return about.st_size if stat.S_ISREG(about.st_mode) else -1
 
+    def has_folder(self, path: str) -> bool:
+        """Whether there is a folder at the path."""
+        return os.path.isdir(self.at(path))
+
     def holds(
         self, path: str, count: int, sha256: str, tick: Callable[[int], None] | None = None
     ) -> bool:
@@ -186,6 +190,14 @@ class Shoot:
             rename_new(source, self.at(path))
         except (FileNotFoundError, NotADirectoryError):
             rename_new(source, self._made(path))
+
+    def move(self, before: str, path: str) -> None:
+        """The shoot's file stands under another name in it, its folder made where it was not there.
+
+        Raises FileExistsError where something is there, FileNotFoundError where the file is not,
+        ShootNotWritable, OSError.
+        """
+        rename_new(self.at(before), self._made(path))
 
     def take(self, source: str, path: str) -> None:
         """The file of the card stands in the shoot and no more on the card; both on one disk.

@@ -23,6 +23,7 @@ from sorter.pipeline.handing import hand_off
 from sorter.pipeline.ingesting import Ingest
 from sorter.pipeline.keeping import Undo
 from sorter.pipeline.merging import merge
+from sorter.pipeline.regrouping import Regrouped, regroup, regroupings_of
 from sorter.pipeline.scanning import (
     check_apart,
     scan,
@@ -57,6 +58,7 @@ __all__ = [
     "Checked",
     "Findings",
     "Ingest",
+    "Regrouped",
     "Report",
     "SecondCopy",
     "Ticks",
@@ -84,6 +86,8 @@ __all__ = [
     "merge",
     "parse_numbers",
     "read_corrections",
+    "regroup",
+    "regroupings_of",
     "scan",
     "steps",
     "tally",

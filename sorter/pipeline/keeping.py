@@ -1,4 +1,4 @@
-"""Undo: the last ingest of a shoot taken back."""
+"""Undo: the last ingest of a shoot, or its last regrouping, taken back."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from sorter.errors import CardNotFound, NothingToUndo, OnlyCopies
 from sorter.model.plan import Entry, State
 from sorter.model.row import is_brought_back
 from sorter.pipeline.recording import is_up_to_date, records_of, write_records
+from sorter.pipeline.regrouping import last_regrouping, moved_by, take_back
 from sorter.pipeline.scanning import Tick
 from sorter.pipeline.wishes import Counted
 from sorter.writing.ledger import Ledger, Run
@@ -23,19 +24,20 @@ MERGED: Final = "merged from frames that were taken back: no ingest brought it"
 
 
 class Undo:
-    """The last ingest of a shoot, to be taken back; nothing is done before `carry`.
+    """The last ingest or regrouping of a shoot, to be taken back; nothing is done before `carry`.
 
-    card: where the card is now; None for where it was. To be used in a with statement. Raises
-    NoShoot where it is no shoot, NothingToUndo, CardNotFound where moved files are to go back and
+    regrouping: it is this one; None where the last thing done was an ingest. card: where the card is
+    now; None for where it was. To be used in a with statement. Raises NoShoot where it is no shoot, NothingToUndo, CardNotFound where moved files are to go back and
     their card is not there, ShootBusy, LedgerDamaged.
     """
 
     def __init__(self, root: Path, card: Path | None) -> None:
         self._shoot = Shoot(root)
-        self._ledger = Ledger(self._shoot.hidden, hold=True)
+        self._ledger = Ledger(self._shoot.hidden, hold=True, ends=True)
         try:
+            self.regrouping = last_regrouping(self._ledger)
             self.run = self._last(root)
-            self.entries = tuple(e for e in self._ledger.entries() if e.run == self.run.run)
+            self.entries = self._found()
             self.card = Path(self.run.card) if card is None else card
             self._check_card()
         except BaseException:
@@ -48,9 +50,15 @@ class Undo:
     def __exit__(self, *_: object) -> None:
         self._ledger.close()
 
+    def _found(self) -> tuple[Entry, ...]:
+        """The files that the ingest brought, or to which the regrouping gave other places."""
+        if self.regrouping is not None:
+            return moved_by(self._ledger, self.regrouping.number)
+        return tuple(e for e in self._ledger.entries() if e.run == self.run.run)
+
     @property
     def here(self) -> tuple[Entry, ...]:
-        """The files that the ingest brought and that are still in the shoot."""
+        """Those of the files that are still in the shoot."""
         carried = (State.PLACED, State.VERIFIED)
         return tuple(
             entry
@@ -61,8 +69,10 @@ class Undo:
     def check_originals(self, tick: Tick) -> None:
         """Returns where the card still has every copied file, byte by byte.
 
-        Raises OnlyCopies, and nothing is done.
+        A regrouping removes no file. Raises OnlyCopies, and nothing is done.
         """
+        if self.regrouping is not None:
+            return
         here = self.here
         counted = Counted(tick, sum(entry.row.bytes for entry in here))
         lost = only_here(self.card, here, counted.add)
@@ -76,7 +86,9 @@ class Undo:
             )
 
     def carry(self, tick: Tick) -> Undone:
-        """The ingest is taken back. Raises ShootNotWritable, NoRoom; run it again then."""
+        """It is taken back. Raises ShootNotWritable, NoRoom; run it again then."""
+        if self.regrouping is not None:
+            return take_back(self._shoot, self._ledger, self.regrouping, tick)
         before = records_of(self._ledger.entries())
         counted = Counted(tick, sum(entry.row.bytes for entry in self.entries))
         undoing = Undoing(self._shoot, self._ledger, self.card)
@@ -130,7 +142,7 @@ class Undo:
 
     def _check_card(self) -> None:
         """Moved files go back only to a card that is there: never to the folder it was mounted on."""
-        if not self.run.moves:
+        if self.regrouping is not None or not self.run.moves:
             return
         same = str(self.card) == self.run.card
         unmounted = same and self.run.mounted and not os.path.ismount(self.card)

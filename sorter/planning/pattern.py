@@ -18,6 +18,7 @@ MOST_BYTES: Final = 240
 FIELDS: Final = (*COLUMNS, NAME)
 
 _NOTHING: Final = "\0"
+_PROBE: Final = "a-name-that-no-one-gives"
 # An empty value takes the mark beside it along: the one before it, or at the start the one behind.
 _BESIDE_NOTHING: Final = re.compile(r"^\0[\0_\- .]*|[_\- .]*\0+")
 
@@ -36,6 +37,16 @@ class Pattern:
         """The folder name for a sequence, out of its first row; legal everywhere."""
         values = {each: getattr(row, each) for each in COLUMNS} | {NAME: name}
         return legal(_without_nothing(self._text(values)).strip(), MOST_BYTES)
+
+    def name_in(self, folder: str, row: Row) -> str:
+        """The name that gives the sequence this folder; empty where none does.
+
+        A number alone stands there because another folder had the name.
+        """
+        before, _, behind = self.filled(row, _PROBE).partition(_PROBE)
+        name = folder.removeprefix(before).removesuffix(behind) if before or behind else folder
+        is_name = not name.isdecimal() and self.filled(row, name) == folder
+        return name if is_name and self.filled(row, "") != folder else ""
 
     def _text(self, values: Mapping[str, object]) -> str:
         return "".join(

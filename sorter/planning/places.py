@@ -10,28 +10,18 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Final
 
-from sorter.model.folders import CLIPS, MARKERS, RESULTS, SHARED, SINGLES, UNSORTED
+from sorter.model.folders import CLIPS, MARKERS, RESULTS, SINGLES, UNSORTED
 from sorter.model.frame import ReadFile
 from sorter.model.kinds import NO_FRAME_KINDS, Kind, Role
 from sorter.model.plan import Entry, Placement, Plan
 from sorter.model.row import Row
 from sorter.planning import names
+from sorter.planning.free import RESERVED, Free, Naming, naming_note, own_name
 from sorter.planning.numbering import reached
-from sorter.planning.pattern import Pattern
 from sorter.planning.presses import followers, without_grounds
 
-RESERVED: Final = SHARED | {"report", "checks.csv", ".sorter", "manifest.csv", "sha256sums"}
-"""Names at the top of a shoot that no sequence's folder gets; folded."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Naming:
-    """What the user asked for: the pattern of folder names, and the name that it may use."""
-
-    pattern: Pattern
-    name: str = ""
+__all__ = ["About", "Naming", "Standing", "another_name", "folders_known", "make_plan"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,19 +140,18 @@ class _Planner:
         self._about = about
         self._standing = standing
         self._naming = naming
-        self._taken = {names.same(path) for path in standing.taken}
         anew = {entry.number for entry in standing.failed.values()}
-        kept = [entry for entry in standing.known if entry.number not in anew]
-        self._taken |= {names.same(entry.row.destination) for entry in kept}
-        self._tops = {path.partition("/")[0] for path in self._taken} | RESERVED
-        self._folders = dict(_folders_known(standing.known))
+        kept = (e.row.destination for e in standing.known if e.number not in anew)
+        self._free = Free((*standing.taken, *kept))
+        self._folders = dict(folders_known(standing.known))
         self._grown = _grown(rows, standing)
 
     def placed(self, unit: list[Row]) -> Iterator[Placement]:
         """The placements of one unit, row by row: of what is new, and of what is there and grew."""
         new = [row for row in unit if not self._standing.is_done(row.source)]
         carried = [row for row in new if self._about.files[row.source].file.plain]
-        given = self._named(carried, self._folder(unit), self._number(unit)) if carried else {}
+        own = _own_names(carried)
+        given = self._free.named(own, self._folder(unit), self._number(unit)) if own else {}
         for row in unit:
             if row in new:
                 yield self._new(row, given.get(row.source, ""))
@@ -180,13 +169,10 @@ class _Planner:
         )
 
     def _said(self, source: str, destination: str) -> Iterator[str]:
-        own, given = source.rpartition("/")[2], destination.rpartition("/")[2]
         if not destination:
             yield "left on the card"
-        elif given != own:
-            clash = names.is_legal(own)
-            why = "another file has its name" if clash else "its own name is not legal everywhere"
-            yield f"named {given} here: {why}"
+        else:
+            yield from naming_note(source, destination)
         if source in self._standing.changed:
             yield f"{self._standing.there[source].row.destination} was changed since it was carried"
 
@@ -228,10 +214,7 @@ class _Planner:
         number = first.sequence or 0
         if number not in self._folders:
             name = self._about.names.get(number) or self._naming.name
-            wanted = self._naming.pattern.filled(first, name)
-            free = next(each for each in _numbered(wanted) if names.same(each) not in self._tops)
-            self._tops.add(names.same(free))
-            self._folders[number] = free
+            self._folders[number] = self._free.folder(self._naming.pattern.filled(first, name))
         return self._folders[number]
 
     # ---- names -------------------------------------------------------------------------------
@@ -249,29 +232,10 @@ class _Planner:
                 return _number_in(place, name[: lengths[name]])
         return 1
 
-    def _named(self, unit: list[Row], folder: str, number: int = 1) -> dict[str, str]:
-        """Source and destination of each; one suffix for all, unless they clash among themselves.
-
-        number: the first that is tried.
-        """
-        own = _own_names(unit)
-        lengths = names.stem_lengths(own.values())
-        while True:
-            given = {
-                source: f"{folder}/{names.numbered(name, lengths[name], number)}"
-                for source, name in own.items()
-            }
-            if len({names.same(path) for path in given.values()}) < len(given):
-                return {row.source: self._named([row], folder)[row.source] for row in unit}
-            if not self._taken & {names.same(path) for path in given.values()}:
-                self._taken |= {names.same(path) for path in given.values()}
-                return given
-            number += 1
-
 
 def _own_names(unit: list[Row]) -> dict[str, str]:
     """The names that files have on the card, made legal, by their sources."""
-    return {row.source: names.legal(row.source.rpartition("/")[2]) for row in unit}
+    return {row.source: own_name(row.source) for row in unit}
 
 
 def _number_in(destination: str, stem: str) -> int:
@@ -281,19 +245,12 @@ def _number_in(destination: str, stem: str) -> int:
     return int(found[1]) if found else 1
 
 
-def _folders_known(known: tuple[Entry, ...]) -> Iterator[tuple[int, str]]:
+def folders_known(known: tuple[Entry, ...]) -> Iterator[tuple[int, str]]:
     """The folder that each sequence has of its own; the first that it got."""
     for entry in reversed(known):
         top = entry.row.destination.partition("/")[0]
         if entry.row.sequence and top and names.same(top) not in RESERVED:
             yield entry.row.sequence, top
-
-
-def _numbered(name: str) -> Iterator[str]:
-    number = 1
-    while True:
-        yield names.numbered(name, len(name), number)
-        number += 1
 
 
 def another_name(destination: str, number: int) -> str:

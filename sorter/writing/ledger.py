@@ -18,9 +18,10 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Final, Self
 
-from sorter.errors import LedgerDamaged, NoRoom, NoShoot, ShootBusy, ShootNotWritable
+from sorter.errors import BadShoot, LedgerDamaged, NoRoom, NoShoot, ShootBusy, ShootNotWritable
 from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
 from sorter.model.plan import Entry, Placement, Plan, State
+from sorter.model.regrouping import Change
 from sorter.model.row import Row, is_brought_back
 
 FILE: Final = "ledger.db"
@@ -60,6 +61,30 @@ CREATE TABLE IF NOT EXISTS earlier ( -- what was known before an ingest brought 
     row TEXT NOT NULL
 );
 """
+_REGROUPINGS: Final = """
+CREATE TABLE IF NOT EXISTS regroupings (
+    regrouping INTEGER PRIMARY KEY,
+    behind INTEGER NOT NULL,      -- the last ingest that there was
+    state TEXT NOT NULL           -- open, done, undoing
+);
+CREATE TABLE IF NOT EXISTS regrouped ( -- what a regrouping made of a file; was: before
+    regrouping INTEGER NOT NULL REFERENCES regroupings,
+    number INTEGER NOT NULL,
+    was_destination TEXT NOT NULL,
+    was_from_near INTEGER,
+    was_said TEXT NOT NULL,
+    was_row TEXT NOT NULL,
+    destination TEXT NOT NULL,
+    from_near INTEGER,
+    said TEXT NOT NULL,
+    row TEXT NOT NULL,
+    bytes INTEGER NOT NULL,       -- by which the file is told from another of its number
+    sha256 TEXT NOT NULL,
+    source BLOB NOT NULL
+);
+"""
+"""Made with the first regrouping: older sorters read a ledger with these tables as one without."""
+
 _PROGRESS: Final = (
     "UPDATE files SET state = ?, gone = ?, modified_ns = ?, destination = ?, bytes = ?,"
     " sha256 = ?, said = ? WHERE number = ?"
@@ -111,14 +136,35 @@ class Run:
         return not self.card
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RegroupingRun:
+    """One regrouping, by its number. behind: the last ingest that there was; state: as of a run."""
+
+    number: int
+    behind: int
+    state: str
+
+    @property
+    def is_stopped(self) -> bool:
+        """Whether it, or an undo of it, was begun and not ended."""
+        return self.state != "done"
+
+    @property
+    def is_undoing(self) -> bool:
+        """Whether an undo of it was begun and not ended."""
+        return self.state == "undoing"
+
+
 class Ledger:
     """The ledger of a shoot, open; to be used in a with statement.
 
-    hold: it is to be written, and nobody else may use it meanwhile. Raises NoShoot where there is
-    none, ShootBusy where another run holds it, LedgerDamaged, ShootNotWritable, NoRoom.
+    hold: it is to be written, and nobody else may use it meanwhile. ends: whoever opens it ends a
+    regrouping that was stopped: until then files may lie in either of two places, and nobody else
+    can use it. Raises NoShoot where there is none, ShootBusy where another run holds it, BadShoot
+    where a regrouping was stopped, LedgerDamaged, ShootNotWritable, NoRoom.
     """
 
-    def __init__(self, hidden: Path, *, hold: bool, make: bool = False) -> None:
+    def __init__(self, hidden: Path, *, hold: bool, make: bool = False, ends: bool = False) -> None:
         self._hidden = hidden
         self._held = hold
         _refuse_what_is_no_file(hidden / FILE)
@@ -128,6 +174,10 @@ class Ledger:
             self._base = self._connect(hold=hold, make=make)
             try:
                 self._begin(hold=hold, make=make)
+                if not ends:
+                    self._refuse_stopped()
+                if hold:
+                    self._say_who()
             except BaseException:
                 self._base.close()
                 raise
@@ -306,7 +356,108 @@ class Ledger:
             self._base.execute("DELETE FROM earlier")
             self._base.executemany("INSERT INTO earlier VALUES (?, ?, ?, ?)", earlier)
 
+    # ---- regroupings -----------------------------------------------------------------------
+
+    def regroupings(self) -> tuple[RegroupingRun, ...]:
+        """Every regrouping that was not taken back, in their order."""
+        with self._speaking():
+            if not self._has_regroupings():
+                return ()
+            found = self._base.execute(
+                "SELECT regrouping, behind, state FROM regroupings ORDER BY regrouping"
+            )
+            return tuple(RegroupingRun(number=n, behind=b, state=state) for n, b, state in found)
+
+    def add_regrouping(self, changes: Iterable[Change]) -> int:
+        """What is said of these files is as the changes say, and what was said before is kept.
+
+        Returns the number of the regrouping, which is open now.
+        """
+        behind = max((run.run for run in self.ingests()), default=0)
+        with self._committing():
+            for statement in _REGROUPINGS.split(";\n"):
+                self._base.execute(statement)
+            done = self._base.execute(
+                "INSERT INTO regroupings (behind, state) VALUES (?, 'open')", (behind,)
+            )
+            number = done.lastrowid or 0
+            for change in changes:
+                self._base.execute(
+                    "INSERT INTO regrouped VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                    (number, *_change_cells(change)),
+                )
+                self._set_placement(change.number, change.after)
+        return number
+
+    def changes(self, regrouping: int) -> tuple[Change, ...]:
+        """What the regrouping changed, as it was noted."""
+        with self._speaking():
+            found = self._base.execute(
+                "SELECT number, was_destination, was_from_near, was_said, was_row, destination,"
+                " from_near, said, row, bytes, sha256, source FROM regrouped WHERE regrouping = ?"
+                " ORDER BY number",
+                (regrouping,),
+            )
+            return tuple(_change(cells) for cells in found)
+
+    def note_place(self, regrouping: int, entry: Entry) -> None:
+        """The file has another place than the regrouping gave it."""
+        with self._committing():
+            self._base.execute(_PROGRESS, _progress(entry))
+            self._base.execute(
+                "UPDATE regrouped SET destination = ?, said = ?"
+                " WHERE regrouping = ? AND number = ?",
+                (
+                    entry.row.destination,
+                    json.dumps(entry.placement.said),
+                    regrouping,
+                    entry.number,
+                ),
+            )
+
+    def end_regrouping(self, regrouping: int) -> None:
+        """All its files are in their places."""
+        with self._committing():
+            self._set_regrouping(regrouping, "done")
+
+    def take_back(self, regrouping: int, changes: Iterable[Change]) -> None:
+        """An undo of the regrouping is begun: what is said of the files is as these changes say."""
+        with self._committing():
+            self._set_regrouping(regrouping, "undoing")
+            for change in changes:
+                self._set_placement(change.number, change.after)
+
+    def forget_regrouping(self, regrouping: int) -> None:
+        """The regrouping was taken back: it never was."""
+        with self._committing():
+            self._base.execute("DELETE FROM regrouped WHERE regrouping = ?", (regrouping,))
+            self._base.execute("DELETE FROM regroupings WHERE regrouping = ?", (regrouping,))
+
     # ---- within ----------------------------------------------------------------------------
+
+    def _set_regrouping(self, regrouping: int, state: str) -> None:
+        self._base.execute(
+            "UPDATE regroupings SET state = ? WHERE regrouping = ?", (state, regrouping)
+        )
+
+    def _has_regroupings(self) -> bool:
+        found = self._base.execute("SELECT 1 FROM sqlite_master WHERE name = 'regroupings'")
+        return found.fetchone() is not None
+
+    def _refuse_stopped(self) -> None:
+        stopped = next((each for each in self.regroupings() if each.is_stopped), None)
+        if stopped is None:
+            return
+        folder = self._hidden.parent
+        if stopped.is_undoing:
+            raise BadShoot(
+                f"{folder}: an undo was stopped here. Run `sorter undo` with this folder again to "
+                "end it."
+            )
+        raise BadShoot(
+            f"{folder}: a regrouping was stopped here. Run the command that began it again to end "
+            "it, or `sorter undo` with this folder to take it back."
+        )
 
     def _earlier(self) -> list[tuple[Any, ...]]:
         with self._speaking():
@@ -361,8 +512,6 @@ class Ledger:
                 base.execute(f"PRAGMA user_version = {FORM}")
             base.execute("COMMIT")
         self._check_form()
-        if hold:
-            self._say_who()
 
     def _is_blank(self) -> bool:
         """Whether nothing was ever noted: a run that is killed at once leaves an empty file."""
@@ -544,6 +693,32 @@ def _progress(entry: Entry) -> tuple[object, ...]:
     row, said = entry.row, json.dumps(entry.placement.said)
     about = (entry.state, entry.gone, entry.modified_ns)
     return (*about, row.destination, row.bytes, row.sha256, said, entry.number)
+
+
+def _change_cells(change: Change) -> tuple[object, ...]:
+    """A change's values in the order of its columns."""
+    row = change.after.row
+    about = (row.bytes, row.sha256, os.fsencode(row.source))
+    return (change.number, *_grouping(change.before), *_grouping(change.after), *about)
+
+
+def _grouping(placement: Placement) -> tuple[object, ...]:
+    """What a regrouping may change."""
+    row, said = placement.row, json.dumps(placement.said)
+    return (row.destination, placement.from_near, said, _row_text(row))
+
+
+def _change(cells: tuple[Any, ...]) -> Change:
+    number, *both, count, sha256, source = cells
+    before, after = (
+        Placement(
+            row=_row(row, os.fsdecode(source), destination, count, sha256),
+            from_near=from_near,
+            said=tuple(json.loads(said)),
+        )
+        for destination, from_near, said, row in (both[:4], both[4:])
+    )
+    return Change(number=number, before=before, after=after)
 
 
 def _entry(cells: tuple[Any, ...], moves: dict[int, bool]) -> Entry:

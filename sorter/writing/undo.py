@@ -20,13 +20,15 @@ class Undone:
 
     removed: how many copies. returned: how many moved files. stay: the paths of those that stay in
     the shoot, with the reason. kept: of those the entries that the ledger goes on to know: moved
-    files, which are nowhere else.
+    files, which are nowhere else. moved_within: how many files lie in the shoot where they lay before
+    a regrouping; None where it was an ingest that was taken back.
     """
 
     removed: int = 0
     returned: int = 0
     stay: dict[str, str] = field(default_factory=dict)
     kept: set[int] = field(default_factory=set)
+    moved_within: int | None = None
 
 
 CHANGED = "changed since it was carried"

@@ -432,6 +432,7 @@ def test_what_is_missing_or_changed_is_named_before_the_sum() -> None:
             Undone(removed=2, returned=1),
             "2 copies removed from the shoot, 1 file moved back to /media/card.",
         ),
+        (Undone(moved_within=1), "The last regrouping is taken back: 1 file moved."),
     ],
 )
 def test_an_undo_says_what_went_where(outcome: Undone, said: str) -> None:

@@ -12,10 +12,12 @@ from click.testing import CliRunner, Result
 
 from sorter.cli import commands, console
 from sorter.disk.shoot import Shoot
+from sorter.model.kinds import Kind
 from sorter.writing.ledger import Ledger
 from writing import cards
 from writing.cards import ANEMONES, contents, ingest, tide_card, tree
 from writing.faults import fails_at
+from writing.regrouping import regrouped, wish
 
 BURST = "0001_burst_4"
 
@@ -213,6 +215,19 @@ def test_an_undo_that_is_not_agreed_to_is_not_done(card: Path, shoot: Path) -> N
     assert result.exit_code == 2
     assert f"Take the last ingest of {shoot} back: remove 12 files (" in result.stderr
     assert (contents(shoot), tree(card)) == (before, kept)
+    assert sorter("undo", shoot, answer="y\n").exit_code == 0
+    assert not shoot.exists()
+
+
+@pytest.mark.usefixtures("terminal")
+def test_a_regrouping_is_taken_back_first(shoot: Path) -> None:
+    before = contents(shoot)
+    regrouped(shoot, wish(Kind.MARKER, 2))
+    result = sorter("undo", shoot, answer="n\n")
+    assert f"Take the last regrouping of {shoot} back: move 8 files (" in result.stderr
+    result = sorter("undo", shoot, answer="y\n")
+    assert (result.exit_code, contents(shoot)) == (0, before)
+    assert "The last regrouping is taken back: 8 files moved." in result.stdout
     assert sorter("undo", shoot, answer="y\n").exit_code == 0
     assert not shoot.exists()
 

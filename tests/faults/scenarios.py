@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
@@ -15,6 +16,8 @@ from typing import Final
 import pytest
 
 from faults.dying import died
+from sorter.errors import BadShoot
+from sorter.model.kinds import Kind
 from sorter.pipeline import verify_both
 from sorter.writing import carry
 from writing.cards import (
@@ -30,6 +33,7 @@ from writing.cards import (
     undo,
 )
 from writing.faults import other_devices, other_disks
+from writing.regrouping import regrouped, sequences, wish
 
 BATCH: Final = 3
 """Files between two notes, so that there are several batches of a small card."""
@@ -238,6 +242,33 @@ def end_taking_back_the_second(pool: Pool) -> None:
         take_back(pool)
 
 
+def copied_and_grown(pool: Pool) -> None:
+    """Copied, with a third frame of the burst; what the shoot holds then is to be again by an undo."""
+    more(pool)
+    copy(pool)
+    pool.before = contents(pool.shoot)
+
+
+def regroup(pool: Pool) -> None:
+    """A marker out of the middle of the burst, and the lone frame with another name."""
+    regrouped(pool.shoot, wish(Kind.MARKER, 2), wish(Kind.SINGLE, 3))
+
+
+def regrouped_before(pool: Pool) -> None:
+    """Copied and regrouped."""
+    copied_and_grown(pool)
+    regroup(pool)
+
+
+def end_taking_back_the_regrouping(pool: Pool) -> None:
+    """The undo run, where the shoot is not as it was before the regrouping."""
+    with suppress(BadShoot):  # cut before anything was noted: nothing is there to take back
+        found(pool.shoot)
+        if contents(pool.shoot) == pool.before and sequences(pool.shoot) == AS_INGESTED:
+            return
+    take_back(pool)
+
+
 # ---- what holds --------------------------------------------------------------------------------
 
 
@@ -281,6 +312,35 @@ def first_is_left(pool: Pool) -> None:
     """The shoot is as it was before the second ingest."""
     assert contents(pool.card) == pool.originals, "the card is not as it was"
     assert contents(pool.shoot) == pool.before, "the shoot is not as it was"
+
+
+AS_INGESTED: Final = {1: ("burst", (1, 2, 3)), 2: ("single", (4,))}
+REGROUPED: Final = {
+    1: ("single", (1,)),
+    2: ("single", (4,)),
+    3: ("marker", (2,)),
+    4: ("single", (3,)),
+}
+
+
+def is_regrouped(pool: Pool) -> None:
+    """Everything is in the shoot once, in the sequences that were asked for."""
+    is_copied(pool)
+    assert sequences(pool.shoot) == REGROUPED, sequences(pool.shoot)
+    _has_no_empty_folder(pool)
+
+
+def is_as_ingested(pool: Pool) -> None:
+    """Everything is in the shoot once, and its lists are as they were, byte by byte."""
+    is_copied(pool)
+    assert contents(pool.shoot) == pool.before, "the shoot is not as it was"
+    _has_no_empty_folder(pool)
+
+
+def _has_no_empty_folder(pool: Pool) -> None:
+    folders = [path for path in pool.shoot.iterdir() if path.is_dir()]
+    empty = [path.name for path in folders if not any(path.iterdir())]
+    assert empty == [], f"folders that hold nothing: {empty}"
 
 
 def _is_whole(pool: Pool, folder: Path | None = None) -> None:
@@ -334,5 +394,19 @@ SCENARIOS: Final[dict[str, Scenario]] = {
     "undo of a move to another disk": _undone_after(move, two_disks),
     "undo of a move from a card without folders": _undone_after(move_and_clear),
     "undo of a move from another disk without folders": _undone_after(move_and_clear, two_disks),
+    "regrouping": Scenario(prepare=copied_and_grown, work=regroup, holds=is_regrouped),
+    "regrouping that is taken back": Scenario(
+        prepare=copied_and_grown,
+        work=regroup,
+        finish=end_taking_back_the_regrouping,
+        holds=is_as_ingested,
+        ended=is_regrouped,
+    ),
+    "undo of a regrouping": Scenario(
+        prepare=regrouped_before,
+        work=take_back,
+        finish=end_taking_back_the_regrouping,
+        holds=is_as_ingested,
+    ),
     "undo that was cut before": _undone_after(half_taken_back),
 }

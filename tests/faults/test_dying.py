@@ -20,6 +20,7 @@ from outside.tools import differences, rebuilt, unlike_their_digests
 from sorter.disk.files import NewFile, force_file, rename_new
 from sorter.disk.shoot import Shoot
 from sorter.model.plan import Entry, State
+from sorter.model.regrouping import Change
 from sorter.writing.ledger import Ledger
 from writing.cards import by_source
 
@@ -133,6 +134,30 @@ def an_undo_is_forgotten_before_its_files_are_gone(patch: pytest.MonkeyPatch) ->
     patch.setattr(Ledger, "set_state", early)
 
 
+def files_are_moved_before_that_is_noted(patch: pytest.MonkeyPatch) -> None:
+    add = Ledger.add_regrouping
+
+    def late(self: Ledger, changes: Iterable[Change]) -> int:
+        changes = tuple(changes)
+        for each in changes:
+            if each.moves:
+                root = Shoot(self._hidden.parent)
+                root.move(each.before.row.destination, each.after.row.destination)
+        return add(self, changes)
+
+    patch.setattr(Ledger, "add_regrouping", late)
+
+
+def a_regrouping_is_ended_before_its_files_are_moved(patch: pytest.MonkeyPatch) -> None:
+    changes = Ledger.changes
+
+    def early(self: Ledger, regrouping: int) -> tuple[Change, ...]:
+        self.end_regrouping(regrouping)
+        return changes(self, regrouping)
+
+    patch.setattr(Ledger, "changes", early)
+
+
 BROKEN: list[tuple[Callable[[pytest.MonkeyPatch], None], str]] = [
     (files_are_not_forced, "copy"),
     (files_are_not_forced, "move to another disk"),
@@ -150,6 +175,9 @@ BROKEN: list[tuple[Callable[[pytest.MonkeyPatch], None], str]] = [
     (the_card_is_emptied_before_copies_are_noted, "move to another disk"),
     (the_shoot_is_emptied_before_the_card_is_filled, "undo of a move to another disk"),
     (an_undo_is_forgotten_before_its_files_are_gone, "undo of a copy"),
+    (folders_are_not_forced, "regrouping"),
+    (files_are_moved_before_that_is_noted, "regrouping"),
+    (a_regrouping_is_ended_before_its_files_are_moved, "regrouping"),
 ]
 
 

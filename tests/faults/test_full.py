@@ -107,16 +107,16 @@ def test_a_shoot_fills_while_more_comes(base: Path, way: str) -> None:
     assert stopped > 3
 
 
-def fills_while(pool: Pool, way: str, left: int) -> bool:
-    """Whether an ingest of more was stopped, with so many bytes left on the disk; there is room again."""
+def fills_while(pool: Pool, way: str, left: int, scenario: Scenario = SCENARIOS["copy"]) -> bool:
+    """Whether an ingest of more, or other work, was stopped, with so many bytes left on the disk; there is room again."""
     if way == "mounted":
         resize(pool.shoot, ENOUGH - room(pool.shoot) + left)
-        stopped = stops(SCENARIOS["copy"], pool)
+        stopped = stops(scenario, pool)
         resize(pool.shoot, ENOUGH)
         return stopped
     used = sum(path.stat().st_size for path in pool.shoot.rglob("*") if path.is_file())
     with quota(pool.shoot, used + left):
-        return stops(SCENARIOS["copy"], pool)
+        return stops(scenario, pool)
 
 
 def room(folder: Path) -> int:
@@ -180,3 +180,21 @@ def test_an_undo_of_copies_needs_no_room(base: Path) -> None:
     with quota(pool.shoot, 0):
         take_back(pool)
     is_taken_back(pool)
+
+
+@pytest.mark.parametrize("name", ["regrouping", "undo of a regrouping"])
+@pytest.mark.parametrize("way", WAYS)
+def test_a_shoot_fills_while_it_is_regrouped(base: Path, way: str, name: str) -> None:
+    """The ledger grows, folders are made, and the lists are written anew."""
+    scenario = SCENARIOS[name]
+    for stopped in count():
+        pool = pool_at(base / str(stopped))
+        with limited(pool.shoot, ENOUGH, way) as make_room:
+            scenario.prepare(pool)
+            pool.originals = contents(pool.card)
+            make_room()
+            if not fills_while(pool, way, stopped * step_of(way), scenario):
+                break
+            scenario.work(pool)
+            scenario.holds(pool)
+    assert stopped > 0

@@ -1,0 +1,250 @@
+"""A shoot regrouped: other sequences of the frames that it holds, and their files in other folders.
+
+What is to be is noted in the ledger as a whole before the first file is moved; a regrouping that was
+stopped is ended before another one is begun, or taken back by an undo.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Final
+
+from sorter.disk.shoot import Shoot
+from sorter.errors import BadChoice, BadCorrections, BadPattern, BadShoot, ShootNotWritable
+from sorter.manifest.rows import spelled
+from sorter.model.correction import Correction
+from sorter.model.plan import Entry, State
+from sorter.model.regrouping import Change, Regrouping
+from sorter.model.row import Row
+from sorter.pipeline.recording import RECORDS, write_records
+from sorter.pipeline.scanning import Tick
+from sorter.planning import correcting, pattern
+from sorter.planning.free import Naming
+from sorter.planning.places import another_name
+from sorter.planning.regrouping import Ask, CannotRegroup, regrouped, taken_back, touched
+from sorter.writing.ledger import Ledger, RegroupingRun
+from sorter.writing.shifting import GONE, Shifted, Shifting
+from sorter.writing.target import stopping_clearly
+from sorter.writing.undo import Undone
+
+NOT_IN_PLACE: Final = "is not in its place: its frame was left as it is"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Regrouped:
+    """What became of a shoot.
+
+    sequences: the numbers of those that are new, or not what they were; none where all was so
+    already. moved: how many files have another place. left: the paths of files that were not where
+    the ledger has them, with what that means. behind: files that the ledger does not know and that
+    stay in folders which files of their side left. ended: a regrouping that was stopped before was
+    ended first, and its files count among the moved.
+    """
+
+    sequences: tuple[int, ...] = ()
+    moved: int = 0
+    left: dict[str, str] = field(default_factory=dict)
+    behind: tuple[str, ...] = ()
+    ended: bool = False
+
+
+def regroup(
+    root: Path,
+    regroupings: Sequence[Regrouping],
+    tick: Tick,
+    *,
+    folder: str = pattern.DEFAULT,
+    name: str = "",
+) -> Regrouped:
+    """The shoot has these sequences now, its manifest and digests say so, and its files lie so.
+
+    folder, name: as an ingest has them. tick: in files. Where all is so already nothing is changed.
+    Raises NoShoot, ShootBusy, LedgerDamaged; BadShoot where an ingest or an undo was stopped, BadPattern,
+    BadChoice where a regrouping does not fit; ShootNotWritable and NoRoom: then the same call goes on.
+    """
+    naming = _naming(folder, name)
+    shoot = Shoot(root)
+    with Ledger(shoot.hidden, hold=True, ends=True) as ledger:
+        _refuse_unended(shoot, ledger)
+        work = _Work(shoot=shoot, ledger=ledger, tick=tick)
+        work.end_stopped()
+        work.begin(tuple(regroupings), naming)
+        return work.outcome()
+
+
+def regroupings_of(
+    entries: Iterable[Entry], corrections: Iterable[Correction]
+) -> tuple[Regrouping, ...]:
+    """The corrections as regroupings of the shoot of these entries; pure.
+
+    A path may be spelled as the manifest does it. Raises BadCorrections, with the line: a path that
+    no file of the shoot has on its card or that several have, or that is no frame; two bodies; the
+    wrong order; frames that are named twice.
+    """
+    entries = tuple(entries)
+    plain = {spelled(entry.row.source): entry.row.source for entry in entries}
+    asked = (
+        replace(each, first=plain.get(each.first, each.first), last=plain.get(each.last, each.last))
+        for each in corrections
+    )
+    try:
+        return correcting.regroupings(entries, asked)
+    except CannotRegroup as fault:
+        raise BadCorrections(f"corrections, line {fault.line}: {fault}") from fault
+
+
+@dataclass(slots=True, kw_only=True)
+class _Work:
+    """One call of regroup."""
+
+    shoot: Shoot
+    ledger: Ledger
+    tick: Tick
+    sequences: set[int] = field(default_factory=set)
+    moved: int = 0
+    left: dict[str, str] = field(default_factory=dict)
+    folders: set[str] = field(default_factory=set)
+    ended: bool = False
+
+    def end_stopped(self) -> None:
+        """What was begun before is ended."""
+        for each in self.ledger.regroupings():
+            if each.is_stopped:
+                self._carry_out(each.number)
+                self.ended = True
+
+    def begin(self, regroupings: tuple[Regrouping, ...], naming: Naming) -> None:
+        """What is asked is noted and done; nothing where all is so already."""
+        changes = self._planned(regroupings, naming)
+        if not changes:
+            return
+        needed = {_folder(each.after.row.destination) for each in changes if each.moves}
+        self.shoot.refuse_obstacles(needed, RECORDS)
+        if not self.shoot.is_writable():
+            raise ShootNotWritable(
+                f"{self.shoot.root}: the system lets us write nothing there. Nothing was done: "
+                "check its permissions, and run it again."
+            )
+        with stopping_clearly(self.shoot):
+            self.shoot.prepare()
+        self._carry_out(self.ledger.add_regrouping(changes))
+
+    def outcome(self) -> Regrouped:
+        """What became of the shoot."""
+        known = {entry.row.destination for entry in self.ledger.entries()}
+        left = (path for path, is_folder in self.shoot.paths() if not is_folder)
+        behind = (path for path in left if path not in known and _folder(path) in self.folders)
+        return Regrouped(
+            sequences=tuple(sorted(self.sequences)),
+            moved=self.moved,
+            left=self.left,
+            behind=tuple(sorted(behind)),
+            ended=self.ended,
+        )
+
+    def _planned(self, regroupings: tuple[Regrouping, ...], naming: Naming) -> tuple[Change, ...]:
+        entries = self.ledger.entries()
+        frames = touched(entries, regroupings)
+        lost = [e for e in entries if e.row.frame in frames and self._is_lost(e)]
+        self.left |= {entry.row.destination: NOT_IN_PLACE for entry in lost}
+        ask = Ask(
+            regroupings=regroupings,
+            naming=naming,
+            lost=frozenset(entry.row.frame or 0 for entry in lost),
+            taken=frozenset(path for path, _ in self.shoot.paths()),
+        )
+        try:
+            return regrouped(entries, ask)
+        except CannotRegroup as fault:
+            raise BadChoice(f"{self.shoot.root}: {fault}") from fault
+
+    def _is_lost(self, entry: Entry) -> bool:
+        """Whether no plain file is where it was placed."""
+        there = self.shoot.size(entry.row.destination) if entry.row.destination else None
+        return entry.state is State.PLACED and (there is None or there < 0)
+
+    def _carry_out(self, number: int) -> None:
+        """Lists are written before the end is noted: a cut between is gone on with."""
+        changes = self.ledger.changes(number)
+        self.sequences |= _changed(changes)
+        self.folders |= {_folder(each.before.row.destination) for each in changes if each.moves}
+        shifted = _shifted(self.shoot, self.ledger, number, self.tick, back=False)
+        self.moved += shifted.moved
+        self.left |= {entry.row.destination: GONE for entry in shifted.lost}
+        write_records(self.shoot, self.ledger.entries())
+        self.ledger.end_regrouping(number)
+
+
+def last_regrouping(ledger: Ledger) -> RegroupingRun | None:
+    """The regrouping that an undo takes back next; None where an ingest came after the last one."""
+    regroupings = ledger.regroupings()
+    if not regroupings or any(run.is_undoing for run in ledger.ingests()):
+        return None
+    last = max((run.run for run in ledger.ingests()), default=0)
+    return None if last > regroupings[-1].behind else regroupings[-1]
+
+
+def take_back(shoot: Shoot, ledger: Ledger, last: RegroupingRun, tick: Tick) -> Undone:
+    """The regrouping is taken back: all is said of its files, and they lie, as before.
+
+    Raises ShootNotWritable, NoRoom; run it again then.
+    """
+    if not last.is_undoing:
+        changes = taken_back(ledger.entries(), ledger.changes(last.number))
+        ledger.take_back(last.number, changes)
+    shifted = _shifted(shoot, ledger, last.number, tick, back=True)
+    write_records(shoot, ledger.entries())
+    ledger.forget_regrouping(last.number)
+    lost = {entry.row.destination: GONE for entry in shifted.lost}
+    return Undone(moved_within=shifted.moved, stay=lost)
+
+
+def moved_by(ledger: Ledger, regrouping: int) -> tuple[Entry, ...]:
+    """The files to which the regrouping gave another place."""
+    numbers = {each.number for each in ledger.changes(regrouping) if each.moves}
+    return tuple(entry for entry in ledger.entries() if entry.number in numbers)
+
+
+def _shifted(shoot: Shoot, ledger: Ledger, number: int, tick: Tick, *, back: bool) -> Shifted:
+    return Shifting(shoot, ledger, number, another_name, back=back).shift(tick)
+
+
+def _changed(changes: Iterable[Change]) -> set[int]:
+    """The sequences of which frames or kind are not what they were."""
+    rows = ((each.before.row, each.after.row) for each in changes)
+    numbers = {two.sequence for one, two in rows if two.position and _place(one) != _place(two)}
+    return {number for number in numbers if number is not None}
+
+
+def _place(row: Row) -> tuple[object, ...]:
+    return row.sequence, row.kind, row.position, row.frames
+
+
+def _refuse_unended(shoot: Shoot, ledger: Ledger) -> None:
+    undoing = [run for run in ledger.runs() if run.is_undoing]
+    if undoing or any(each.is_undoing for each in ledger.regroupings()):
+        raise BadShoot(
+            f"{shoot.root}: an undo was stopped here. Run `sorter undo` with this folder again to "
+            "end it."
+        )
+    opened = next((run for run in ledger.runs() if run.is_open), None)
+    if opened is not None:
+        raise BadShoot(
+            f"{shoot.root}: an ingest of {opened.card} was stopped here. Run `sorter ingest` with "
+            "that card and this folder again to end it, or `sorter undo` to take it back."
+        )
+
+
+def _naming(folder: str, name: str) -> Naming:
+    try:
+        return Naming(pattern=pattern.parse(folder), name=name)
+    except pattern.PatternFault as fault:
+        raise BadPattern(
+            f"--folder {folder!r}: {fault}. Write it like the default, {pattern.DEFAULT}"
+        ) from fault
+
+
+def _folder(path: str) -> str:
+    return path.rpartition("/")[0]
