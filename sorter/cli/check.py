@@ -7,13 +7,16 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from sorter.cli.options import settings_options
+from sorter.cli.options import corrections_option, settings_options
 from sorter.cli.paths import GivenPath
 from sorter.settings import Settings
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from sorter import pipeline
     from sorter.cli import console
+    from sorter.model.correction import Correction
 
 FINISHED_WITHOUT_SOME: Final = 1
 _MOST_JOBS: Final = 64
@@ -23,6 +26,8 @@ Examples:
   sorter check /media/card
   sorter check ~/pictures/rock-pool --json
   sorter check ~/pictures/rock-pool --write-corrections limpets.csv
+  sorter check ~/pictures/rock-pool --apply
+  sorter check ~/pictures/rock-pool --apply --corrections limpets.csv
 
 \b
 checks.csv in the shoot has a row for each sequence of two or more frames:
@@ -61,6 +66,19 @@ a look is no failure.
     "and scan. A file that is there already is never replaced.",
 )
 @click.option(
+    "--apply",
+    "applies",
+    is_flag=True,
+    help="Group the shoot as the pictures say: files are moved within it, and `sorter undo` takes that "
+    "back. Then the shoot is looked at as it is now.",
+)
+@corrections_option
+@click.option(
+    "--folder",
+    metavar="PATTERN",
+    help="With --apply: how folders of sequences are named, as ingest has it.",
+)
+@click.option(
     "--jobs",
     type=click.IntRange(1, _MOST_JOBS),
     metavar="N",
@@ -75,6 +93,9 @@ def check(
     as_json: bool,
     target: Path | None,
     written: Path | None,
+    applies: bool,
+    corrections_file: Path | None,
+    folder: str | None,
     jobs: int | None,
     settings: Settings,
 ) -> None:
@@ -87,28 +108,81 @@ def check(
     Only the previews that cameras embed are read, or the JPEGs themselves at reduced size. A shoot
     gets its findings as checks.csv and in its manifest's notes; on a card nothing is written. What was
     measured is kept in the shoot, so that a second check answers at once.
+
+    With --apply and --corrections a shoot is grouped as that file says too: what you say goes before
+    what the pictures say, now and in later checks.
     """
     # Imported here, so that this command's help answers at once too.
     from sorter import pipeline  # noqa: PLC0415
     from sorter.cli import console, findings  # noqa: PLC0415
 
+    _refuse(root, applies=applies, corrections_file=corrections_file, folder=folder)
+    said = pipeline.read_corrections(corrections_file) if corrections_file else ()
     for file in filter(None, (target, written)):
         pipeline.check_target(file, card=root)
+    jobs, regrouped = jobs or pipeline.default_jobs(), None
     with console.Bars() as bars:
-        found = _checked(root, jobs or pipeline.default_jobs(), settings, bars)
+        if applies:
+            pipeline.end_regrouping(root, bars.tick("ending what was stopped"))
+        found = _checked(root, jobs, settings, bars)
+        if applies:
+            regrouped = _applied(root, found, said, folder, bars)
+            found = _checked(root, jobs, settings, bars) if regrouped.is_anything else found
+    _write(root, found, target, written)
+    if as_json:
+        text = pipeline.checks_document(found.checks, found.suggested, root=str(root))
+        console.show_text(text)
+    else:
+        console.show_lines(findings.lines(found))
+    if regrouped is not None:
+        for remark in findings.regrouped(regrouped):
+            console.remark(remark)
+    if _lacks(found, regrouped):
+        ctx.exit(FINISHED_WITHOUT_SOME)
+
+
+def _write(root: Path, found: pipeline.Checked, target: Path | None, written: Path | None) -> None:
+    from sorter import pipeline  # noqa: PLC0415  see above
+
     if pipeline.is_shoot(root):
         pipeline.write_checks(root, found)
     if target is not None:
         pipeline.write_table(target, found)
     if written is not None:
         pipeline.write_suggested(written, found)
-    if as_json:
-        text = pipeline.checks_document(found.checks, found.suggested, root=str(root))
-        console.show_text(text)
-    else:
-        console.show_lines(findings.lines(found))
-    if any(each.unseen for each in found.checks):
-        ctx.exit(FINISHED_WITHOUT_SOME)
+
+
+def _lacks(found: pipeline.Checked, regrouped: pipeline.Regrouped | None) -> bool:
+    """Whether something could not be looked at, or could not follow."""
+    return any(each.unseen for each in found.checks) or bool(regrouped and regrouped.left)
+
+
+def _applied(
+    root: Path,
+    found: pipeline.Checked,
+    said: Sequence[Correction],
+    folder: str | None,
+    bars: console.Bars,
+) -> pipeline.Regrouped:
+    from sorter import pipeline  # noqa: PLC0415  see above
+
+    pattern = pipeline.DEFAULT_FOLDER if folder is None else folder
+    moving = bars.tick("moving files in the shoot")
+    return pipeline.apply(root, found.regroupings, said, moving, folder=pattern)
+
+
+def _refuse(
+    root: Path, *, applies: bool, corrections_file: Path | None, folder: str | None
+) -> None:
+    from sorter import pipeline  # noqa: PLC0415  see above
+
+    if applies and not pipeline.is_shoot(root):
+        raise click.UsageError(
+            f"--apply: {root} is no shoot. On a card nothing is changed: give --look to `sorter ingest`."
+        )
+    if not applies and (corrections_file or folder is not None):
+        option = "--corrections" if corrections_file else "--folder"
+        raise click.UsageError(f"{option} goes with --apply.")
 
 
 def _checked(root: Path, jobs: int, settings: Settings, bars: console.Bars) -> pipeline.Checked:

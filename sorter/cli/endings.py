@@ -91,8 +91,8 @@ def too_late(work: Ingest) -> Iterator[str]:
     named_lines = f"{'line' if len(lines) == 1 else 'lines'} {', '.join(lines[:MOST_NAMED])}{more}"
     yield (
         f"corrections, {named_lines}: these frames are in the shoot already, in other sequences or of "
-        "another kind. They stay as they are there: nothing is moved or renamed. To sort them anew, "
-        "ingest the card into another folder."
+        "another kind. They stay as they are there: nothing is moved or renamed. To group the "
+        "shoot so, give the file to `sorter check SHOOT --apply --corrections FILE`."
     )
 
 

@@ -13,7 +13,7 @@ from sorter.model.finding import Check, Positions
 from sorter.model.kinds import STACK_KINDS
 
 if TYPE_CHECKING:
-    from sorter.pipeline import Checked
+    from sorter.pipeline import Checked, Regrouped
 
 _HEADINGS: Final = ("#", "kind", "frames", "verdict", "sharp ends", "keep", "drift px", "best")
 
@@ -35,6 +35,23 @@ def lines(found: Checked) -> Iterator[Printed]:
             span = each.first if each.first == each.last else f"{each.first} to {each.last}"
             yield Printed(text=f"  {words.safe(span)}: {each.kind}; {each.why}")
     yield Printed(text=_sum(found), look="heading")
+
+
+def regrouped(outcome: Regrouped) -> Iterator[str]:
+    """What was made of the shoot, and which files could not follow."""
+    if outcome.ended:
+        yield "a regrouping that was stopped here is ended."
+    for path, why in outcome.left.items():
+        yield f"{path}: {why}"
+    for path in outcome.behind:
+        yield f"{path} stays where it is: it is no file that an ingest brought."
+    if not outcome.is_anything:
+        yield "nothing is to be applied: the shoot is grouped so already."
+        return
+    count = words.counted(len(outcome.sequences), "sequence is", "sequences are")
+    files = words.counted(outcome.moved, "file", "files")
+    numbers = f" ({_few(outcome.sequences)})" if outcome.sequences else ""
+    yield f"applied: {count} new or changed{numbers}; {files} moved. `sorter undo` takes it back."
 
 
 def _row(check: Check) -> tuple[str, ...]:

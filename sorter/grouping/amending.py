@@ -10,6 +10,7 @@ from typing import Final
 
 from sorter.grouping.corrections import Stretch
 from sorter.grouping.search import Ground, Piece, cheapest, follow, openings
+from sorter.model.correction import PICTURES_SHOW, USER_SAID
 from sorter.model.kinds import Kind
 from sorter.model.sequence import BEYOND_DOUBT, Grounds
 
@@ -61,8 +62,8 @@ def _made(ground: Ground, pieces: tuple[Piece, ...], stretch: Stretch) -> Made:
     count = stretch.stop - stretch.start
     these = "this frame is a" if count == 1 else f"these {count} frames are one"
     grounds = Grounds(
-        begins="the pictures show it" if stretch.why else "the corrections file says so",
-        kind=stretch.why or f"the corrections file says that {these} sequence{why}",
+        begins=PICTURES_SHOW if stretch.why else f"{USER_SAID} so",
+        kind=stretch.why or f"{USER_SAID} that {these} sequence{why}",
         margin=BEYOND_DOUBT,
         begins_margin=BEYOND_DOUBT,
     )

@@ -94,6 +94,18 @@ def read_verdicts(path: Path) -> dict[int, Verdict]:
         raise _no_table(path, "--verdict", "verdict") from error
 
 
+def read_frames(path: Path, option: str) -> dict[int, int]:
+    """How many frames each sequence had when it was checked; nothing where the table does not say it.
+
+    Raises BadChoice as read_best does.
+    """
+    rows = _rows(path, option, "nothing else holds findings")
+    try:
+        return {int(row[_NUMBER]): int(row["frames"]) for row in rows if row.get("frames")}
+    except (KeyError, TypeError, ValueError) as error:
+        raise _no_table(path, option, "frames") from error
+
+
 def read_left_out(path: Path) -> dict[int, frozenset[int]]:
     """The positions of each sequence that a trimmed stack leaves out. Raises BadChoice as read_best does."""
     rows = _rows(path, "--trim", "nothing else says which frames are to be left out")

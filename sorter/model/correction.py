@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Final
+
+USER_SAID: Final = "the corrections file says"
+"""Stands in the grounds of a sequence that a user made so: pictures do not speak against it."""
+PICTURES_SHOW: Final = "the pictures show it"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

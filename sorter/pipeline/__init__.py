@@ -8,6 +8,7 @@ from sorter.manifest.checks import checks_bytes, checks_document
 from sorter.manifest.corrections import read_corrections
 from sorter.manifest.document import document
 from sorter.manifest.tallies import tally_document
+from sorter.pipeline.applying import apply, end_regrouping
 from sorter.pipeline.checking import (
     Checked,
     check_card,
@@ -23,7 +24,7 @@ from sorter.pipeline.handing import hand_off
 from sorter.pipeline.ingesting import Ingest
 from sorter.pipeline.keeping import Undo
 from sorter.pipeline.merging import merge
-from sorter.pipeline.regrouping import Regrouped, regroup, regroupings_of
+from sorter.pipeline.regrouping import Regrouped, regroup
 from sorter.pipeline.scanning import (
     check_apart,
     scan,
@@ -66,6 +67,7 @@ __all__ = [
     "Undone",
     "Verified",
     "Wishes",
+    "apply",
     "check_apart",
     "check_apart_from_shoots",
     "check_card",
@@ -79,6 +81,7 @@ __all__ = [
     "default_jobs",
     "document",
     "draw",
+    "end_regrouping",
     "estimated_magnification",
     "hand_off",
     "is_near",
@@ -87,7 +90,6 @@ __all__ = [
     "parse_numbers",
     "read_corrections",
     "regroup",
-    "regroupings_of",
     "scan",
     "steps",
     "tally",

@@ -7,6 +7,7 @@ import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -18,13 +19,14 @@ from sorter.manifest.checks import CHECKS, checks_bytes
 from sorter.manifest.corrections import corrections_bytes
 from sorter.manifest.rows import in_order
 from sorter.model.card import CardFile
-from sorter.model.correction import Correction
+from sorter.model.correction import PICTURES_SHOW, USER_SAID, Correction
 from sorter.model.finding import Check, Piece
 from sorter.model.focus import Direction
 from sorter.model.frame import ReadFile
 from sorter.model.glance import Glance, Measured, Seen
 from sorter.model.kinds import PICTURE_ROLES, STACK_KINDS, Kind
 from sorter.model.plan import Entry, State
+from sorter.model.regrouping import Regrouping
 from sorter.model.row import Row
 from sorter.model.sequence import Account, Bond
 from sorter.pipeline.recording import write_records
@@ -58,7 +60,8 @@ class Subject:
     """A sequence to look at. frames: in order of capture. paths: of each frame, on the card.
 
     nearward: whether focus went toward near; None where the camera does not tell. body: whose
-    sequence it is. retakes: the sequences that it is a retake or a repeat of.
+    sequence it is. retakes: the sequences that it is a retake or a repeat of. numbers: of each frame
+    in the manifest; none on a card. is_said: the user said what it is, and pictures say nothing else.
     """
 
     number: int
@@ -68,17 +71,21 @@ class Subject:
     nearward: bool | None = None
     body: str = ""
     retakes: tuple[int, ...] = ()
+    numbers: tuple[int, ...] = ()
+    is_said: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Checked:
     """What was found. checks: a row for each sequence of two or more frames, in their order.
 
-    suggested: how the pictures would group frames otherwise; why stands in each.
+    suggested: how the pictures would group frames otherwise; why stands in each. regroupings: the
+    same of a shoot, by the frames' numbers in its manifest; none of a card.
     """
 
     checks: tuple[Check, ...] = ()
     suggested: tuple[Correction, ...] = ()
+    regroupings: tuple[Regrouping, ...] = ()
 
 
 def default_jobs() -> int:
@@ -155,6 +162,7 @@ def _of_account(card: Card, account: Account) -> Iterator[Subject]:
             ),
             body=sequence.frames[0].facts.camera + sequence.frames[0].facts.serial,
             retakes=tuple(each.to + 1 for each in sequence.relations if each.what in bonds),
+            is_said=USER_SAID in sequence.grounds.kind,
         )
 
 
@@ -180,6 +188,8 @@ def _of_entries(shoot: Shoot, entries: Iterable[Entry]) -> Iterator[Subject]:
             nearward=_nearward(list(frames.values())),
             body=first.camera + first.serial,
             retakes=(*Bond.RETAKE.numbers(notes), *Bond.REPEAT.numbers(notes)),
+            numbers=tuple(each[0].frame or 0 for each in frames.values()),
+            is_said=USER_SAID in first.grounds,
         )
 
 
@@ -224,7 +234,7 @@ class _Looking:
 
         self._total = sum(len(each.frames) for each in subjects)
         judged: dict[int, Judged] = {}
-        suggested: list[Correction] = []
+        suggested = _Suggested()
         middles: dict[int, Glance] = {}
         edges: dict[int, tuple[Glance | None, Glance | None]] = {}
         singles: list[tuple[list[Subject], Measured]] = []
@@ -243,13 +253,13 @@ class _Looking:
                 )
                 judged[subject.number] = one
                 found = pieces(one, measured.glances)
-                suggested += _corrections(found, subject.paths)
+                suggested.add(found, [subject] * len(subject.frames))
                 edges[subject.number] = measured.glances[0], measured.glances[-1]
                 used = [g for g, use in zip(measured.glances, one.use, strict=True) if g and use]
                 if (one.check.looks_like or subject.kind) in STACK_KINDS and used:
                     middles[subject.number] = used[len(used) // 2]
         for run, measured in singles:
-            suggested += _of_singles(run, measured, edges, subjects)
+            suggested.add(_of_singles(run, measured, edges, subjects), run)
         best = attempts(judged, _same(subjects, middles))
         return Checked(
             checks=tuple(
@@ -257,7 +267,8 @@ class _Looking:
                 for subject in subjects
                 if len(subject.frames) > 1 and (judgement := judged.get(subject.number))
             ),
-            suggested=tuple(suggested),
+            suggested=tuple(suggested.corrections),
+            regroupings=tuple(suggested.regroupings),
         )
 
     def _measured(self, run: list[Subject], workers: ThreadPoolExecutor) -> Measured:
@@ -310,10 +321,40 @@ def _runs(subjects: Iterable[Subject]) -> Iterator[list[Subject]]:
         yield run
 
 
-def _corrections(found: Iterable[Piece], paths: Sequence[str]) -> Iterator[Correction]:
-    for piece in found:
-        first, last = paths[piece.first], paths[piece.last]
-        yield Correction(first=first, last=last, kind=str(piece.kind), why=piece.grounds)
+class _Suggested:
+    """What the pictures suggest, as corrections, and of a shoot as regroupings.
+
+    A frame is suggested once, and none of a sequence of which the user said what it is.
+    """
+
+    def __init__(self) -> None:
+        self.corrections: list[Correction] = []
+        self.regroupings: list[Regrouping] = []
+
+    def add(self, found: Iterable[Piece], owners: Sequence[Subject]) -> None:
+        """The pieces of a series of frames. owners: of each frame, the sequence that it is in."""
+        paths = [path for subject in _each_once(owners) for path in subject.paths]
+        numbers = [number for subject in _each_once(owners) for number in subject.numbers]
+        taken: set[int] = set()
+        for piece in found:
+            span = range(piece.first, piece.last + 1)
+            if taken.isdisjoint(span) and not any(owners[index].is_said for index in span):
+                taken.update(span)
+                self._add(piece, paths, numbers[piece.first : piece.last + 1])
+
+    def _add(self, piece: Piece, paths: Sequence[str], numbers: Sequence[int]) -> None:
+        first, last, why = paths[piece.first], paths[piece.last], piece.grounds
+        self.corrections.append(Correction(first=first, last=last, kind=str(piece.kind), why=why))
+        if numbers:
+            grounds = f"{why}; begins here: {PICTURES_SHOW}"
+            self.regroupings.append(
+                Regrouping(frames=tuple(numbers), kind=piece.kind, grounds=grounds)
+            )
+
+
+def _each_once(owners: Iterable[Subject]) -> Iterator[Subject]:
+    for _, each in groupby(owners, lambda subject: subject.number):
+        yield next(each)
 
 
 def _of_singles(
@@ -321,23 +362,21 @@ def _of_singles(
     measured: Measured,
     edges: Mapping[int, tuple[Glance | None, Glance | None]],
     subjects: Sequence[Subject],
-) -> Iterator[Correction]:
+) -> Iterator[Piece]:
     """Stacks and markers among singles that follow each other."""
     from sorter.checking.regrouping import is_marker_alone  # noqa: PLC0415  loads NumPy
     from sorter.checking.singles import stacks_in  # noqa: PLC0415
 
-    paths = [subject.paths[0] for subject in run]
     beside = [each for each in _beside(run, subjects) if each.kind in STACK_KINDS]
-    yield from _corrections(stacks_in(measured, LEAST_SINGLES), paths)
+    yield from stacks_in(measured, LEAST_SINGLES)
     if not beside:
         return
     neighbours = [glance for each in beside for glance in edges.get(each.number, ())]
-    markers = (
+    yield from (
         Piece(first=index, last=index, kind=Kind.MARKER, grounds=_ALONE)
         for index, glance in enumerate(measured.glances)
         if run[index].kind is not Kind.MARKER and glance and is_marker_alone(glance, neighbours)
     )
-    yield from _corrections(markers, paths)
 
 
 def _beside(run: list[Subject], subjects: Sequence[Subject]) -> Iterator[Subject]:

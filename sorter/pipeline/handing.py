@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 from sorter.disk.output import real_path
 from sorter.errors import BadChoice
 from sorter.handoff.choose import Said, choose
 from sorter.handoff.deliver import Delivery, refuse_lists, refuse_shoots_own
-from sorter.manifest.checks import CHECKS, read_best, read_left_out, read_verdicts
+from sorter.manifest.checks import (
+    CHECKS,
+    read_best,
+    read_frames,
+    read_left_out,
+    read_verdicts,
+)
+from sorter.model.plan import Entry
 from sorter.model.stack import Handed, Handoff, LeftOut, Wish
 from sorter.pipeline.scanning import Tick
 from sorter.writing import records
@@ -26,7 +34,7 @@ def hand_off(
     if lists is None and folders is None:
         raise BadChoice("say where the stacks are to go: --list DIR, --folders DIR, or both.")
     entries = records.entries_of(shoot)
-    choice = choose(entries, wish, said_of(shoot, wish))
+    choice = choose(entries, wish, said_of(shoot, wish, entries))
     stacks = tuple(each for stack in choice.stacks for each in (stack, *stack.related))
     shoot, lists, folders = real_path(shoot), _real(lists), _real(folders)
     for target in filter(None, (lists, folders)):
@@ -46,17 +54,35 @@ def hand_off(
     )
 
 
-def said_of(shoot: Path, wish: Wish) -> Said:
+def said_of(shoot: Path, wish: Wish, entries: Iterable[Entry]) -> Said:
     """What the shoot's checks.csv says, as far as the wish asks for it.
 
-    Raises BadChoice where there is none, or none that can be read.
+    Raises BadChoice where there is none, none that can be read, or one of other frames than the
+    shoot has now.
     """
     checks = real_path(shoot) / CHECKS
+    _refuse_old(checks, wish, entries)
     return Said(
         best={} if wish.best is None else read_best(checks),
         verdicts={} if wish.verdicts is None else read_verdicts(checks),
         left_out=read_left_out(checks) if wish.trims else {},
     )
+
+
+def _refuse_old(checks: Path, wish: Wish, entries: Iterable[Entry]) -> None:
+    """Positions of a sequence that has grown since are positions of other frames."""
+    asked = (("--best", wish.best is not None), ("--verdict", wish.verdicts is not None))
+    option = next((name for name, is_asked in (*asked, ("--trim", wish.trims)) if is_asked), None)
+    if option is None:
+        return
+    now = {e.row.sequence: e.row.frames for e in entries if e.row.position is not None}
+    for number, frames in read_frames(checks, option).items():
+        if now.get(number) != frames:
+            has = f"has {now[number]}" if number in now else "is not there any more"
+            raise BadChoice(
+                f"{option}: {checks} is older than the shoot: sequence {number} had {frames} frames, and "
+                f"{has}. Run `sorter check` on the shoot again."
+            )
 
 
 def _real(path: Path | None) -> Path | None:

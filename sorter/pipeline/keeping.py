@@ -11,7 +11,12 @@ from sorter.disk.shoot import Shoot
 from sorter.errors import CardNotFound, NothingToUndo, OnlyCopies
 from sorter.model.plan import Entry, State
 from sorter.model.row import is_brought_back
-from sorter.pipeline.recording import is_up_to_date, records_of, write_records
+from sorter.pipeline.recording import (
+    drop_findings,
+    is_up_to_date,
+    records_of,
+    write_records,
+)
 from sorter.pipeline.regrouping import last_regrouping, moved_by, take_back
 from sorter.pipeline.scanning import Tick
 from sorter.pipeline.wishes import Counted
@@ -27,8 +32,9 @@ class Undo:
     """The last ingest or regrouping of a shoot, to be taken back; nothing is done before `carry`.
 
     regrouping: it is this one; None where the last thing done was an ingest. card: where the card is
-    now; None for where it was. To be used in a with statement. Raises NoShoot where it is no shoot, NothingToUndo, CardNotFound where moved files are to go back and
-    their card is not there, ShootBusy, LedgerDamaged.
+    now; None for where it was. To be used in a with statement. Raises NoShoot where it is no shoot,
+    NothingToUndo, CardNotFound where moved files are to go back and their card is not there,
+    ShootBusy, LedgerDamaged.
     """
 
     def __init__(self, root: Path, card: Path | None) -> None:
@@ -106,6 +112,7 @@ class Undo:
         """The ingest is known until all of this is done: a second undo ends it, and takes no other."""
         self._ledger.forget(self.run.run, kept=undone.kept)
         self._forget_results(undone)
+        drop_findings(self._shoot, self._ledger)
         write_records(self._shoot, self._ledger.entries())
         self._ledger.forget_run(self.run.run)
 
@@ -131,6 +138,7 @@ class Undo:
         for name, data in before.items():
             if is_up_to_date(self._shoot.root / name, data):
                 self._shoot.remove(name)
+        drop_findings(self._shoot, self._ledger)
         self._ledger.close()
         self._shoot.remove_hidden()
 

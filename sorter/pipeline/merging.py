@@ -60,7 +60,7 @@ def merge(root: Path, wish: Wish, asked: Asked, tick: Tick) -> Results:
         refuse_shoot(str(shoot.root))
     with Ledger(shoot.hidden, hold=True) as ledger:
         entries = ledger.entries()
-        choice = choose(entries, wish, said_of(root, wish))
+        choice = choose(entries, wish, said_of(root, wish, entries))
         keeper = Keeper(shoot=shoot, ledger=ledger)
         return _Merging(
             shoot=shoot, keeper=keeper, wish=wish, asked=asked, command=command, tick=tick

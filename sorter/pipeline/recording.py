@@ -9,6 +9,7 @@ from typing import Final
 
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadShoot, ShootBusy
+from sorter.manifest.checks import CHECKS
 from sorter.manifest.csvfile import manifest_bytes, sums_bytes
 from sorter.manifest.rows import in_order
 from sorter.model.plan import Entry
@@ -33,6 +34,18 @@ def write_records(shoot: Shoot, entries: Iterable[Entry]) -> None:
         if not is_up_to_date(shoot.root / name, data):
             with stopping_clearly(shoot):
                 shoot.replace(name, data)
+
+
+def drop_findings(shoot: Shoot, ledger: Ledger) -> None:
+    """Checks looked at other sequences than the shoot has now: their table is gone, and their notes.
+
+    The next check makes both anew. A table of that name in a shoot that was never checked is no
+    work of ours, and stays. Raises ShootNotWritable, NoRoom.
+    """
+    if ledger.has_findings():
+        with stopping_clearly(shoot):
+            shoot.remove(CHECKS)
+            ledger.drop_findings()
 
 
 def new_ledger(shoot: Shoot) -> Ledger:

@@ -18,7 +18,7 @@ from sorter.model.correction import Correction
 from sorter.model.plan import Entry, State
 from sorter.model.regrouping import Change, Regrouping
 from sorter.model.row import Row
-from sorter.pipeline.recording import RECORDS, write_records
+from sorter.pipeline.recording import RECORDS, drop_findings, write_records
 from sorter.pipeline.scanning import Tick
 from sorter.planning import correcting, pattern
 from sorter.planning.free import Naming
@@ -48,6 +48,11 @@ class Regrouped:
     left: dict[str, str] = field(default_factory=dict)
     behind: tuple[str, ...] = ()
     ended: bool = False
+
+    @property
+    def is_anything(self) -> bool:
+        """Whether the shoot is not what it was."""
+        return bool(self.sequences or self.moved)
 
 
 def regroup(
@@ -173,6 +178,7 @@ class _Work:
         shifted = _shifted(self.shoot, self.ledger, number, self.tick, back=False)
         self.moved += shifted.moved
         self.left |= {entry.row.destination: GONE for entry in shifted.lost}
+        drop_findings(self.shoot, self.ledger)
         write_records(self.shoot, self.ledger.entries())
         self.ledger.end_regrouping(number)
 
@@ -195,6 +201,7 @@ def take_back(shoot: Shoot, ledger: Ledger, last: RegroupingRun, tick: Tick) -> 
         changes = taken_back(ledger.entries(), ledger.changes(last.number))
         ledger.take_back(last.number, changes)
     shifted = _shifted(shoot, ledger, last.number, tick, back=True)
+    drop_findings(shoot, ledger)
     write_records(shoot, ledger.entries())
     ledger.forget_regrouping(last.number)
     lost = {entry.row.destination: GONE for entry in shifted.lost}

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import Final
 
-from sorter.model.correction import Correction
+from sorter.model.correction import USER_SAID, Correction
 from sorter.model.kinds import Kind
 from sorter.model.plan import Entry
 from sorter.model.regrouping import Regrouping
@@ -79,8 +79,8 @@ class _Frames:
         if kind is Kind.SINGLE and len(frames) > 1:
             raise _fault(one, _no_single(len(frames)))
         these = "this frame is a" if len(frames) == 1 else f"these {len(frames)} frames are one"
-        said = f"the corrections file says that {these} sequence{why}"
-        grounds = f"{said}; begins here: the corrections file says so"
+        said = f"{USER_SAID} that {these} sequence{why}"
+        grounds = f"{said}; begins here: {USER_SAID} so"
         return Regrouping(frames=frames, kind=kind, grounds=grounds, name=one.name)
 
     def _kind(self, one: Correction, frames: tuple[int, ...]) -> tuple[Kind, str]:

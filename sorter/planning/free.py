@@ -90,6 +90,17 @@ def is_naming_note(said: str) -> bool:
     return said.startswith("named ") and " here: " in said
 
 
+def is_numbered(name: str, wanted: str) -> bool:
+    """Whether the name is the wanted one, or that with a number behind it."""
+    number = name.rpartition("_")[2]
+    given = names.numbered(wanted, len(wanted), int(number)) if _is_number(number) else wanted
+    return names.same(name) in (names.same(wanted), names.same(given))
+
+
+def _is_number(text: str) -> bool:
+    return text.isascii() and text.isdecimal()
+
+
 def numbered(name: str) -> Iterator[str]:
     """The name, then with `_2` and so on behind it."""
     number = 1

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Final
 
+from sorter.model.correction import USER_SAID
 from sorter.model.focus import focus_order
 from sorter.model.folders import MARKERS, SINGLES
 from sorter.model.frame import Facts
@@ -22,7 +23,7 @@ from sorter.model.regrouping import Change, Regrouping
 from sorter.model.row import Row
 from sorter.model.sequence import Bond
 from sorter.planning import names
-from sorter.planning.free import Free, Naming, is_naming_note, naming_note, own_name
+from sorter.planning.free import Free, Naming, is_naming_note, is_numbered, naming_note, own_name
 from sorter.planning.outline import Outline
 from sorter.planning.places import folders_known
 
@@ -160,9 +161,18 @@ class _Regrouper:
         return Kind.SINGLE
 
     def _stands(self, number: int, piece: _Piece) -> bool:
-        """Whether the shoot has this piece already, just so."""
-        same = self._old.sequences.get(number) == piece.frames
-        return same and self._old.first(number).kind is piece.kind
+        """Whether the shoot has this piece already, just so, under the name that was asked for.
+
+        That a user says so is news, where it was not a user who said it.
+        """
+        if self._old.sequences.get(number) != piece.frames:
+            return False
+        first = self._old.first(number)
+        is_said = USER_SAID in first.grounds or USER_SAID not in piece.grounds
+        if first.kind is not piece.kind or not is_said:
+            return False
+        has_folder = piece.kind is not Kind.MARKER and len(piece.frames) > 1
+        return not (has_folder and piece.name) or self._places.is_named(number, piece.name)
 
     def _holders(self, pieces: Mapping[int, _Piece]) -> dict[int, int]:
         """For each touched sequence the number of the piece that goes on for it."""
@@ -245,6 +255,11 @@ class _Places:
         """The name in the folder that the sequence has; empty where there is none."""
         folder = self._known.get(sequence, "")
         return self._ask.naming.pattern.name_in(folder, self._old.first(sequence))
+
+    def is_named(self, sequence: int, name: str) -> bool:
+        """Whether the sequence's folder is called so, were it with a number that made it free."""
+        known, row = self._known.get(sequence, ""), self._old.first(sequence)
+        return is_numbered(known, self._ask.naming.pattern.filled(row, name))
 
     def folder(self, number: int, wanted: str) -> str:
         """The folder that the sequence of this number has, where it is called so; else a free one."""

@@ -235,12 +235,16 @@ class Ledger:
             return entries
         return tuple(replace(each, found=findings.get(each.number, "")) for each in entries)
 
+    def has_findings(self) -> bool:
+        """Whether a check noted what it found, were it nothing."""
+        with self._speaking():
+            return self._has("findings")
+
     def _findings(self) -> dict[int, str]:
         """What checks found, by file; nothing in ledgers of shoots that were never checked."""
-        there = self._base.execute(
-            "SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'findings'"
-        ).fetchone()
-        return dict(self._base.execute("SELECT number, says FROM findings")) if there else {}
+        if not self._has("findings"):
+            return {}
+        return dict(self._base.execute("SELECT number, says FROM findings"))
 
     # ---- what it notes ---------------------------------------------------------------------
 
@@ -300,6 +304,11 @@ class Ledger:
             )
             self._base.execute("DELETE FROM findings")
             self._base.executemany("INSERT INTO findings VALUES (?, ?)", says.items())
+
+    def drop_findings(self) -> None:
+        """Nothing is said any more of what checks found: it is as if there had been none."""
+        with self._committing():
+            self._base.execute("DROP TABLE IF EXISTS findings")
 
     def set_state(self, run: int, state: str) -> None:
         """The ingest is open, done or undoing."""
@@ -361,7 +370,7 @@ class Ledger:
     def regroupings(self) -> tuple[RegroupingRun, ...]:
         """Every regrouping that was not taken back, in their order."""
         with self._speaking():
-            if not self._has_regroupings():
+            if not self._has("regroupings"):
                 return ()
             found = self._base.execute(
                 "SELECT regrouping, behind, state FROM regroupings ORDER BY regrouping"
@@ -440,8 +449,8 @@ class Ledger:
             "UPDATE regroupings SET state = ? WHERE regrouping = ?", (state, regrouping)
         )
 
-    def _has_regroupings(self) -> bool:
-        found = self._base.execute("SELECT 1 FROM sqlite_master WHERE name = 'regroupings'")
+    def _has(self, table: str) -> bool:
+        found = self._base.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (table,))
         return found.fetchone() is not None
 
     def _refuse_stopped(self) -> None:

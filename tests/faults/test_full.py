@@ -108,7 +108,7 @@ def test_a_shoot_fills_while_more_comes(base: Path, way: str) -> None:
 
 
 def fills_while(pool: Pool, way: str, left: int, scenario: Scenario = SCENARIOS["copy"]) -> bool:
-    """Whether an ingest of more, or other work, was stopped, with so many bytes left on the disk; there is room again."""
+    """Whether work was stopped by a disk with so many bytes left; there is room again after."""
     if way == "mounted":
         resize(pool.shoot, ENOUGH - room(pool.shoot) + left)
         stopped = stops(scenario, pool)

@@ -17,7 +17,7 @@ from sorter.model.plan import Entry
 from sorter.model.regrouping import Regrouping
 from sorter.model.row import Row
 from sorter.model.sequence import Account, Sequence
-from sorter.pipeline import regroupings_of
+from sorter.pipeline.regrouping import regroupings_of
 from sorter.planning.outline import Outline
 from sorter.planning.regrouping import Ask, regrouped, taken_back
 

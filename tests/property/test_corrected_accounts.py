@@ -106,13 +106,17 @@ def test_a_correction_is_one_sequence_and_all_else_stays(
 
 def _whole_sequences_stay(today: Account, found: dict[str, Sequence], touched: set[str]) -> None:
     for each in today.sequences:
-        if touched.isdisjoint(frame.path for frame in each.frames):
+        if touched.isdisjoint(frame.path for frame in (*each.frames, *each.results)):
             same = found[each.frames[0].path]
             assert replace(same, relations=()) == replace(each, relations=())
 
 
 def _what_is_left_keeps_its_kind(today: Account, after: Account, touched: set[str]) -> None:
-    had = {frame.path: each.kind for each in today.sequences for frame in each.frames}
+    had = {
+        frame.path: each.kind
+        for each in today.sequences
+        for frame in (*each.frames, *each.results)  # a result is a single once its sources are gone
+    }
     for each in after.sequences:
         if touched.isdisjoint(frame.path for frame in each.frames):
             kinds = {had[frame.path] for frame in each.frames}

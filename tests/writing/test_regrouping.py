@@ -167,7 +167,7 @@ def test_a_lone_frame_of_a_stack_is_a_single(pools: Path) -> None:
 
 def test_what_is_so_already_is_not_touched(pools: Path) -> None:
     before = tree(pools)
-    outcome = regrouped(pools, wish(STACK, 1, 2, 3, name="whelk"), wish(SINGLE, 11))
+    outcome = regrouped(pools, wish(STACK, 1, 2, 3), wish(SINGLE, 11))
     assert (outcome.sequences, outcome.moved) == ((), 0)
     after = tree(pools)
     ours = {path for path in before if ".sorter" in path}
