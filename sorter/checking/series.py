@@ -134,7 +134,7 @@ def _as_stack(base: Check, moves: Movement, found: Wander, indexes: NDArray[np.i
     base = replace(base, jumps=_positions(moves.jumps), moved=_positions(moves.moved))
     if found.focus is None or len(indexes) < LEAST_SLICES:
         return base
-    first, last = ends.beyond_ends(found.focus)
+    first, last = ends.beyond_ends(found.focus, found.sharp)
     spare = set(indexes[list(ends.surplus(found.focus))].tolist())
     kept = [index for index in indexes.tolist() if index not in spare]
     gaps = ends.gaps(found.focus, found.sharp, by_hand=base.kind is not Kind.FOCUS_BRACKET)

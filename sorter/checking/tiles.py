@@ -14,21 +14,30 @@ if TYPE_CHECKING:
 
     from sorter.model.glance import Grid, Measured
 
+    Values = NDArray[np.float64]
+
 CELLS: Final = 3
 """Cells along the side of a tile."""
 BLACK: Final = 6.0
 """Grey levels added to a tile's light before its energy is divided by it: black has no contrast."""
+LIGHTS: Final = 6
+"""Noise differs with the light, most where it is clipped: that many classes of light have their own."""
 NOISE_SHARE: Final = 5
-"""Per cent of a frame's tiles that are taken to show nothing but noise."""
+"""Per cent of the tiles of all frames, in one class of light, that are taken to show noise alone: in
+a stack even what has texture is soft most of the time."""
+LEAST_NOISE: Final = 0.02
+"""Squares of grey levels: where light is clipped there is none at all."""
+LEFT_OVER: Final = 0.3
+"""Times the noise's energy, below which sharpness is not told from noise."""
 ABOVE_NOISE: Final = 2.5
 """A tile has texture where its sharpest frame has so many times the noise's energy …"""
 RISE: Final = 1.6
-"""… and so many times that of its softest one."""
+"""… and without noise so many times that of its softest one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tiles:
-    """The logarithm of the sharpness (energy over light squared) of tiles.
+    """The logarithm of the sharpness (energy beyond that of noise, over light squared) of tiles.
 
     sharp: tiles by frames, every tile of the grid row by row. frames: the index in the sequence of
     each column. textured: which of the tiles have texture that focus changes. shape: rows, columns.
@@ -42,21 +51,36 @@ class Tiles:
 
 def tiles(measured: Measured, places: Places, frames: NDArray[np.int64]) -> Tiles:
     """The tiles of these frames (their indexes), brought to where the first frame has them."""
-    columns, floors, shape = [], [], (0, 0)
+    energies, lights, shape = [], [], (0, 0)
     for index in frames:
         glance = measured.glances[index]
         assert glance is not None  # noqa: S101  the caller chose those that are seen
         place = places.x[index], places.y[index], places.growth[index]
-        energy = _joined(moved_back(glance.energy, glance, place))
-        light = _joined(moved_back(glance.light, glance, place))
-        shape = energy.shape
-        sharp = energy / (light + BLACK) ** 2
-        columns.append(np.log(sharp + 1e-7).ravel())
-        floors.append(np.percentile(columns[-1], NOISE_SHARE))
-    sharp = np.stack(columns, axis=1).astype(np.float64)
-    top, bottom = sharp.max(1), sharp.min(1)
-    textured = (top > np.median(floors) + np.log(ABOVE_NOISE)) & (top - bottom > np.log(RISE))
+        joined = _joined(moved_back(glance.energy, glance, place))
+        shape = joined.shape
+        energies.append(joined.ravel())
+        lights.append(_joined(moved_back(glance.light, glance, place)).ravel())
+    energy, light = (np.stack(each, axis=1).astype(np.float64) for each in (energies, lights))
+    noise = noise_of(energy, light)
+    left = np.maximum(energy - noise, LEFT_OVER * noise)
+    sharp = np.log(left / (light + BLACK) ** 2 + 1e-7)
+    rises = sharp.max(1) - sharp.min(1) > np.log(RISE)
+    textured = ((energy / noise).max(1) > ABOVE_NOISE) & rises
     return Tiles(sharp=sharp, frames=frames, textured=textured, shape=shape)
+
+
+def noise_of(energy: Values, light: Values) -> Values:
+    """The noise's share of each energy, both of tiles by frames, in squares of grey levels.
+
+    What a tile of such light has at least, in any of the frames (NOISE_SHARE).
+    """
+    edges = np.quantile(light, np.arange(1, LIGHTS) / LIGHTS)
+    which = np.searchsorted(edges, light)
+    floors = np.zeros(LIGHTS)
+    for each in np.unique(which):
+        floors[each] = np.percentile(energy[which == each], NOISE_SHARE)
+    noise: Values = np.maximum(floors, LEAST_NOISE)[which]
+    return noise
 
 
 def _joined(grid: Grid) -> Grid:

@@ -27,6 +27,8 @@ BLOCKS: Final = (3, 4)
 STEP: Final = 10
 SURE: Final = 0.12
 """Peak of a part (1: the same part, moved) below which its shift says nothing."""
+STRAYED: Final = 0.2
+"""Peak from which on a part moved by itself: noise alone makes peaks of up to about 0.15."""
 ROUNDS: Final = 4
 LEAST_PARTS: Final = 4
 
@@ -131,7 +133,8 @@ def _parts(
     if known.sum() < LEAST_PARTS:
         return 1.0, 0.0, None
     common, growth, left = _similar(shifts[known], middles[known], sure[known])
-    return growth, float(left.max()), (float(common[0]), float(common[1]))
+    strayed = float(left.max(initial=0.0, where=sure[known] > STRAYED))
+    return growth, strayed, (float(common[0]), float(common[1]))
 
 
 def _cut(one: Grid, two: Grid, by: tuple[int, int]) -> tuple[Grid, Grid, NDArray[np.float64]]:

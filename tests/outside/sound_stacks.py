@@ -1,4 +1,4 @@
-"""Stacks that have no fault: real textures over smooth depth, taken by hand or from a tripod.
+"""Stacks that have no fault, or end too early: real textures over smooth depth, taken by hand or from a tripod.
 
 The textures are the pictures of scikit-image 0.16.2 (chelsea, coffee, astronaut, brick, grass, gravel,
 rocket). Depth, drift, breathing, noise and light are made up, each within what is usual.
@@ -6,6 +6,7 @@ rocket). Depth, drift, breathing, noise and light are made up, each within what 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 
 import cv2
@@ -43,22 +44,48 @@ def depth(dice: np.random.Generator) -> np.ndarray:
     return whole.astype(np.float32)
 
 
-def sound(seed: int) -> Measured:
-    """A whole stack: begun before the nearest and ended behind the farthest part."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taken:
+    """A stack as it was taken. own: where each pixel is in focus, planes: each slice; 0 to 1."""
+
+    measured: Measured
+    own: np.ndarray
+    planes: np.ndarray
+
+
+def taken(seed: int, lost: float = 0.0) -> Taken:
+    """A whole stack: begun before the nearest and ended behind the farthest part.
+
+    lost: the share of the frame, at the least, that lacks its own slices because the last were not taken.
+    """
     dice = np.random.default_rng(seed)
     count = int(dice.integers(9, 34))
     blur = dice.uniform(0.6, 2.2) * (count - 3)  # pixels of radius for a step: 0.6 to 2.2
-    scene = layers(texture(TEXTURES[seed % len(TEXTURES)]), depth(dice), blur * 1.2)
+    own = depth(dice)
+    scene = layers(texture(TEXTURES[seed % len(TEXTURES)]), own, blur * 1.2)
     sway = np.cumsum(dice.normal(0, dice.choice([0.0, 0.5, 2.0]), (count, 2)), axis=0)
     breathing = dice.uniform(-0.0015, 0.0015)
     light, noise = dice.choice([0.0, 0.01]), dice.choice([0.5, 1.5, 3.0])
-    shown = []
     planes = np.linspace(-1 / (count - 3), 1 + 1 / (count - 3), count)
-    for index, plane in enumerate(planes if dice.random() < 0.5 else planes[::-1]):
+    if dice.random() >= 0.5:
+        planes = planes[::-1]
+    planes = planes[: _kept(own, planes, lost)]
+    shown = []
+    for index, plane in enumerate(planes):
         dx, dy = (float(each) for each in sway[index])
         picture = moved(focused(scene, float(plane), blur), dx, dy, 1 + breathing * index)
         gain = 1 + dice.normal(0, light)
         picture = np.clip(picture * gain, 0, 255).astype(np.uint8)
         picture = with_noise(picture, seed * 1000 + index, noise)
         shown.append(as_jpeg(picture))
-    return measured(shown)
+    return Taken(measured=measured(shown), own=own, planes=planes)
+
+
+def _kept(own: np.ndarray, planes: np.ndarray, lost: float) -> int:
+    """How many slices are left where so much of the frame is to lie over half a step behind the last."""
+    if not lost:
+        return len(planes)
+    way = 1 if planes[-1] > planes[0] else -1
+    half = abs(planes[1] - planes[0]) / 2
+    behind = [float(((own - plane) * way > half).mean()) for plane in planes]
+    return max(3, sum(each >= lost for each in behind))
