@@ -2,7 +2,7 @@
 """Measures `sorter scan` against general-purpose libraries, ingesting and handing off against doing so by hand.
 
 The parts: scan (its stages), many (tiny files), group (long timelines in memory), carry (ingesting),
-merge (a command run once a stack).
+merge (a command run once a stack), check (the pictures of a stack looked at).
 A card of so many frames is made once in a cache folder: JPEG and CR3 in turn, each padded with a
 hole to the size that such files have, so that reading whole files would show. Ratios are of one run
 on the same files with a warm cache; only they mean something on another machine. The libraries are
@@ -25,6 +25,7 @@ from tempfile import TemporaryDirectory
 from PIL import Image
 
 from benching.carrying import loads, show_carrying
+from benching.checking import show_checking
 from benching.grouping import show_grouping
 from benching.merging import show_merging
 from benching.shots import shot
@@ -243,7 +244,7 @@ def main() -> None:
         description=__doc__, epilog="example: scripts/bench.py --part carry --size 100000"
     )
     parser.add_argument(
-        "--part", choices=("scan", "many", "group", "carry", "merge", "all"), default="all"
+        "--part", choices=("scan", "many", "group", "carry", "merge", "check", "all"), default="all"
     )
     parser.add_argument("--frames", type=int, default=2000, help="of the card that is scanned")
     parser.add_argument("--runs", type=int, default=5)
@@ -256,6 +257,9 @@ def main() -> None:
     parser.add_argument("--files", type=int, help="of the card that is carried; else two cards are")
     parser.add_argument("--size", type=int, help="bytes of each of these")
     parser.add_argument("--stacks", type=int, default=200, help="that are handed to a command")
+    parser.add_argument(
+        "--slices", type=int, nargs="+", default=[25, 200], metavar="N", help="of a stack"
+    )
     parser.add_argument("--cold", action="store_true", help="drop the cache before each carrying")
     parser.add_argument("--cache", type=Path, default=Path("build/bench"))
     chosen = parser.parse_args()
@@ -270,6 +274,8 @@ def main() -> None:
         show_carrying(chosen.cache, carried, chosen.runs, cold=chosen.cold)
     if chosen.part in {"merge", "all"}:
         show_merging(chosen.cache, chosen.stacks, chosen.runs)
+    if chosen.part in {"check", "all"}:
+        show_checking(chosen.cache.absolute(), chosen.slices, chosen.runs)
 
 
 if __name__ == "__main__":

@@ -32,7 +32,7 @@ NEAR_STEPS: Final = 2.5
 lies farther was left soft."""
 FINE: Final = 6.0
 """Steps in a width, above which steps are so fine that the width's half says what is sharp."""
-GAP: Final = 1.75
+GAP: Final = 1.6
 """Times the usual step around it from which on slices are missing between two …"""
 GAP_OF_ALL: Final = 1.2
 """… and times the usual step of the series: where a place is not well known, steps look small."""

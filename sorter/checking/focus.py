@@ -8,6 +8,8 @@ together: what one tile cannot tell (whether its top lies beyond the last frame)
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -26,11 +28,13 @@ FALL: Final = 1.5
 REACH: Final = 12.0
 """How many steps beyond the first and last frame a tile's place is looked for."""
 STEP: Final = 0.25
-WIDTHS: Final = np.geomspace(0.3, 14, 24)
-ROUNDS: Final = 4
+WIDTHS: Final = np.geomspace(0.3, 14, 9)
+NEAR_WIDTHS: Final = np.array([0.72, 0.85, 1, 1.18, 1.4])
+"""Times a width, that are tried next."""
+ROUNDS: Final = 3
 LEAST_WEIGHT: Final = 0.08
 """Of a frame in which a tile is soft: what is seen there is mostly its neighbours and noise."""
-MOST_TILES: Final = 320
+MOST_TILES: Final = 200
 """More are not needed to find the frames' places and the curve's width."""
 AROUND_STEPS: Final = 1.6
 AROUND_WIDTHS: Final = 0.5
@@ -38,6 +42,10 @@ AROUND_WIDTHS: Final = 0.5
 FAR_STEPS: Final = 2.0
 FAR_WIDTHS: Final = 2.0
 """Frames that lie farther than that from it count less and less: there it shows its neighbours."""
+FARTHEST: Final = 30.0
+"""Steps from where a tile may lie to the farthest frame that is asked about it."""
+GROUP: Final = 24.0
+"""Steps that the sharpest frames of tiles lie apart at most that are fitted together."""
 ENOUGH: Final = 10
 LEAST_STEP: Final = 0.05
 FLAT: Final = 1e-12  # a bend that is but what floating point leaves over
@@ -78,18 +86,21 @@ def find_focus(sharp: Values, start: Values | None = None) -> Focus:
     """
     count = sharp.shape[1]
     at = np.arange(count, dtype=float) if start is None else start.astype(float)
-    some = sharp[:: max(1, len(sharp) // MOST_TILES)]
-    weight = _weights(some)
-    inner = _with_inner_top(some)
-    width = _width(some[inner], weight[inner], at, WIDTHS)
+    some = sharp[np.linspace(0, len(sharp) - 1, min(len(sharp), MOST_TILES)).astype(int)]
+    found = _best(some, at, WIDTHS)
+    found = _best(some, at, found.width * NEAR_WIDTHS)
     for _ in range(ROUNDS):
-        depth, top, error = _placed(some, weight, at, width)
-        good = error <= np.percentile(error, 80)
-        at = _even(_frames_placed(some[good], depth[good], top[good], at, width))
-        near = width * np.array([0.8, 0.9, 1.0, 1.12, 1.25])
-        width = _width(some[inner], weight[inner], at, near)
-    depth, top, error = _placed(sharp, _weights(sharp), at, width)
-    return Focus(at=at, width=width, depth=depth, top=top, error=error)
+        good = found.error <= np.percentile(found.error, 80)
+        at = _even(_frames_placed(some[good], found.depth[good], found.top[good], at, found.width))
+        found = _best(some, at, found.width * NEAR_WIDTHS[1:4])
+    return _fit(sharp, at, found.width)
+
+
+def _best(sharp: Values, at: Values, widths: Values) -> Focus:
+    """The width that fits best, judged by tiles that have their top between the ends."""
+    inner = _with_inner_top(sharp)
+    every = (_fit(sharp, at, float(width)) for width in widths)
+    return min(every, key=lambda each: float(np.median(each.error[inner])))
 
 
 def _weights(sharp: Values) -> Values:
@@ -104,35 +115,66 @@ def _with_inner_top(sharp: Values) -> NDArray[np.bool_]:
     return inner if inner.sum() >= ENOUGH else np.ones(len(sharp), dtype=bool)
 
 
-def _width(sharp: Values, weight: Values, at: Values, widths: Values) -> float:
-    errors = [float(np.median(_placed(sharp, weight, at, width)[2])) for width in widths]
-    return float(widths[int(np.argmin(errors))])
-
-
-def _placed(
-    sharp: Values, weight: Values, at: Values, width: float
-) -> tuple[Values, Values, Values]:
-    """Depth, top and error of each tile: the place with the least squares, its height left free.
+def _fit(sharp: Values, at: Values, width: float) -> Focus:
+    """The tiles with these places of the frames: each with the least squares, its height left free.
 
     A tile lies close to the frame that shows it sharpest: an edge in depth gives it two tops, and
     some place far from both would fit best. Only where the sharpest frame is an outermost one may it
-    lie beyond.
+    lie beyond. So tiles are fitted in groups, each against the frames around it.
     """
-    grid = np.arange(at.min() - REACH, at.max() + REACH + STEP / 2, STEP)
-    best = at[sharp.argmax(1)]
-    weight = weight * _nearness(best, at, width)
-    fall = curve(at[None, :] - grid[:, None], width)
+    best, weight = at[sharp.argmax(1)], _weights(sharp)
+    around = max(AROUND_STEPS, AROUND_WIDTHS * width)
+    depth, top, error = (np.zeros(len(sharp)) for _ in range(3))
+    for low, high in _groups(at):
+        own = np.flatnonzero((best >= low) & (best < high))
+        if not len(own):
+            continue
+        first = at.min() - REACH if low == -np.inf else best[own].min() - around
+        last = at.max() + REACH if high == np.inf else best[own].max() + around
+        seen = (at > first - FARTHEST) & (at < last + FARTHEST)
+        grid = np.arange(first, last + STEP / 2, STEP)
+        allowed = _allowed(grid, best[own], at, around)
+        fitted = _fitted(
+            sharp[np.ix_(own, seen)],
+            weight[np.ix_(own, seen)] * _nearness(best[own], at[seen], width),
+            curve(at[seen][None, :] - grid[:, None], width),
+            allowed,
+        )
+        where, top[own], error[own] = fitted
+        depth[own] = grid[0] + STEP * where
+    return Focus(at=at, width=width, depth=depth, top=top, error=error)
+
+
+def _groups(at: Values) -> Iterator[tuple[float, float]]:
+    """From which place of the sharpest frame on, and up to which: the outermost by themselves."""
+    low, high = float(at.min()), float(at.max())
+    inner = np.nextafter(low, np.inf)
+    if high <= inner:
+        yield -np.inf, np.inf
+        return
+    edges = [-np.inf, inner, *np.arange(low + GROUP, high - GROUP / 2, GROUP), high, np.inf]
+    yield from itertools.pairwise(edges)
+
+
+def _fitted(
+    sharp: Values, weight: Values, fall: Values, allowed: NDArray[np.bool_]
+) -> tuple[Values, Values, Values]:
+    """Where in the grid each tile fits best, its top there, and its mean square error.
+
+    fall: the curve, places of the grid by frames. allowed: tiles by places.
+    """
     total = weight.sum(1, keepdims=True)
-    mean = (weight * sharp).sum(1, keepdims=True) / total
+    weighted = weight * sharp
+    mean = weighted.sum(1, keepdims=True) / total
     fallen = weight @ fall.T / total
-    spread = (weight * sharp**2).sum(1, keepdims=True) - total * mean**2
     squares = weight @ (fall * fall).T - total * fallen**2
-    error = spread + squares - 2 * ((weight * sharp) @ fall.T - total * mean * fallen)
-    error = np.where(_allowed(grid, best, at, width), error, np.inf)
+    error = squares - 2 * (weighted @ fall.T - total * mean * fallen)
+    error += (weighted * sharp).sum(1, keepdims=True) - total * mean**2
+    error[~allowed] = np.inf
     least = error.argmin(1)
     rows = np.arange(len(sharp))
-    depth = grid[least] + STEP * _vertex(error, least)
-    return depth, (mean - fallen)[rows, least], error[rows, least] / total[:, 0]
+    place = least + _vertex(error, least)
+    return place, (mean - fallen)[rows, least], error[rows, least] / total[:, 0]
 
 
 def _nearness(best: Values, at: Values, width: float) -> Values:
@@ -147,9 +189,8 @@ def weights(sharp: Values, focus: Focus) -> Values:
     return _weights(sharp) * _nearness(focus.at[sharp.argmax(1)], focus.at, focus.width)
 
 
-def _allowed(grid: Values, best: Values, at: Values, width: float) -> NDArray[np.bool_]:
+def _allowed(grid: Values, best: Values, at: Values, around: float) -> NDArray[np.bool_]:
     """Which places of the grid a tile may have whose sharpest frame lies at best."""
-    around = max(AROUND_STEPS, AROUND_WIDTHS * width)
     low = np.where(best <= at.min(), -np.inf, best - around)
     high = np.where(best >= at.max(), np.inf, best + around)
     allowed: NDArray[np.bool_] = (grid[None, :] >= low[:, None]) & (grid[None, :] <= high[:, None])

@@ -139,7 +139,9 @@ def _as_stack(base: Check, moves: Movement, found: Wander, indexes: NDArray[np.i
     kept = [index for index in indexes.tolist() if index not in spare]
     gaps = ends.gaps(found.focus, found.sharp, by_hand=base.kind is not Kind.FOCUS_BRACKET)
     order = indexes[np.argsort(found.focus.at, kind="stable")]
-    one_way = bool((np.diff(order) > 0).all() or (np.diff(order) < 0).all())
+    # Where no tile is sharpest, nothing tells where focus was.
+    steps = np.diff([index for index in order.tolist() if index not in spare])
+    one_way = bool((steps > 0).all() or (steps < 0).all())
     base = replace(
         base,
         missing_end=ends.missing_end(first, last),

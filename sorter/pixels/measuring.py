@@ -17,6 +17,7 @@ from sorter.pixels.shifts import Placeable, move, placeable
 DARKER: Final = 0.6
 """Of another frame's mean grey: a frame so dark is none that others are held against."""
 Told: TypeAlias = Callable[[int], None]
+Looked: TypeAlias = tuple[Placeable | None, Move | None]
 
 
 def measure(
@@ -30,12 +31,11 @@ def measure(
 
     cv2.setNumThreads(1)  # the workers are as many as there are to be
 
-    def each() -> Iterator[Placeable | None]:
-        for found in _in_order(frames, workers, ahead):
-            yield found
-            told(1)
-
-    return chained(each())
+    chain = _Chain()
+    for found, before in _in_order(frames, workers, ahead):
+        chain.add(found, before)
+        told(1)
+    return chain.measured
 
 
 def chained(frames: Iterable[Placeable | None]) -> Measured:
@@ -43,7 +43,7 @@ def chained(frames: Iterable[Placeable | None]) -> Measured:
     chain = _Chain()
     for found in frames:
         chain.add(found)
-    return Measured(glances=tuple(chain.glances), moves=tuple(chain.moves))
+    return chain.measured
 
 
 @dataclass(slots=True)
@@ -59,15 +59,21 @@ class _Chain:
     anchor: tuple[int, Placeable] | None = None
     other: tuple[int, Placeable] | None = None
 
-    def add(self, found: Placeable | None) -> None:
-        """The next frame; None where it cannot be seen."""
+    @property
+    def measured(self) -> Measured:
+        """All frames so far."""
+        return Measured(glances=tuple(self.glances), moves=tuple(self.moves))
+
+    def add(self, found: Placeable | None, before: Move | None = None) -> None:
+        """The next frame; None where it cannot be seen. before: how it lies to the frame right before it."""
         index = len(self.glances)
         self.glances.append(None if found is None else found.glance)
         self.moves.append(None)
         if found is None:
             return
         for earlier in filter(None, (self.anchor, self.other)):
-            each = move(earlier[1], found, earlier[0])
+            known = before is not None and before.of == earlier[0]
+            each = before if known else move(earlier[1], found, earlier[0])
             self.moves[index] = self.moves[index] or each
             if each is not None and each.likeness >= ALIKE:
                 self.moves[index] = each
@@ -84,13 +90,14 @@ def _is_darker(frame: Placeable, than: Placeable) -> bool:
     return float(frame.glance.light.mean()) < DARKER * float(than.glance.light.mean())
 
 
-def _in_order(
-    frames: Sequence[Seen], workers: ThreadPoolExecutor, ahead: int
-) -> Iterator[Placeable | None]:
-    waiting: deque[Future[Placeable | None]] = deque()
+def _in_order(frames: Sequence[Seen], workers: ThreadPoolExecutor, ahead: int) -> Iterator[Looked]:
+    """Each frame, and how it lies to the one right before it, which most are held against."""
+    waiting: deque[Future[Looked]] = deque()
+    last: Future[Looked] | None = None
     try:
-        for frame in frames:
-            waiting.append(workers.submit(_looked_at, frame))
+        for index, frame in enumerate(frames):
+            last = workers.submit(_looked_at, frame, last, index - 1)
+            waiting.append(last)
             if len(waiting) > ahead:
                 yield waiting.popleft().result()
         while waiting:
@@ -100,9 +107,12 @@ def _in_order(
             each.cancel()
 
 
-def _looked_at(frame: Seen) -> Placeable | None:
+def _looked_at(frame: Seen, last: Future[Looked] | None, of: int) -> Looked:
+    """last: the frame before, whose work began before this, so that waiting for it ends."""
     try:
         plain, scale = grey(frame)
     except (Undecodable, OSError):
-        return None
-    return placeable(plain, glance(plain, scale))
+        return None, None
+    found = placeable(plain, glance(plain, scale))
+    before = last.result()[0] if last is not None else None
+    return found, move(before, found, of) if before is not None else None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from threading import local
 from typing import TYPE_CHECKING, Final
 
 from sorter.model.glance import CELLS_ACROSS, Glance
@@ -12,26 +13,17 @@ if TYPE_CHECKING:
 SMOOTHING: Final = 0.8
 """Standard deviation in pixels of what is taken off noise before: else the noisier frame wins."""
 THUMB_SIDE: Final = 162
+_kept: Final = local()
 
 
-def laplacian(plain: Grid) -> Grid:
-    """The Laplacian by the kernel [0 1 0; 1 -4 1; 0 1 0], the border mirrored.
+def laplacian(plain: Grid, out: Grid | None = None) -> Grid:
+    """The Laplacian by the kernel [0 1 0; 1 -4 1; 0 1 0], the border mirrored; into out if given.
 
     J. L. Pech-Pacheco et al., "Diatom autofocusing in brightfield microscopy", ICPR 2000.
     """
     import cv2  # noqa: PLC0415  slow to load, and few commands look at pictures
 
-    found: Grid = cv2.Laplacian(plain, cv2.CV_32F, ksize=1)  # type: ignore[assignment]
-    return found
-
-
-def tenengrad(plain: Grid) -> Grid:
-    """The square of the gradient by Sobel's kernels; J. M. Tenenbaum 1970, E. Krotkov 1987."""
-    import cv2  # noqa: PLC0415  see above
-
-    across = cv2.Sobel(plain, cv2.CV_32F, 1, 0, ksize=3)
-    down = cv2.Sobel(plain, cv2.CV_32F, 0, 1, ksize=3)
-    found: Grid = across * across + down * down
+    found: Grid = cv2.Laplacian(plain, cv2.CV_32F, dst=out, ksize=1)  # type: ignore[assignment]
     return found
 
 
@@ -45,23 +37,33 @@ def means(values: Grid, cell: int) -> Grid:
     return found
 
 
+def _room(shape: tuple[int, ...]) -> tuple[Grid, Grid]:
+    """Two arrays of this thread's: asking the system for new ones takes longer than all that is done here."""
+    import numpy as np  # noqa: PLC0415  see above
+
+    kept: tuple[Grid, Grid] | None = getattr(_kept, "room", None)
+    if kept is None or kept[0].shape != shape:
+        kept = _kept.room = (np.empty(shape, np.float32), np.empty(shape, np.float32))
+    return kept
+
+
 def glance(plain: Grey, scale: float) -> Glance:
     """The picture in grey (uint8), measured. scale: pixels of the decoded picture for one of it."""
     import cv2  # noqa: PLC0415  see above
     import numpy as np  # noqa: PLC0415
 
     cell = max(2, 2 * round(max(plain.shape) / CELLS_ACROSS / 2))
-    values = plain.astype(np.float32)
-    fine = laplacian(cv2.GaussianBlur(values, (3, 3), SMOOTHING))  # type: ignore[arg-type]
-    half = laplacian(cv2.pyrDown(values))  # type: ignore[arg-type]
-    rows, columns = (max(1, side // cell) for side in plain.shape)
-    coarse = means(half * half, cell // 2)[:rows, :columns]
+    values, soft = _room(plain.shape)
+    np.copyto(values, plain)
+    light = means(values, cell)
+    cv2.GaussianBlur(values, (3, 3), SMOOTHING, dst=soft)
+    laplacian(soft, out=values)
+    np.multiply(values, values, out=values)
     share = min(1.0, THUMB_SIDE / max(plain.shape))
     thumb = cv2.resize(plain, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
     return Glance(
-        energy=means(fine * fine, cell),
-        coarse=coarse,
-        light=means(values, cell),
+        energy=means(values, cell),
+        light=light,
         thumb=thumb.astype(np.uint8),
         scale=scale,
         cell=cell,

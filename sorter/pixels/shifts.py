@@ -7,7 +7,7 @@ middle follows from three values, and noise at high frequencies does not count.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
@@ -25,6 +25,7 @@ BAND: Final = 0.18
 BLOCKS: Final = (3, 4)
 """Rows and columns of parts whose own shifts tell growth, and what moved by itself."""
 STEP: Final = 10
+EVENLY: Final = 8
 SURE: Final = 0.12
 """Peak of a part (1: the same part, moved) below which its shift says nothing."""
 STRAYED: Final = 0.2
@@ -48,10 +49,11 @@ def shift(first: Grid, second: Grid) -> tuple[float, float, float]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Placeable:
-    """A measured frame, and the picture by which its place is found."""
+    """A measured frame, and the pictures by which its place is found. rough: half as large as small."""
 
     glance: Glance
     small: Grid
+    rough: Grid
 
 
 def placeable(plain: Grey, measured: Glance) -> Placeable:
@@ -60,7 +62,11 @@ def placeable(plain: Grey, measured: Glance) -> Placeable:
     import numpy as np  # noqa: PLC0415
 
     half = cv2.resize(plain, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    return Placeable(glance=measured, small=half.astype(np.float32))
+    rough = cv2.resize(half, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    # Lengths with large prime factors would triple what the transforms take.
+    rows, columns = (max(1, side // EVENLY) * EVENLY for side in rough.shape)
+    rough = rough[:rows, :columns]
+    return Placeable(glance=measured, small=half.astype(np.float32), rough=rough.astype(np.float32))
 
 
 def move(first: Placeable, second: Placeable, of: int) -> Move | None:
@@ -68,11 +74,10 @@ def move(first: Placeable, second: Placeable, of: int) -> Move | None:
     one, two = first.small, second.small
     if one.shape != two.shape or first.glance.width != second.glance.width:
         return None
-    down, across, _ = shift(one, two)
+    down, across, _ = shift(first.rough, second.rough)
     to_pixels = 2 * first.glance.scale
-    growth, strayed, more = _parts(one, two, (round(down), round(across)))
-    if more is not None:
-        down, across = more
+    growth, strayed, more = _parts(one, two, (round(2 * down), round(2 * across)))
+    down, across = more if more is not None else shift(one, two)[:2]
     return Move(
         of=of,
         dx=across * to_pixels,
@@ -124,10 +129,10 @@ def _parts(
     """Growth, the farthest stray, and the shift of the middle, out of the shifts of parts."""
     import numpy as np  # noqa: PLC0415  see above
 
-    firsts, seconds, middles = _cut(one, two, by)
-    if len(firsts) < LEAST_PARTS:
+    rows = [(*_peaks(firsts, seconds), middles) for firsts, seconds, middles in _cut(one, two, by)]
+    if not rows:
         return 1.0, 0.0, None
-    down, across, sure = _peaks(firsts, seconds)
+    down, across, sure, middles = (np.concatenate(each) for each in zip(*rows, strict=True))
     shifts = np.stack([down + by[0], across + by[1]], axis=1)
     known = sure > SURE
     if known.sum() < LEAST_PARTS:
@@ -137,8 +142,14 @@ def _parts(
     return growth, strayed, (float(common[0]), float(common[1]))
 
 
-def _cut(one: Grid, two: Grid, by: tuple[int, int]) -> tuple[Grid, Grid, NDArray[np.float64]]:
-    """The parts of both pictures that show the same once one is moved; their middles from the centre."""
+def _cut(
+    one: Grid, two: Grid, by: tuple[int, int]
+) -> Iterator[tuple[Grid, Grid, NDArray[np.float64]]]:
+    """The parts of both pictures that show the same once one is moved; their middles from the centre.
+
+    Row by row of parts: for arrays of all of them the system would be asked for memory every time,
+    which takes as long as all that is done with them.
+    """
     import numpy as np  # noqa: PLC0415  see above
 
     rows, columns = one.shape
@@ -148,18 +159,26 @@ def _cut(one: Grid, two: Grid, by: tuple[int, int]) -> tuple[Grid, Grid, NDArray
     tall = (rows - abs(down)) // BLOCKS[0] // STEP * STEP
     wide = (columns - abs(across)) // BLOCKS[1] // STEP * STEP
     if min(tall, wide) < 24:  # noqa: PLR2004  pixels: too few for a peak
-        return one[:0], two[:0], np.zeros((0, 2))
+        return
     window = _window((tall, wide))
-    firsts, seconds, middles = [], [], []
+    across_by = left + wide * np.arange(BLOCKS[1])
     for row in range(BLOCKS[0]):
-        for column in range(BLOCKS[1]):
-            y, x = top + row * tall, left + column * wide
-            first = one[y : y + tall, x : x + wide]
-            second = two[y + down : y + down + tall, x + across : x + across + wide]
-            firsts.append((first - first.mean()) * window)
-            seconds.append((second - second.mean()) * window)
-            middles.append((y + tall / 2 - rows / 2, x + wide / 2 - columns / 2))
-    return np.stack(firsts), np.stack(seconds), np.array(middles)
+        y = top + row * tall
+        firsts = [one[y : y + tall, x : x + wide] for x in across_by]
+        moved = [two[y + down : y + down + tall, x : x + wide] for x in across_by + across]
+        middle = np.full(BLOCKS[1], y + tall / 2 - rows / 2)
+        middles = np.stack([middle, across_by + wide / 2 - columns / 2], axis=1)
+        yield _faded(firsts, window), _faded(moved, window), middles
+
+
+def _faded(parts: Sequence[Grid], window: Grid) -> Grid:
+    """The parts as one array, without their means, and with nothing at their borders."""
+    import numpy as np  # noqa: PLC0415  see above
+
+    faded: Grid = np.stack(parts)
+    faded -= faded.mean((1, 2), keepdims=True)
+    faded *= window
+    return faded
 
 
 def _similar(
