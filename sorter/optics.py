@@ -8,7 +8,7 @@ formulas are those of macro textbooks and tables; where one is recalled rather t
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from enum import StrEnum
 from typing import Final
 
@@ -108,6 +108,25 @@ def magnification_at(focal_mm: float, distance_mm: float) -> float | None:
     if half < 1:
         return None
     return 1 / (half + math.sqrt(half**2 - 1))
+
+
+def step_of_depth(
+    focal_mm: float, f_number: float, distances_m: Sequence[float], circle_mm: float
+) -> float | None:
+    """The mean step between focus distances over the depth of field in their middle: an estimate.
+
+    distances_m: from subject to sensor, one a slice, in metres. None where they say nothing: fewer
+    than two, all the same, or one at infinity. Where a thin lens could not focus so near, life size
+    is taken.
+    """
+    near, far = min(distances_m, default=0.0), max(distances_m, default=0.0)
+    if len(distances_m) < 2 or near <= 0 or near == far or math.isinf(far):  # noqa: PLR2004
+        return None
+    m = magnification_at(focal_mm, (near + far) / 2 * 1000) or 1.0
+    depth = max(
+        depth_of_field(f_number, m, circle_mm), wave_depth(effective_f_number(f_number, m), m)
+    )
+    return (far - near) * 1000 / (len(distances_m) - 1) / depth
 
 
 def row_for(f_number: float, setup: Setup) -> StepRow:

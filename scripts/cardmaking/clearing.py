@@ -35,9 +35,19 @@ def check(card: Path, truth: Path, own: set[str], columns: Sequence[str]) -> Non
     found = _files(card)
     foreign = [path for path in found if path.relative_to(card).as_posix() not in own]
     if found and (foreign or not is_truth(truth, columns)):
-        reason = f"it holds {foreign[0].name}" if foreign else f"there is no {truth.name} beside it"
-        message = f"{card} is not empty and was not made by this script ({reason})"
+        message = f"{card} is not empty and was not made by this script ({_reason(foreign, truth)})"
         raise RefusedError(message)
+
+
+def _reason(foreign: Sequence[Path], truth: Path) -> str:
+    if foreign:
+        return f"it holds {foreign[0].name}"
+    if truth.is_file():
+        return (
+            f"{truth.name} beside it has other columns: where another version of this script wrote "
+            "both, delete them"
+        )
+    return f"there is no {truth.name} beside it"
 
 
 def is_truth(path: Path, columns: Sequence[str]) -> bool:

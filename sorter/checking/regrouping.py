@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 SOFT: Final = 0.12
 """Of its neighbours' sharpness: a hand or a card held before the lens is out of focus altogether."""
 LEAST_PIECE: Final = 2
+MOST_MARKERS: Final = 2
+"""Frames of another scene: more are a series of their own, and nobody marks with that many."""
 
 
 def pieces(judged: Judged, glances: Sequence[Glance | None]) -> list[Piece]:
@@ -85,8 +87,11 @@ def _is_marker(judged: Judged, glances: Sequence[Glance | None], index: int) -> 
     glance = glances[index]
     if glance is None:
         return False
-    unlike = shows_nothing(glance) or judged.part[index] not in judged.part[judged.use]
-    return unlike and not _goes_on(judged, index)
+    if not shows_nothing(glance):
+        own = judged.part == judged.part[index]
+        if own[judged.use].any() or own.sum() > MOST_MARKERS:
+            return False
+    return not _goes_on(judged, index)
 
 
 def _goes_on(judged: Judged, index: int) -> bool:

@@ -15,7 +15,7 @@ from sorter.checking.ranking import best_frames
 from sorter.checking.tiles import tiles
 from sorter.checking.wander import CHANGE, SHARE, Wander, wander
 from sorter.checking.words import sentences
-from sorter.model.finding import Check, Verdict
+from sorter.model.finding import Check, Positions, Verdict
 from sorter.model.glance import ALIKE, Measured
 from sorter.model.kinds import STACK_KINDS, Kind
 
@@ -50,14 +50,25 @@ class Judged:
     covered: int
 
 
-def judge(measured: Measured, *, sequence: int, kind: Kind, nearward: bool | None = None) -> Judged:
-    """The findings on a sequence of this kind. nearward: whether focus went toward near; None: unknown."""
+def judge(
+    measured: Measured,
+    *,
+    sequence: int,
+    kind: Kind,
+    nearward: bool | None = None,
+    step_of_depth: float | None = None,
+) -> Judged:
+    """The findings on a sequence of this kind.
+
+    nearward: whether focus went toward near. step_of_depth: how far it goes from slice to slice, in
+    depths of field, an estimate. Both None where the camera did not tell.
+    """
     place = places(measured)
     light = lights(measured)
     varied = kind in (Kind.EXPOSURE_BRACKET, Kind.INTERVAL)  # there light is meant to change
     dark = np.zeros(len(light), dtype=bool) if varied else dark_frames(light)
     seen = np.array([each is not None for each in measured.glances])
-    part = _parts(measured, dark)
+    part = _parts(measured, dark, in_part=kind is Kind.BURST)
     lit = seen & ~dark
     use = lit & (part == _main(part, lit))
     indexes = np.flatnonzero(use)
@@ -67,6 +78,7 @@ def judge(measured: Measured, *, sequence: int, kind: Kind, nearward: bool | Non
         else Wander()
     )
     looks = _looks_like(kind, found, len(indexes))
+    steps = bright_steps(light, use) if kind in LOOKED_AT else {}
     base = Check(
         sequence=sequence,
         kind=kind,
@@ -75,11 +87,13 @@ def judge(measured: Measured, *, sequence: int, kind: Kind, nearward: bool | Non
         odd=_positions(np.flatnonzero(lit & ~use)),
         unseen=_positions(np.flatnonzero(~seen)),
         looks_like=looks,
-        bright_steps=_positions(bright_steps(light, use)) if kind in LOOKED_AT else (),
+        bright_steps=_positions(steps),
+        bright_ev=tuple(round(each, 1) for each in steps.values()),
         drift_px=None if not seen.any() else round(_drift(place, use), 1),
     )
     covered = 0
     if (looks or kind) in STACK_KINDS:
+        base = replace(base, step_of_depth=step_of_depth)
         base = _as_stack(base, movement(measured, lit), found, np.flatnonzero(use))
         covered = len(ends.truly_sharp(found.focus)) if found.focus is not None else 0
     if kind is Kind.BURST and looks is None:
@@ -96,14 +110,18 @@ def _drift(place: Places, use: Flags) -> float:
     return replace(place, known=place.known & use).drift
 
 
-def _parts(measured: Measured, dark: Flags) -> NDArray[np.int64]:
-    """The number of the scene that each frame shows; a dark one shows that of the frame before it."""
+def _parts(measured: Measured, dark: Flags, *, in_part: bool) -> NDArray[np.int64]:
+    """The number of the scene that each frame shows; a dark one shows that of the frame before it.
+
+    in_part: the scene may be hidden in part, as spray does in a burst.
+    """
     part = np.full(len(dark), -1)
     scenes = 0
     for index, (glance, move) in enumerate(zip(measured.glances, measured.moves, strict=True)):
         if glance is None:
             continue
-        if move is not None and (move.likeness >= ALIKE or dark[index]):
+        alike = move is not None and (move.partly if in_part else move.likeness) >= ALIKE
+        if move is not None and (alike or dark[index]):
             part[index] = part[move.of]
         else:
             part[index], scenes = scenes, scenes + 1
@@ -137,8 +155,9 @@ def _as_stack(base: Check, moves: Movement, found: Wander, indexes: NDArray[np.i
     first, last = ends.beyond_ends(found.focus, found.sharp)
     spare = set(indexes[list(ends.surplus(found.focus))].tolist())
     kept = [index for index in indexes.tolist() if index not in spare]
-    gaps = ends.gaps(found.focus, found.sharp, by_hand=base.kind is not Kind.FOCUS_BRACKET)
     order = indexes[np.argsort(found.focus.at, kind="stable")]
+    gaps = ends.gaps(found.focus, found.sharp, by_hand=base.kind is not Kind.FOCUS_BRACKET)
+    gaps = tuple(gap for gap in gaps if not _hides(base.unseen, indexes, gap))
     # Where no tile is sharpest, nothing tells where focus was.
     steps = np.diff([index for index in order.tolist() if index not in spare])
     one_way = bool((steps > 0).all() or (steps < 0).all())
@@ -154,6 +173,12 @@ def _as_stack(base: Check, moves: Movement, found: Wander, indexes: NDArray[np.i
         order=() if one_way else _positions(order),
     )
     return replace(base, verdict=_verdict(base, moves, len(indexes)))
+
+
+def _hides(unseen: Positions, indexes: NDArray[np.int64], gap: int) -> bool:
+    """Whether a frame that cannot be looked at lies between this one of those that are used and the next."""
+    after = indexes[gap + 1] if gap + 1 < len(indexes) else indexes[gap]
+    return any(indexes[gap] < position - 1 < after for position in unseen)
 
 
 def _verdict(check: Check, moves: Movement, frames: int) -> Verdict:

@@ -57,6 +57,7 @@ def _stack(check: Check, nearward: bool | None) -> Iterator[str]:
             f"A gap between slices {gap} and {gap + 1}: what lies between is sharp in neither; take "
             "more slices there."
         )
+    yield from _steps(check)
     if check.surplus:
         kept = f": slices {check.keep_first} to {check.keep_last} are worth merging"
         yield (
@@ -65,6 +66,17 @@ def _stack(check: Check, nearward: bool | None) -> Iterator[str]:
         )
     if check.order:
         yield f"By focus the order is {listed(check.order, sort=False)}."
+
+
+def _steps(check: Check) -> Iterator[str]:
+    """How wide the steps are, where slices are missing. Alone an estimate is too rough to be said."""
+    wide = check.step_of_depth
+    if wide is None or not check.gaps:
+        return
+    yield (
+        f"From slice to slice focus went about {wide:.1f} of the depth of field (an estimate by focal "
+        f"length and distance{'; more than 1 leaves soft bands' if wide > 1 else ''})."
+    )
 
 
 def _ends(check: Check, nearward: bool | None) -> Iterator[str]:
@@ -106,7 +118,9 @@ def _frames(check: Check) -> Iterator[str]:
     if check.moved:
         yield f"Something moved in the frame behind {listed(check.moved)}: wind, or the subject."
     if check.bright_steps and check.kind is not Kind.EXPOSURE_BRACKET:
-        yield f"The light changed behind {listed(check.bright_steps)}; even it out before merging."
+        steps = zip(check.bright_steps, check.bright_ev, strict=True)
+        changes = ", ".join(f"{position} ({ev:+.1f} EV)" for position, ev in steps)
+        yield f"The light changed behind {changes}; even it out before merging."
 
 
 def listed(positions: Positions, *, sort: bool = True) -> str:

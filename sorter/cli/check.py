@@ -36,6 +36,8 @@ checks.csv in the shoot has a row for each sequence of two or more frames:
   missing_end     first, last, both: where sharp subject goes on beyond it
   gaps, jumps     positions; what lies between two is named by the first
   dark, surplus   misfires and covered frames; slices that are sharpest nowhere
+  step_of_depth   an estimate by focal length and distance, for a full-frame
+                  sensor: from slice to slice, in depths of field
   best_frames     of a burst, the best first
   looks_like      the kind that the pictures say, where it differs
   attempts        sequences of one subject, the best first

@@ -43,8 +43,9 @@ class Check:
     attempts: sequences of one subject, the best first. says: the findings as sentences.
 
     Behind the contract's columns: moved, where something in the frame moved by itself; bright_steps,
-    where the light changed; unseen, frames that could not be looked at; order, the frames by focus
-    where that is not the order of capture; odd: frames that show something else altogether.
+    where the light changed, and bright_ev, by how much; unseen, frames that could not be looked at; order, the frames by focus
+    where that is not the order of capture; odd: frames that show something else altogether;
+    step_of_depth: an estimate of how far focus goes from slice to slice, in depths of field.
     """
 
     sequence: int
@@ -70,6 +71,8 @@ class Check:
     unseen: Positions = ()
     order: Positions = ()
     odd: Positions = ()
+    bright_ev: tuple[float, ...] = ()
+    step_of_depth: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

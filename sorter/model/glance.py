@@ -66,7 +66,8 @@ class Move:
     """How a frame lies to an earlier one: where that one's middle went, in pixels of the decoded picture.
 
     of: the index of that earlier frame. growth: how much larger it shows the scene (1.002: by
-    0.2 %). likeness: the correlation of both once one is moved, -1 to 1. strayed: how far the part
+    0.2 %). likeness: the correlation of both once one is moved, -1 to 1. partly: the same where spray
+    or the like may hide a part of either; never less. strayed: how far the part
     of the frame that strayed farthest from that common move went, in the same pixels.
     """
 
@@ -75,6 +76,7 @@ class Move:
     dy: float
     growth: float
     likeness: float
+    partly: float
     strayed: float
 
 

@@ -11,6 +11,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from sorter import optics
 from sorter.disk.card import Card
 from sorter.disk.looked import Kept
 from sorter.disk.output import add_file, replace_file
@@ -22,7 +23,7 @@ from sorter.model.card import CardFile
 from sorter.model.correction import PICTURES_SHOW, USER_SAID, Correction
 from sorter.model.finding import Check, Piece
 from sorter.model.focus import Direction
-from sorter.model.frame import ReadFile
+from sorter.model.frame import Facts, ReadFile
 from sorter.model.glance import Glance, Measured, Seen
 from sorter.model.kinds import PICTURE_ROLES, STACK_KINDS, Kind
 from sorter.model.plan import Entry, State
@@ -60,7 +61,7 @@ class Subject:
     """A sequence to look at. frames: in order of capture. paths: of each frame, on the card.
 
     nearward: whether focus went toward near; None where the camera does not tell. body: whose
-    sequence it is. retakes: the sequences that it is a retake or a repeat of. numbers: of each frame
+    sequence it is. step_of_depth: as a check has it. retakes: the sequences that it is a retake or a repeat of. numbers: of each frame
     in the manifest; none on a card. is_said: the user said what it is, and pictures say nothing else.
     """
 
@@ -69,6 +70,7 @@ class Subject:
     frames: tuple[Seen, ...]
     paths: tuple[str, ...]
     nearward: bool | None = None
+    step_of_depth: float | None = None
     body: str = ""
     retakes: tuple[int, ...] = ()
     numbers: tuple[int, ...] = ()
@@ -160,6 +162,7 @@ def _of_account(card: Card, account: Account) -> Iterator[Subject]:
             nearward={Direction.NEARER: True, Direction.FARTHER: False}.get(
                 sequence.focus.direction or Direction.STAYS
             ),
+            step_of_depth=_step_of_depth([frame.facts for frame in sequence.frames]),
             body=sequence.frames[0].facts.camera + sequence.frames[0].facts.serial,
             retakes=tuple(each.to + 1 for each in sequence.relations if each.what in bonds),
             is_said=USER_SAID in sequence.grounds.kind,
@@ -186,6 +189,7 @@ def _of_entries(shoot: Shoot, entries: Iterable[Entry]) -> Iterator[Subject]:
             frames=tuple(_seen(shoot, each, read) for each in frames.values()),
             paths=tuple(each[0].source for each in frames.values()),
             nearward=_nearward(list(frames.values())),
+            step_of_depth=_step_of_depth([each[0] for each in frames.values()]),
             body=first.camera + first.serial,
             retakes=(*Bond.RETAKE.numbers(notes), *Bond.REPEAT.numbers(notes)),
             numbers=tuple(each[0].frame or 0 for each in frames.values()),
@@ -210,6 +214,21 @@ def _nearward(frames: Sequence[Sequence[Row]]) -> bool | None:
     if len(told) < 2 or told[0] is None or told[-1] is None or told[0] == told[-1]:  # noqa: PLR2004
         return None
     return told[-1] < told[0]
+
+
+def _step_of_depth(told: Sequence[Facts | Row]) -> float | None:
+    """An estimate for a full-frame sensor: cameras do not tell how large theirs is."""
+    first = told[0]
+    known = [
+        (each.focus_near_m + each.focus_far_m) / 2
+        for each in told
+        if each.focus_near_m is not None and each.focus_far_m is not None
+    ]
+    if len(known) < len(told) or not first.focal_length_mm or not first.f_number:
+        return None
+    circle = optics.CIRCLES_MM["full-frame"]
+    share = optics.step_of_depth(first.focal_length_mm, first.f_number, known, circle)
+    return None if share is None else round(share, 2)
 
 
 # ---- looking -----------------------------------------------------------------------------------
@@ -250,6 +269,7 @@ class _Looking:
                     sequence=subject.number,
                     kind=subject.kind,
                     nearward=subject.nearward,
+                    step_of_depth=subject.step_of_depth,
                 )
                 judged[subject.number] = one
                 found = pieces(one, measured.glances)

@@ -117,10 +117,10 @@ def _developed(path: str, error: Undecodable) -> tuple[Grey, float]:
 
     try:
         with rawpy.imread(path) as raw:
+            full = max(raw.sizes.width, raw.sizes.height)  # before they become the halves'
             shown: Any = raw.postprocess(half_size=True, use_camera_wb=True, user_flip=0)
-            full = max(raw.sizes.width, raw.sizes.height)
     except rawpy.LibRawError as fault:
-        raise Undecodable(f"cannot be developed: {fault}") from fault
+        raise error from fault  # no raw either: what Pillow says of it tells more
     plain = cv2.cvtColor(shown, cv2.COLOR_RGB2GRAY)
     share = min(1.0, LONG_SIDE / max(plain.shape))
     small = cv2.resize(plain, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)

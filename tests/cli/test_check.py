@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import json
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -11,6 +13,9 @@ from click.testing import CliRunner
 
 from cardmaking.card import make_card
 from sorter.cli import commands
+from sorter.model.glance import Measured, Seen
+from sorter.pipeline import checking
+from sorter.pixels.measuring import Told, measure
 
 
 @pytest.fixture(scope="module")
@@ -60,3 +65,67 @@ def test_a_shoot_gets_its_findings_and_a_hand_off_uses_them(card: Path, tmp_path
     assert len(list(lists.iterdir())) == len(rows) == 2
     trimmed = run(commands, ["handoff", str(shoot), "--list", str(tmp_path / "t"), "--trim"])
     assert trimmed.exit_code == 0, trimmed.stderr
+
+
+@pytest.mark.parametrize("jobs", ["1", "5"])
+def test_the_number_of_workers_changes_nothing(card: Path, jobs: str, tmp_path: Path) -> None:
+    run = CliRunner().invoke
+    for name, words in (("one", []), ("other", ["--jobs", jobs])):
+        assert run(commands, ["check", str(card), "--csv", str(tmp_path / name), *words]).exit_code == 0  # fmt: skip
+    assert (tmp_path / "one").read_bytes() == (tmp_path / "other").read_bytes()
+
+
+def test_ctrl_c_keeps_what_was_looked_at(card: Path, tmp_path: Path) -> None:
+    shoot = tmp_path / "shoot"
+    run = CliRunner().invoke
+    assert run(commands, ["ingest", str(card), str(shoot)]).exit_code == 1
+    looked: list[int] = []
+
+    def stopped(
+        frames: Sequence[Seen], workers: ThreadPoolExecutor, ahead: int, told: Told
+    ) -> Measured:
+        if len(looked) == 4:
+            raise KeyboardInterrupt
+        return counted(frames, workers, ahead, told)
+
+    def counted(
+        frames: Sequence[Seen], workers: ThreadPoolExecutor, ahead: int, told: Told
+    ) -> Measured:
+        looked.append(len(frames))
+        return measure(frames, workers, ahead, told)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(checking, "measure", stopped)
+        done = run(commands, ["check", str(shoot)])
+        assert done.exit_code == 3
+        assert "Run the same command again" in done.stderr
+        assert not (shoot / "checks.csv").exists()
+        patch.setattr(checking, "measure", counted)
+        assert run(commands, ["check", str(shoot)]).exit_code == 0
+        every = len(looked)
+        assert run(commands, ["check", str(shoot)]).exit_code == 0
+    assert len(looked) == every, "a second check looks at nothing"
+    fresh = run(commands, ["check", str(card), "--json"])
+    with (shoot / "checks.csv").open(newline="", encoding="utf-8") as file:
+        verdicts = {int(row["sequence"]): row["verdict"] for row in csv.DictReader(file)}
+    assert verdicts == {
+        each["sequence"]: each["verdict"] or "" for each in json.loads(fresh.stdout)["checks"]
+    }
+
+
+def test_previews_that_cannot_be_read_are_named_and_the_rest_is_judged(
+    card: Path, tmp_path: Path
+) -> None:
+    shoot = tmp_path / "shoot"
+    run = CliRunner().invoke
+    assert run(commands, ["ingest", str(card), str(shoot)]).exit_code == 1
+    (folder,) = (path for path in shoot.iterdir() if path.name.startswith("0004_"))
+    for path in sorted(folder.iterdir())[4:6]:
+        data = path.read_bytes()
+        path.write_bytes(data[:2000] + bytes(len(data) - 2000))
+    done = run(commands, ["check", str(shoot), "--json"])
+    assert done.exit_code == 1
+    (four,) = (each for each in json.loads(done.stdout)["checks"] if each["sequence"] == 4)
+    assert four["unseen"]
+    assert "Cannot be looked at" in four["says"]
+    assert four["verdict"] == "usable"
