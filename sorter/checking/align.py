@@ -32,6 +32,12 @@ class Places:
     known: NDArray[np.bool_]
 
     @property
+    def spread(self) -> float:
+        """How much larger the largest frame that is known shows the scene than the smallest."""
+        known = self.growth[self.known]
+        return float(known.max() / known.min() - 1) if len(known) else 0.0
+
+    @property
     def drift(self) -> float:
         """The largest shift between any two frames that are known, in pixels."""
         x, y = self.x[self.known], self.y[self.known]

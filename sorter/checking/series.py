@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from sorter.checking import ends
-from sorter.checking.align import Places, places
+from sorter.checking.align import places
 from sorter.checking.light import bright_steps, dark_frames, lights
 from sorter.checking.movement import Movement, movement
 from sorter.checking.ranking import best_frames
@@ -77,6 +77,7 @@ def judge(
         if len(indexes)
         else Wander()
     )
+    there = replace(place, known=place.known & use)
     looks = _looks_like(kind, found, len(indexes))
     steps = bright_steps(light, use) if kind in LOOKED_AT else {}
     base = Check(
@@ -89,7 +90,8 @@ def judge(
         looks_like=looks,
         bright_steps=_positions(steps),
         bright_ev=tuple(round(each, 1) for each in steps.values()),
-        drift_px=None if not seen.any() else round(_drift(place, use), 1),
+        drift_px=round(there.drift, 1) if seen.any() else None,
+        growth=round(there.spread, 4) if seen.any() else None,
     )
     covered = 0
     if (looks or kind) in STACK_KINDS:
@@ -104,10 +106,6 @@ def judge(
 
 def _positions(indexes: object) -> tuple[int, ...]:
     return tuple(int(index) + 1 for index in indexes)  # type: ignore[attr-defined]
-
-
-def _drift(place: Places, use: Flags) -> float:
-    return replace(place, known=place.known & use).drift
 
 
 def _parts(measured: Measured, dark: Flags, *, in_part: bool) -> NDArray[np.int64]:

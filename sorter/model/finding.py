@@ -45,7 +45,8 @@ class Check:
     Behind the contract's columns: moved, where something in the frame moved by itself; bright_steps,
     where the light changed, and bright_ev, by how much; unseen, frames that could not be looked at; order, the frames by focus
     where that is not the order of capture; odd: frames that show something else altogether;
-    step_of_depth: an estimate of how far focus goes from slice to slice, in depths of field.
+    step_of_depth: an estimate of how far focus goes from slice to slice, in depths of field; growth:
+    how much larger the largest frame shows the scene than the smallest (breathing), 0.01 is 1 %.
     """
 
     sequence: int
@@ -73,6 +74,7 @@ class Check:
     odd: Positions = ()
     bright_ev: tuple[float, ...] = ()
     step_of_depth: float | None = None
+    growth: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,9 +6,11 @@ import cv2
 import numpy as np
 import pytest
 
+from cardmaking.defocus import moved
 from checking.scene import SIZE, black, cut, judged, measured, slices, whole
 from sorter.checking.attempts import attempts
 from sorter.checking.series import judge
+from sorter.checking.singles import stacks_in
 from sorter.model.finding import Check, End, Verdict
 from sorter.model.kinds import Kind
 
@@ -64,6 +66,16 @@ def test_a_jump_is_named_at_its_place() -> None:
     check = found(pictures)
     assert (check.jumps, check.verdict) == ((7,), Verdict.USABLE)
     assert check.drift_px == pytest.approx(40, abs=2)
+
+
+def test_breathing_is_told_as_growth() -> None:
+    pictures = [
+        moved(each[..., None].repeat(3, 2), 0, 0, 1 + 0.002 * index)[..., 0]
+        for index, each in enumerate(slices(whole(11)))
+    ]
+    check = found(pictures)
+    assert check.growth == pytest.approx(0.02, abs=0.004)
+    assert check.verdict is Verdict.COMPLETE
 
 
 def test_what_moves_by_itself_is_named_and_too_much_of_it_breaks_the_stack() -> None:
@@ -152,6 +164,14 @@ def test_a_burst_that_wanders_is_a_stack_and_one_that_stays_is_left() -> None:
     assert cut(still, Kind.BURST) == []
     (piece,) = cut(still, Kind.FOCUS_BRACKET)
     assert piece.kind is Kind.BURST
+
+
+def test_singles_of_one_framing_that_differ_in_what_is_sharp_are_a_stack() -> None:
+    other = slices([0.3], seed=9) + slices([0.6], seed=17)
+    found = list(stacks_in(measured([other[0], *slices(whole(7)), other[1]]), 3))
+    assert [(each.first, each.last, each.kind) for each in found] == [(1, 7, Kind.MANUAL_STACK)]
+    again = list(stacks_in(measured([*other, *slices([0.5] * 6)]), 3))
+    assert again == [], "frames of one focus are tries"
 
 
 # ---- attempts and bursts -----------------------------------------------------------------------

@@ -31,6 +31,13 @@ def truth(card: Path) -> dict[int, dict[str, str]]:
     return {int(row["sequence"]): row for row in reversed(rows)}
 
 
+def frames(card: Path) -> list[dict[str, str]]:
+    """A row of the truth for each frame of a sequence."""
+    with card.with_name("truth.csv").open(newline="", encoding="utf-8") as file:
+        rows = [row for row in csv.DictReader(file) if row["sequence"] and row["position"]]
+    return list({(row["sequence"], row["position"]): row for row in reversed(rows)}.values())[::-1]
+
+
 def test_a_card_is_judged_as_its_truth_says(card: Path) -> None:
     done = CliRunner().invoke(commands, ["check", str(card), "--json"])
     assert done.exit_code == 0, done.stderr
@@ -42,7 +49,27 @@ def test_a_card_is_judged_as_its_truth_says(card: Path) -> None:
             row["missing_end"],
         ), check
         assert check["looks_like"] is None, check
-    assert [each["kind"] for each in found["suggested"]] == ["marker"]
+    (marker,) = found["suggested"]
+    (told,) = (row for row in frames(card) if row["kind_by_picture"] not in ("", row["kind"]))
+    assert (marker["first"], marker["kind"]) == (told["source"], told["kind_by_picture"])
+
+
+def test_what_is_said_of_single_frames_is_the_truth(card: Path) -> None:
+    """Which are dark, in which order they are focused, and that none is surplus but at the ends."""
+    done = CliRunner().invoke(commands, ["check", str(card), "--json"])
+    seen = 0
+    for check in json.loads(done.stdout)["checks"]:
+        own = [row for row in frames(card) if row["sequence"] == str(check["sequence"])]
+        assert check["dark"] == [int(row["position"]) for row in own if row["dark"]], check
+        if not check["verdict"]:
+            continue
+        focus = {int(row["position"]): float(row["focus"]) for row in own}
+        by_focus = sorted(focus, key=focus.__getitem__)
+        assert by_focus in (list(focus), list(focus)[::-1])
+        assert (check["order"], check["gaps"], check["jumps"]) == ([], [], []), check
+        assert set(check["surplus"]) <= {*by_focus[:3], *by_focus[-3:]}, check
+        seen += 1
+    assert seen == 10
 
 
 def test_a_shoot_gets_its_findings_and_a_hand_off_uses_them(card: Path, tmp_path: Path) -> None:
