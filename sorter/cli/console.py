@@ -107,7 +107,10 @@ def _for_the_screen(lines: Iterable[Printed]) -> Iterator[Printed]:
         if not sys.stdout.isatty() or len(line.text) <= width:
             yield line
         else:
-            yield from (Printed(text=part, look=line.look) for part in wrapped(line.text, width))
+            text = line.text.lstrip()
+            indent = line.text[: len(line.text) - len(text)]
+            parts = wrapped(text, width - len(indent))
+            yield from (Printed(text=indent + part, look=line.look) for part in parts)
 
 
 def can_ask() -> bool:
