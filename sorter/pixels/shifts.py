@@ -7,6 +7,7 @@ middle follows from three values, and noise at high frequencies does not count.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -28,8 +29,10 @@ STEP: Final = 10
 EVENLY: Final = 8
 SURE: Final = 0.12
 """Peak of a part (1: the same part, moved) below which its shift says nothing."""
-STRAYED: Final = 0.2
-"""Peak from which on a part moved by itself: noise alone makes peaks of up to about 0.15."""
+STRAYED: Final = 17.0
+"""Peak from which on a part moved by itself, times the root of its pixels: 0.18 at 9,000 of them.
+
+Noise alone makes peaks that fall with that root, up to about three quarters of this."""
 ROUNDS: Final = 4
 LEAST_PARTS: Final = 4
 LEAST_STRUCTURE: Final = 0.5
@@ -169,7 +172,10 @@ def _parts(
     """Growth, the farthest stray, and the shift of the middle, out of the shifts of parts."""
     import numpy as np  # noqa: PLC0415  see above
 
-    rows = [(*_peaks(firsts, seconds), middles) for firsts, seconds, middles in _cut(one, two, by)]
+    rows, pixels = [], 1
+    for firsts, seconds, middles in _cut(one, two, by):
+        rows.append((*_peaks(firsts, seconds), middles))
+        pixels = firsts[0].size
     if not rows:
         return 1.0, 0.0, None
     down, across, sure, middles = (np.concatenate(each) for each in zip(*rows, strict=True))
@@ -178,7 +184,7 @@ def _parts(
     if known.sum() < LEAST_PARTS:
         return 1.0, 0.0, None
     common, growth, left = _similar(shifts[known], middles[known], sure[known])
-    strayed = float(left.max(initial=0.0, where=sure[known] > STRAYED))
+    strayed = float(left.max(initial=0.0, where=sure[known] > STRAYED / math.sqrt(pixels)))
     return growth, strayed, (float(common[0]), float(common[1]))
 
 

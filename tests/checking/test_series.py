@@ -187,6 +187,8 @@ def test_of_two_attempts_the_whole_one_is_best_and_of_two_whole_ones_the_finer()
     assert found == dict.fromkeys((1, 2, 3), (3, 2, 1))
     assert attempts(of, [(1, 2)]) == dict.fromkeys((1, 2), (2, 1))
     assert attempts(of, []) == {}
+    still = judged(slices([0.5] * 6), Kind.EXPOSURE_BRACKET)
+    assert attempts({1: still, 2: still}, [(1, 2)]) == {}, "none of them is better than the other"
 
 
 def test_the_best_of_a_burst_are_sharp_and_something_happens_in_them() -> None:
