@@ -42,10 +42,14 @@ TURNED_LOSS: Final = 0.6
 """The same for focus turned by hand, whose steps are never even."""
 WIDE_LOSS: Final = 2.2
 """The same where all steps are as wide: a ninth of the energy, a third of the contrast, is left."""
-CHANGES: Final = 1.7
+CHANGES: Final = 1.4
+"""Times what tiles change over the other steps, that they change over a gap."""
 CLOSE_BY: Final = 2.0
 AROUND: Final = 5
 LEAST_TILES: Final = 0.03
+"""Share of the tiles that lie around a gap, at the least …"""
+BOTH_SIDES: Final = 0.04
+"""… and on either side of it: beside an end where next to nothing is sharp, places are guesses."""
 OWNS: Final = 0.002
 CLOSE: Final = 0.8
 """Steps: the places of tiles are known to a fraction of one."""
@@ -110,7 +114,8 @@ def gaps(focus: Focus, sharp: Values, *, by_hand: bool) -> tuple[int, ...]:
         loss = -float(focus.lowered(step / 2))
         middle = (focus.at[order[index]] + focus.at[order[index + 1]]) / 2
         held = np.abs(focus.depth - middle) < step / 2 + NEAR_STEPS
-        if held.mean() < LEAST_TILES:
+        nearer = float((focus.depth < middle).mean())
+        if held.mean() < LEAST_TILES or min(nearer, 1 - nearer) < BOTH_SIDES:
             continue
         around = np.delete(steps, index)[max(0, index - AROUND) : index + AROUND]
         usual = float(np.median(around)) if len(around) else step

@@ -53,10 +53,11 @@ class Taken:
     planes: np.ndarray
 
 
-def taken(seed: int, lost: float = 0.0) -> Taken:
+def taken(seed: int, lost: float = 0.0, gap: float = 0.0) -> Taken:
     """A whole stack: begun before the nearest and ended behind the farthest part.
 
-    lost: the share of the frame, at the least, that lacks its own slices because the last were not taken.
+    lost: the share of the frame, at the least, that lacks its own slices because the last were not
+    taken. gap: at which part of the series (0 to 1) two slices lack; 0 for nowhere.
     """
     dice = np.random.default_rng(seed)
     count = int(dice.integers(9, 34))
@@ -70,6 +71,8 @@ def taken(seed: int, lost: float = 0.0) -> Taken:
     if dice.random() >= 0.5:
         planes = planes[::-1]
     planes = planes[: _kept(own, planes, lost)]
+    if gap:
+        planes = np.delete(planes, [int(gap * count), int(gap * count) + 1])
     shown = []
     for index, plane in enumerate(planes):
         dx, dy = (float(each) for each in sway[index])

@@ -17,7 +17,9 @@ from sorter.model.finding import Check, End, Verdict
 from sorter.model.kinds import Kind
 
 SOUND = range(100)
-SHORT = range(200, 230)
+SHORT = range(200, 220)
+GAPS = range(230, 250)
+MIDDLE = 0.4
 LOST = 0.1
 
 
@@ -31,6 +33,10 @@ def _sound(seed: int) -> Check:
 
 def _short(seed: int) -> Check:
     return _check(taken(seed, LOST))
+
+
+def _with_a_gap(seed: int) -> Check:
+    return _check(taken(seed, gap=MIDDLE))
 
 
 def _all(of: Callable[[int], Check], seeds: range) -> list[Check]:
@@ -66,3 +72,10 @@ def test_most_that_end_a_tenth_of_the_frame_too_early_are_missing_that_end() -> 
     found = [check.missing_end for check in _all(_short, SHORT)]
     assert {End.FIRST, End.BOTH}.isdisjoint(found)
     assert np.mean([end is End.LAST for end in found]) >= 0.75
+
+
+def test_most_in_which_two_slices_lack_have_a_gap_there() -> None:
+    found = _all(_with_a_gap, GAPS)
+    right = [check.gaps == (int(MIDDLE * (check.frames + 2)),) for check in found]
+    assert np.mean(right) >= 0.8
+    assert all(len(check.gaps) <= 2 for check in found)
