@@ -40,10 +40,11 @@ class Tiles:
     """The logarithm of the sharpness (energy beyond that of noise, over light squared) of tiles.
 
     sharp: tiles by frames, every tile of the grid row by row. frames: the index in the sequence of
-    each column. textured: which of the tiles have texture that focus changes. shape: rows, columns.
+    each column. light: the mean grey of each tile in each frame. textured: which of the tiles have texture that focus changes. shape: rows, columns.
     """
 
     sharp: NDArray[np.float64]
+    light: NDArray[np.float64]
     frames: NDArray[np.int64]
     textured: NDArray[np.bool_]
     shape: tuple[int, int]
@@ -66,7 +67,7 @@ def tiles(measured: Measured, places: Places, frames: NDArray[np.int64]) -> Tile
     sharp = np.log(left / (light + BLACK) ** 2 + 1e-7)
     rises = sharp.max(1) - sharp.min(1) > np.log(RISE)
     textured = ((energy / noise).max(1) > ABOVE_NOISE) & rises
-    return Tiles(sharp=sharp, frames=frames, textured=textured, shape=shape)
+    return Tiles(sharp=sharp, light=light, frames=frames, textured=textured, shape=shape)
 
 
 def noise_of(energy: Values, light: Values) -> Values:

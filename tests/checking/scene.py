@@ -43,7 +43,7 @@ def texture(seed: int) -> np.ndarray:
 def slices(places: Iterable[float], seed: int = 1) -> list[np.ndarray]:
     """A grey picture for each place of focus, 0 to 1, with a sensor's noise."""
     return [
-        with_noise(focused(scene(seed), place, BLUR), 100 * seed + index, 1.0)[..., 0]
+        with_noise(focused(scene(seed), place, BLUR), 100 * seed + index, 1.0)[..., 0].copy()
         for index, place in enumerate(places)
     ]
 
@@ -55,7 +55,7 @@ def whole(count: int = 14) -> np.ndarray:
 
 def black() -> np.ndarray:
     """A frame with the cap on."""
-    return with_noise(np.full((SIZE[1], SIZE[0], 3), 4, dtype=np.uint8), 3, 1.0)[..., 0]
+    return with_noise(np.full((SIZE[1], SIZE[0], 3), 4, dtype=np.uint8), 3, 1.0)[..., 0].copy()
 
 
 def measured(pictures: Iterable[np.ndarray]) -> Measured:

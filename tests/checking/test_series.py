@@ -174,6 +174,19 @@ def test_singles_of_one_framing_that_differ_in_what_is_sharp_are_a_stack() -> No
     assert again == [], "frames of one focus are tries"
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_spray_all_over_the_frame_is_no_focus_that_wanders(seed: int) -> None:
+    dice = np.random.default_rng(seed)
+    pictures = slices([0.5] * 9)
+    for each in pictures:
+        for _ in range(int(dice.integers(20, 120))):
+            at = int(dice.integers(0, SIZE[0])), int(dice.integers(0, SIZE[1]))
+            cv2.circle(each, at, int(dice.integers(1, 8)), int(dice.integers(170, 255)), -1)
+    assert judged(pictures, Kind.BURST).check.looks_like is None
+    assert cut(pictures, Kind.BURST) == []
+    assert list(stacks_in(measured(pictures), 3)) == []
+
+
 # ---- attempts and bursts -----------------------------------------------------------------------
 
 
