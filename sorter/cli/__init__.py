@@ -74,6 +74,9 @@ class Commands(click.Group):
         except SorterError as error:
             raise _ended(error, str(error), error.exit_code) from error
         except KeyboardInterrupt as error:
+            # The interpreter ends by SIGINT, whatever exit code it is given, if a stop came while it
+            # ran code out of a text (as dataclasses do): until more such code was run to its end.
+            exec("")  # noqa: S102
             raise _ended(error, _STOPPED, STOPPED) from error
         except click.UsageError as error:
             raise _spelled(error) from None

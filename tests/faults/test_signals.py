@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import signal
+import subprocess
+import sys
 import time
 from pathlib import Path
 
 import pytest
 
-from faults.commands import Ended, signalled, started
+from faults.commands import HOME, Ended, signalled, started
 from faults.cuts import nothing_is_lost, prepared, put
 from faults.scenarios import SCENARIOS, Pool, Scenario, copy, is_copied
 from sorter.writing import carry
@@ -81,6 +84,32 @@ def test_at_every_call(
         point += stride
     assert codes.count(STOPPED) > 6 // stride
     assert codes[-1] in DONE
+
+
+# What a signal that comes while a dataclass is made does: it runs its methods out of a text.
+WHILE_TEXT_IS_RUN = """
+import sys
+from sorter import cli
+from sorter.cli import console
+def stopped(*_): exec("raise KeyboardInterrupt")
+cli.Commands.get_command = stopped
+sys.argv = ["sorter", "scan", "card"]
+cli.run()
+"""
+
+
+def test_a_stop_while_code_is_made_has_the_same_exit_code(tmp_path: Path) -> None:
+    (tmp_path / "limpets.py").write_text(WHILE_TEXT_IS_RUN)
+    done = subprocess.run(  # noqa: S603  our own program
+        [sys.executable, "-m", "limpets"],
+        cwd=tmp_path,
+        env=os.environ | {"PYTHONPATH": str(HOME)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    ends_clearly(done.returncode, done.stderr)
+    assert done.returncode == STOPPED
 
 
 # ---- from outside ------------------------------------------------------------------------------
