@@ -100,7 +100,7 @@ cli.run()
 
 def test_a_stop_while_code_is_made_has_the_same_exit_code(tmp_path: Path) -> None:
     (tmp_path / "limpets.py").write_text(WHILE_TEXT_IS_RUN)
-    done = subprocess.run(  # noqa: S603  our own program
+    done = subprocess.run(
         [sys.executable, "-m", "limpets"],
         cwd=tmp_path,
         env=os.environ | {"PYTHONPATH": str(HOME)},
