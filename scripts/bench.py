@@ -17,7 +17,6 @@ import shutil
 import statistics
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -29,7 +28,7 @@ from benching.checking import show_checking
 from benching.grouping import show_grouping
 from benching.merging import show_merging
 from benching.shots import shot
-from benching.timing import quietly, seconds, timed
+from benching.timing import quietly, seconds, timed, with_memory
 from cardmaking.containers import cr3, jpeg
 from cardmaking.draw import encoded
 from sorter.disk.card import Card
@@ -148,7 +147,7 @@ def show_many(cache: Path, numbers: Sequence[int], runs: int) -> None:
     for number in numbers:
         root = cache / f"tiny-{number}"
         make_tiny_card(root, number)
-        taken = [with_memory(root) for _ in range(runs)]
+        taken = [scan_with_memory(root) for _ in range(runs)]
         median, most = statistics.median(one for one, _ in taken), max(two for _, two in taken)
         each.append(median / number * 1e3)
         print(
@@ -157,20 +156,10 @@ def show_many(cache: Path, numbers: Sequence[int], runs: int) -> None:
     print(f"  a file of the largest card costs {each[-1] / each[0]:.2f} x one of the smallest")
 
 
-def with_memory(root: Path) -> tuple[float, float]:
+def scan_with_memory(root: Path) -> tuple[float, float]:
     """Seconds and the most memory in MB that a scan of this card took as a process of its own."""
-    with TemporaryDirectory() as scratch, Path(os.devnull).open("wb") as nowhere:
-        began = time.perf_counter()
-        process = subprocess.Popen(  # noqa: S603 - see above
-            [*SCAN, str(root), "--manifest", f"{scratch}/manifest.csv"],
-            stdout=nowhere,
-            stderr=nowhere,
-        )
-        _, status, usage = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode:
-        raise SystemExit(f"the scan of {root} ended with {process.returncode}")
-    return time.perf_counter() - began, usage.ru_maxrss / 1024
+    with TemporaryDirectory() as scratch:
+        return with_memory([*SCAN, str(root), "--manifest", f"{scratch}/manifest.csv"])
 
 
 def whole_process(root: Path) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import statistics
-import subprocess
 import sys
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -18,7 +17,7 @@ import numpy as np
 from PIL import Image
 
 from benching.shots import TIDE_OUT, shot
-from benching.timing import seconds
+from benching.timing import seconds, silent, with_memory
 from cardmaking.containers import jpeg
 from cardmaking.defocus import focused, layers, moved, with_noise
 from cardmaking.draw import encoded
@@ -32,13 +31,7 @@ BLUR: Final = 1.5
 """Pixels of radius for a step from slice to slice."""
 MOST_RATIO: Final = 2.5
 MOST_MB: Final = 600.0
-_MEMORY: Final = """
-import resource, sys
-from pathlib import Path
-from benching.checking import checked
-found = checked(Path(sys.argv[1]))
-print(len(found), found[0].frames, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
-"""
+CHECK: Final = (sys.executable, "-m", "sorter", "check")
 
 
 # ---- a stack ------------------------------------------------------------------------------------
@@ -84,16 +77,11 @@ def _texture() -> np.ndarray:
 # ---- measured -----------------------------------------------------------------------------------
 
 
-def checked(root: Path, jobs: int | None = None) -> Sequence[object]:
-    """The findings on the card's sequences, as `sorter check` has them."""
-    return check_all(root, jobs or os.cpu_count() or 1)()
-
-
 def check_all(root: Path, jobs: int) -> Callable[[], Sequence[object]]:
     """A call that looks at the card, which is read and grouped before."""
     card = Card(root)
-    account = account_of(card, card.listing(), Settings(), _silent)
-    return lambda: check_account(card, account, jobs, _silent).checks
+    account = account_of(card, card.listing(), Settings(), silent)
+    return lambda: check_account(card, account, jobs, silent).checks
 
 
 def decode_all(root: Path, jobs: int) -> Callable[[], object]:
@@ -112,10 +100,6 @@ def decode_all(root: Path, jobs: int) -> Callable[[], object]:
     return every
 
 
-def _silent(*_: int) -> None:
-    """Nobody looks on."""
-
-
 def show_checking(cache: Path, numbers: Sequence[int], runs: int) -> None:
     """Prints what a check of stacks of these numbers of slices costs, in time and in memory."""
     print("check of one stack, against Pillow's bare decoding to grey at half size")
@@ -132,17 +116,5 @@ def show_checking(cache: Path, numbers: Sequence[int], runs: int) -> None:
                 f"  {number:4} slices, {jobs} at a time: {a:.2f} ms a slice, bare {b:.2f} ms: "
                 f"{ratio:.2f} x (at most {MOST_RATIO})"
             )
-        print(f"  {number:4} slices: {_memory(root):.0f} MB at most (below {MOST_MB:.0f})")
-
-
-def _memory(root: Path) -> float:
-    """The most memory in MB that a check of the card takes, as a process of its own."""
-    paths = os.pathsep.join(path for path in sys.path if path)
-    done = subprocess.run(  # noqa: S603 - our own code
-        [sys.executable, "-c", _MEMORY, str(root)],
-        env=os.environ | {"PYTHONPATH": paths},
-        check=True,
-        capture_output=True,
-        text=True,
-    )
-    return float(done.stdout.split()[-1])
+        _, memory = with_memory([*CHECK, str(root)])
+        print(f"  {number:4} slices: {memory:.0f} MB at most (below {MOST_MB:.0f})")

@@ -12,7 +12,7 @@ from tempfile import TemporaryDirectory
 from PIL import Image
 
 from benching.shots import shot
-from benching.timing import quietly, seconds
+from benching.timing import quietly, seconds, silent
 from cardmaking.containers import jpeg
 from cardmaking.draw import encoded
 from sorter.model.correction import Correction
@@ -36,15 +36,11 @@ def make_shoot(base: Path, stacks: int) -> Path:
         Correction(first=paths[at], last=paths[at + FRAMES - 1], kind="focus-bracket")
         for at in range(0, len(paths), FRAMES)
     )
-    quiet = Ticks(reading=_silent, comparing=_silent, carrying=_silent)
+    quiet = Ticks(reading=silent, comparing=silent, carrying=silent)
     with Ingest(card, shoot, Wishes(corrections=rows)) as work:
         work.look(quiet, hold=True)
         work.carry(quiet)
     return shoot
-
-
-def _silent(*_: int) -> None:
-    """Nobody looks on."""
 
 
 def show_merging(cache: Path, stacks: int, runs: int) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import statistics
 import subprocess
 import time
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 
 def seconds(call: Callable[[], object]) -> float:
@@ -19,6 +21,25 @@ def timed(call: Callable[[], object], runs: int) -> float:
     """The median of so many runs in seconds, after one that is not counted."""
     call()
     return statistics.median(seconds(call) for _ in range(runs))
+
+
+def silent(*_: int) -> None:
+    """A tick where nobody looks on."""
+
+
+def with_memory(command: Sequence[str]) -> tuple[float, float]:
+    """Seconds and the most memory in MB that the command took, without what it prints.
+
+    Raises SystemExit where it fails.
+    """
+    with Path(os.devnull).open("wb") as nowhere:
+        began = time.perf_counter()
+        process = subprocess.Popen(command, stdout=nowhere, stderr=nowhere)  # noqa: S603 - see below
+        _, status, usage = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode:
+        raise SystemExit(f"{' '.join(command)} ended with {process.returncode}")
+    return time.perf_counter() - began, usage.ru_maxrss / 1024
 
 
 def quietly(command: Sequence[str]) -> None:

@@ -7,7 +7,6 @@ from typing import Final
 
 from sorter.checking.series import Judged
 from sorter.model.finding import Verdict
-from sorter.model.kinds import STACK_KINDS
 
 _RANK: Final = {
     Verdict.COMPLETE: 0,
@@ -28,17 +27,13 @@ def attempts(
     """
     groups: dict[int, set[int]] = {}
     for one, two in same:
-        if _is_stack(judged.get(one)) and _is_stack(judged.get(two)):
+        if all(each in judged and judged[each].check.is_stack for each in (one, two)):
             joined = groups.get(one, {one}) | groups.get(two, {two})
             groups |= dict.fromkeys(joined, joined)
     return {
         number: tuple(sorted(group, key=lambda each: _worth(judged[each])))
         for number, group in groups.items()
     }
-
-
-def _is_stack(judged: Judged | None) -> bool:
-    return judged is not None and (judged.check.looks_like or judged.check.kind) in STACK_KINDS
 
 
 def _worth(judged: Judged) -> tuple[float, ...]:

@@ -87,19 +87,20 @@ def find_focus(sharp: Values, start: Values | None = None) -> Focus:
     count = sharp.shape[1]
     at = np.arange(count, dtype=float) if start is None else start.astype(float)
     some = sharp[np.linspace(0, len(sharp) - 1, min(len(sharp), MOST_TILES)).astype(int)]
-    found = _best(some, at, WIDTHS)
-    found = _best(some, at, found.width * NEAR_WIDTHS)
+    weight = _weights(some)
+    found = _best(some, weight, at, WIDTHS)
+    found = _best(some, weight, at, found.width * NEAR_WIDTHS)
     for _ in range(ROUNDS):
         good = found.error <= np.percentile(found.error, 80)
         at = _even(_frames_placed(some[good], found.depth[good], found.top[good], at, found.width))
-        found = _best(some, at, found.width * NEAR_WIDTHS[1:4])
-    return _fit(sharp, at, found.width)
+        found = _best(some, weight, at, found.width * NEAR_WIDTHS[1:4])
+    return _fit(sharp, _weights(sharp), at, found.width)
 
 
-def _best(sharp: Values, at: Values, widths: Values) -> Focus:
+def _best(sharp: Values, weight: Values, at: Values, widths: Values) -> Focus:
     """The width that fits best, judged by tiles that have their top between the ends."""
     inner = _with_inner_top(sharp)
-    every = (_fit(sharp, at, float(width)) for width in widths)
+    every = (_fit(sharp, weight, at, float(width)) for width in widths)
     return min(every, key=lambda each: float(np.median(each.error[inner])))
 
 
@@ -115,14 +116,14 @@ def _with_inner_top(sharp: Values) -> NDArray[np.bool_]:
     return inner if inner.sum() >= ENOUGH else np.ones(len(sharp), dtype=bool)
 
 
-def _fit(sharp: Values, at: Values, width: float) -> Focus:
+def _fit(sharp: Values, weight: Values, at: Values, width: float) -> Focus:
     """The tiles with these places of the frames: each with the least squares, its height left free.
 
     A tile lies close to the frame that shows it sharpest: an edge in depth gives it two tops, and
     some place far from both would fit best. Only where the sharpest frame is an outermost one may it
     lie beyond. So tiles are fitted in groups, each against the frames around it.
     """
-    best, weight = at[sharp.argmax(1)], _weights(sharp)
+    best = at[sharp.argmax(1)]
     around = max(AROUND_STEPS, AROUND_WIDTHS * width)
     depth, top, error = (np.zeros(len(sharp)) for _ in range(3))
     for low, high in _groups(at):

@@ -26,7 +26,7 @@ MOST_MARKERS: Final = 2
 def pieces(judged: Judged, glances: Sequence[Glance | None]) -> list[Piece]:
     """How a sequence of these frames is to be cut or renamed; empty where it stays as it is."""
     check = judged.check
-    kind = check.looks_like or check.kind
+    kind = check.by_picture
     if kind not in STACK_KINDS:  # a dark or odd frame in a burst is one of its own
         if check.looks_like is None:
             return []

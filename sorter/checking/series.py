@@ -94,7 +94,7 @@ def judge(
         growth=round(there.spread, 4) if seen.any() else None,
     )
     covered = 0
-    if (looks or kind) in STACK_KINDS:
+    if base.is_stack:
         base = replace(base, step_of_depth=step_of_depth)
         base = _as_stack(base, movement(measured, lit), found, np.flatnonzero(use))
         covered = len(ends.truly_sharp(found.focus)) if found.focus is not None else 0
@@ -175,8 +175,7 @@ def _as_stack(base: Check, moves: Movement, found: Wander, indexes: NDArray[np.i
 
 def _hides(unseen: Positions, indexes: NDArray[np.int64], gap: int) -> bool:
     """Whether a frame that cannot be looked at lies between this one of those that are used and the next."""
-    after = indexes[gap + 1] if gap + 1 < len(indexes) else indexes[gap]
-    return any(indexes[gap] < position - 1 < after for position in unseen)
+    return any(indexes[gap] < position - 1 < indexes[gap + 1] for position in unseen)
 
 
 def _verdict(check: Check, moves: Movement, frames: int) -> Verdict:

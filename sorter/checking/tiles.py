@@ -40,7 +40,8 @@ class Tiles:
     """The logarithm of the sharpness (energy beyond that of noise, over light squared) of tiles.
 
     sharp: tiles by frames, every tile of the grid row by row. frames: the index in the sequence of
-    each column. light: the mean grey of each tile in each frame. textured: which of the tiles have texture that focus changes. shape: rows, columns.
+    each column. light: the mean grey of each tile in each frame. textured: which of the tiles have
+    texture that focus changes. shape: rows, columns.
     """
 
     sharp: NDArray[np.float64]
@@ -62,7 +63,7 @@ def tiles(measured: Measured, places: Places, frames: NDArray[np.int64]) -> Tile
         energies.append(joined.ravel())
         lights.append(_joined(moved_back(glance.light, glance, place)).ravel())
     energy, light = (np.stack(each, axis=1).astype(np.float64) for each in (energies, lights))
-    noise = noise_of(energy, light)
+    noise = _noise(energy, light)
     left = np.maximum(energy - noise, LEFT_OVER * noise)
     sharp = np.log(left / (light + BLACK) ** 2 + 1e-7)
     rises = sharp.max(1) - sharp.min(1) > np.log(RISE)
@@ -70,7 +71,7 @@ def tiles(measured: Measured, places: Places, frames: NDArray[np.int64]) -> Tile
     return Tiles(sharp=sharp, light=light, frames=frames, textured=textured, shape=shape)
 
 
-def noise_of(energy: Values, light: Values) -> Values:
+def _noise(energy: Values, light: Values) -> Values:
     """The noise's share of each energy, both of tiles by frames, in squares of grey levels.
 
     What a tile of such light has at least, in any of the frames (NOISE_SHARE).

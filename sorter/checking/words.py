@@ -18,10 +18,9 @@ LEAST_RUN = 3
 
 def sentences(check: Check, found: Wander, nearward: bool | None) -> Iterator[str]:
     """What deserves to be said of the sequence, the verdict first."""
-    kind = check.looks_like or check.kind
     if check.looks_like is not None:
         yield _other_kind(check, found)
-    if kind in STACK_KINDS:
+    if check.is_stack:
         yield from _stack(check, nearward)
     if check.best_frames:
         yield f"Best frames: {listed(check.best_frames, sort=False)}."

@@ -10,7 +10,6 @@ from sorter.cli import words
 from sorter.cli.layout import INDENT, Printed
 from sorter.cli.outcomes import tabled
 from sorter.model.finding import Check, Positions
-from sorter.model.kinds import STACK_KINDS
 
 if TYPE_CHECKING:
     from sorter.pipeline import Checked, Regrouped
@@ -85,7 +84,7 @@ def _look(check: Check) -> str:
 
 
 def _sum(found: Checked) -> str:
-    stacks = [each for each in found.checks if (each.looks_like or each.kind) in STACK_KINDS]
+    stacks = [each for each in found.checks if each.is_stack]
     counts = Counter(str(each.verdict or "not judged") for each in stacks)
     order = ("complete", "usable", "incomplete", "broken", "not judged")
     said = ", ".join(f"{counts[name]} {name}" for name in order if counts[name])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from sorter.model.kinds import Kind
+from sorter.model.kinds import STACK_KINDS, Kind
 
 Positions = tuple[int, ...]
 """Places of frames in their sequence, from 1. What lies between two is named by the one before it."""
@@ -43,10 +43,11 @@ class Check:
     attempts: sequences of one subject, the best first. says: the findings as sentences.
 
     Behind the contract's columns: moved, where something in the frame moved by itself; bright_steps,
-    where the light changed, and bright_ev, by how much; unseen, frames that could not be looked at; order, the frames by focus
-    where that is not the order of capture; odd: frames that show something else altogether;
-    step_of_depth: an estimate of how far focus goes from slice to slice, in depths of field; growth:
-    how much larger the largest frame shows the scene than the smallest (breathing), 0.01 is 1 %.
+    where the light changed, and bright_ev, by how much; unseen, frames that could not be looked at;
+    order, the frames by focus where that is not the order of capture; odd: frames that show something
+    else altogether; step_of_depth: an estimate of how far focus goes from slice to slice, in depths of
+    field; growth: how much larger the largest frame shows the scene than the smallest (breathing),
+    0.01 is 1 %.
     """
 
     sequence: int
@@ -75,6 +76,16 @@ class Check:
     bright_ev: tuple[float, ...] = ()
     step_of_depth: float | None = None
     growth: float | None = None
+
+    @property
+    def by_picture(self) -> Kind:
+        """The kind that the pictures say, which mostly is the sequence's own."""
+        return self.looks_like or self.kind
+
+    @property
+    def is_stack(self) -> bool:
+        """Whether the pictures say that there is a stack."""
+        return self.by_picture in STACK_KINDS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

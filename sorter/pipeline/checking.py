@@ -60,9 +60,10 @@ _ALONE: Final = "by its picture: it shows nothing, beside a stack"
 class Subject:
     """A sequence to look at. frames: in order of capture. paths: of each frame, on the card.
 
-    nearward: whether focus went toward near; None where the camera does not tell. body: whose
-    sequence it is. step_of_depth: as a check has it. retakes: the sequences that it is a retake or a repeat of. numbers: of each frame
-    in the manifest; none on a card. is_said: the user said what it is, and pictures say nothing else.
+    nearward: whether focus went toward near; None where the camera does not tell. step_of_depth: as a
+    check has it. body: whose sequence it is. retakes: the sequences that it is a retake or a repeat of.
+    numbers: of each frame in the manifest; none on a card. is_said: the user said what it is, and
+    pictures say nothing else.
     """
 
     number: int
@@ -276,7 +277,7 @@ class _Looking:
                 suggested.add(found, [subject] * len(subject.frames))
                 edges[subject.number] = measured.glances[0], measured.glances[-1]
                 used = [g for g, use in zip(measured.glances, one.use, strict=True) if g and use]
-                if (one.check.looks_like or subject.kind) in STACK_KINDS and used:
+                if one.check.is_stack and used:
                     middles[subject.number] = used[len(used) // 2]
         for run, measured in singles:
             suggested.add(_of_singles(run, measured, edges, subjects), run)

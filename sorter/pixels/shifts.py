@@ -26,7 +26,9 @@ BAND: Final = 0.18
 BLOCKS: Final = (3, 4)
 """Rows and columns of parts whose own shifts tell growth, and what moved by itself."""
 STEP: Final = 10
+"""Pixels that the sides of parts are multiples of, …"""
 EVENLY: Final = 8
+"""… and those of the rough picture: with large prime factors transforms take three times as long."""
 SURE: Final = 0.12
 """Peak of a part (1: the same part, moved) below which its shift says nothing."""
 STRAYED: Final = 17.0
@@ -72,7 +74,6 @@ def placeable(plain: Grey, measured: Glance) -> Placeable:
 
     half = cv2.resize(plain, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     rough = cv2.resize(half, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    # Lengths with large prime factors would triple what the transforms take.
     rows, columns = (max(1, side // EVENLY) * EVENLY for side in rough.shape)
     rough = rough[:rows, :columns]
     return Placeable(glance=measured, small=half.astype(np.float32), rough=rough.astype(np.float32))
@@ -201,7 +202,6 @@ def _cut(
     rows, columns = one.shape
     down, across = by
     top, left = max(0, -down), max(0, -across)
-    # Lengths with large prime factors would triple what the transforms take.
     tall = (rows - abs(down)) // BLOCKS[0] // STEP * STEP
     wide = (columns - abs(across)) // BLOCKS[1] // STEP * STEP
     if min(tall, wide) < 24:  # noqa: PLR2004  pixels: too few for a peak

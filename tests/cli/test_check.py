@@ -11,7 +11,6 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from cardmaking.card import make_card
 from sorter.cli import commands
 from sorter.model.glance import Measured, Seen
 from sorter.pipeline import checking
@@ -19,21 +18,19 @@ from sorter.pixels.measuring import Told, measure
 
 
 @pytest.fixture(scope="module")
-def card(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("demo") / "card"
-    make_card(folder, folder.with_name("truth.csv"))
-    return folder
+def card(demo_card: Path) -> Path:
+    return demo_card
 
 
 def truth(card: Path) -> dict[int, dict[str, str]]:
-    with card.with_name("truth.csv").open(newline="", encoding="utf-8") as file:
+    with card.with_name("card-truth.csv").open(newline="", encoding="utf-8") as file:
         rows = [row for row in csv.DictReader(file) if row["sequence"] and row["role"] != "sidecar"]
     return {int(row["sequence"]): row for row in reversed(rows)}
 
 
 def frames(card: Path) -> list[dict[str, str]]:
     """A row of the truth for each frame of a sequence."""
-    with card.with_name("truth.csv").open(newline="", encoding="utf-8") as file:
+    with card.with_name("card-truth.csv").open(newline="", encoding="utf-8") as file:
         rows = [row for row in csv.DictReader(file) if row["sequence"] and row["position"]]
     return list({(row["sequence"], row["position"]): row for row in reversed(rows)}.values())[::-1]
 

@@ -10,23 +10,20 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from cardmaking.card import make_card
 from sorter.cli import commands
 from sorter.disk.shoot import Shoot
 from writing.regrouping import sequences
 
 
 @pytest.fixture(scope="module")
-def card(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("demo") / "card"
-    make_card(folder, folder.with_name("truth.csv"))
-    return folder
+def card(demo_card: Path) -> Path:
+    return demo_card
 
 
 @pytest.fixture(scope="module")
-def ingested(card: Path) -> Path:
+def ingested(card: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Ingested without a look: the marker stands among the singles."""
-    folder = card.with_name("shoot")
+    folder = tmp_path_factory.mktemp("ingested") / "shoot"
     assert run("ingest", card, folder).exit_code == 1
     return folder
 

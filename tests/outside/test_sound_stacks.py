@@ -5,13 +5,14 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from multiprocessing import get_context
 
 import numpy as np
 import pytest
 
 from outside import corpus
-from outside.sound_stacks import Taken, taken
+from outside.sound_stacks import taken
 from sorter.checking.series import judge
 from sorter.model.finding import Check, End, Verdict
 from sorter.model.kinds import Kind
@@ -23,20 +24,9 @@ MIDDLE = 0.4
 LOST = 0.1
 
 
-def _check(stack: Taken) -> Check:
+def _check(seed: int, lost: float = 0.0, gap: float = 0.0) -> Check:
+    stack = taken(seed, lost, gap)
     return judge(stack.measured, sequence=1, kind=Kind.FOCUS_BRACKET).check
-
-
-def _sound(seed: int) -> Check:
-    return _check(taken(seed))
-
-
-def _short(seed: int) -> Check:
-    return _check(taken(seed, LOST))
-
-
-def _with_a_gap(seed: int) -> Check:
-    return _check(taken(seed, gap=MIDDLE))
 
 
 def _all(of: Callable[[int], Check], seeds: range) -> list[Check]:
@@ -49,7 +39,7 @@ def _all(of: Callable[[int], Check], seeds: range) -> list[Check]:
 
 @pytest.fixture(scope="module")
 def checks() -> list[Check]:
-    return _all(_sound, SOUND)
+    return _all(_check, SOUND)
 
 
 def test_two_false_alarms_in_a_hundred_stacks_at_most(checks: list[Check]) -> None:
@@ -69,13 +59,13 @@ def test_nothing_of_them_is_dark_and_none_is_a_burst(checks: list[Check]) -> Non
 
 def test_most_that_end_a_tenth_of_the_frame_too_early_are_missing_that_end() -> None:
     """A tenth of the frame, that is; where it has no texture (a sky), nobody misses it."""
-    found = [check.missing_end for check in _all(_short, SHORT)]
+    found = [check.missing_end for check in _all(partial(_check, lost=LOST), SHORT)]
     assert {End.FIRST, End.BOTH}.isdisjoint(found)
     assert np.mean([end is End.LAST for end in found]) >= 0.75
 
 
 def test_most_in_which_two_slices_lack_have_a_gap_there() -> None:
-    found = _all(_with_a_gap, GAPS)
+    found = _all(partial(_check, gap=MIDDLE), GAPS)
     right = [check.gaps == (int(MIDDLE * (check.frames + 2)),) for check in found]
     assert np.mean(right) >= 0.8
     assert all(len(check.gaps) <= 2 for check in found)
