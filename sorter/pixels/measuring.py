@@ -10,7 +10,7 @@ from typing import Final, TypeAlias
 
 from sorter.model.glance import ALIKE, Glance, Measured, Move, Seen
 from sorter.pixels.decoded import Undecodable
-from sorter.pixels.greys import grey
+from sorter.pixels.reduced import grey
 from sorter.pixels.sharpness import glance
 from sorter.pixels.shifts import Placeable, move, placeable
 

@@ -1,7 +1,8 @@
-"""A picture in grey and in small: the embedded preview, else the JPEG itself, else what libraries give."""
+"""A picture in small, grey or in colour: the embedded preview, else the JPEG itself, else what libraries give."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -10,9 +11,13 @@ from sorter.model.glance import Seen, Sight
 from sorter.pixels.decoded import Undecodable, opened
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
     from PIL import Image
 
     from sorter.model.glance import Grey
+
+    Samples = NDArray[np.uint8]
 
 LONG_SIDE: Final = 810
 """Pixels of the longer side that is measured: half of the previews that bodies embed."""
@@ -25,30 +30,53 @@ MOST_BYTES: Final = 64 * 1024 * 1024
 _HEIF: Final = (".heic", ".heif", ".hif", ".avif")
 
 
+GREY: Final = "L"
+COLOUR: Final = "RGB"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reduced:
+    """A picture in small. samples: rows by columns, in colour by red, green and blue; uint8.
+
+    scale: how many of the decoded picture's pixels one of it stands for. profile: the ICC profile
+    that its colours are told in; empty where the file names none.
+    """
+
+    samples: Samples
+    scale: float
+    profile: bytes = b""
+
+
 def grey(seen: Seen) -> tuple[Grey, float]:
     """The frame's picture in grey, and how many of its pixels one of them stands for.
 
     The longer side has LONG_SIDE pixels, or what a smaller picture has. Raises Undecodable with the
     reason for the last of its places, OSError where a file cannot be read.
     """
+    found = reduced(seen, GREY)
+    return found.samples, found.scale
+
+
+def reduced(seen: Seen, mode: str) -> Reduced:
+    """The frame's picture as grey has it. mode: GREY or COLOUR. Raises what grey raises."""
     reason: Exception = Undecodable("has no picture that can be looked at")
     for sight in seen.sights:
         try:
-            return _turned(_grey(sight), sight.orientation)
+            return _turned(_reduced(sight, mode), sight.orientation)
         except Undecodable as error:
             reason = error
     raise reason
 
 
-def _grey(sight: Sight) -> tuple[Grey, float]:
+def _reduced(sight: Sight, mode: str) -> Reduced:
     if sight.length:
-        return _by_pillow(BytesIO(_stretch(sight)))
+        return _by_pillow(BytesIO(_stretch(sight)), mode)
     if Path(sight.path).suffix.lower() in _HEIF:
         _know_heif()
     try:
-        return _by_pillow(Path(sight.path))
+        return _by_pillow(Path(sight.path), mode)
     except Undecodable as error:
-        return _developed(sight.path, error)
+        return _developed(sight.path, error, mode)
 
 
 def _stretch(sight: Sight) -> bytes:
@@ -59,13 +87,13 @@ def _stretch(sight: Sight) -> bytes:
         return file.read(sight.length)
 
 
-def _by_pillow(file: BytesIO | Path) -> tuple[Grey, float]:
+def _by_pillow(file: BytesIO | Path, mode: str) -> Reduced:
     """The picture by Pillow, whose JPEG decoder unpacks grey alone, and at half its size, at once."""
     with opened(file) as picture:
-        return _small(picture)
+        return _small(picture, mode)
 
 
-def _small(picture: Image.Image) -> tuple[Grey, float]:
+def _small(picture: Image.Image, mode: str) -> Reduced:
     import cv2  # noqa: PLC0415  slow to load, and few commands look at pictures
     import numpy as np  # noqa: PLC0415
 
@@ -73,26 +101,29 @@ def _small(picture: Image.Image) -> tuple[Grey, float]:
     if min(width, height) < LEAST_PIXELS:
         raise Undecodable(f"has {width} by {height} pixels, too few to look at")
     share = LEAST_SIDE / max(width, height)
-    picture.draft("L", (max(1, round(width * share)), max(1, round(height * share))))
-    plain = np.asarray(picture if picture.mode == "L" else picture.convert("L"))
-    side = max(plain.shape)
-    if side > MOST_SIDE:
-        size = tuple(max(LEAST_PIXELS // 2, round(n * LONG_SIDE / side)) for n in plain.shape[::-1])
-        plain = cv2.resize(plain, (size[0], size[1]), interpolation=cv2.INTER_AREA).astype(np.uint8)
-    return plain, max(width, height) / max(plain.shape)
+    profile = picture.info.get("icc_profile")
+    picture.draft(mode, (max(1, round(width * share)), max(1, round(height * share))))
+    plain = np.asarray(picture if picture.mode == mode else picture.convert(mode))
+    sides = plain.shape[1::-1]
+    if max(sides) > MOST_SIDE:
+        size = [max(LEAST_PIXELS // 2, round(n * LONG_SIDE / max(sides))) for n in sides]
+        plain = cv2.resize(plain, size, interpolation=cv2.INTER_AREA).astype(np.uint8)
+    # A profile tells of the samples as they are stored, and not of what they were made to.
+    told = profile if isinstance(profile, bytes) and picture.mode == mode == COLOUR else b""
+    return Reduced(samples=plain, scale=max(width, height) / max(plain.shape), profile=told)
 
 
-def _turned(found: tuple[Grey, float], orientation: int) -> tuple[Grey, float]:
+def _turned(found: Reduced, orientation: int) -> Reduced:
     """As it is to be seen (Exif 2.32, tag Orientation)."""
     import numpy as np  # noqa: PLC0415  see above
 
-    plain, scale = found
+    plain = found.samples
     if orientation in (2, 3, 4):
         plain = {2: plain[:, ::-1], 3: plain[::-1, ::-1], 4: plain[::-1]}[orientation]
     elif orientation in (5, 6, 7, 8):
-        across = plain.T
+        across = plain.swapaxes(0, 1)
         plain = {5: across, 6: across[:, ::-1], 7: across[::-1, ::-1], 8: across[::-1]}[orientation]
-    return np.ascontiguousarray(plain), scale
+    return replace(found, samples=np.ascontiguousarray(plain))
 
 
 # ---- what needs an extra ---------------------------------------------------------------------
@@ -107,7 +138,7 @@ def _know_heif() -> None:
     pillow_heif.register_heif_opener()
 
 
-def _developed(path: str, error: Undecodable) -> tuple[Grey, float]:
+def _developed(path: str, error: Undecodable, mode: str) -> Reduced:
     """A raw that holds no preview, developed at half its size, where the extra is installed."""
     try:
         import rawpy  # noqa: PLC0415  an extra
@@ -121,7 +152,7 @@ def _developed(path: str, error: Undecodable) -> tuple[Grey, float]:
             shown: Any = raw.postprocess(half_size=True, use_camera_wb=True, user_flip=0)
     except rawpy.LibRawError as fault:
         raise error from fault  # no raw either: what Pillow says of it tells more
-    plain = cv2.cvtColor(shown, cv2.COLOR_RGB2GRAY)
+    plain = cv2.cvtColor(shown, cv2.COLOR_RGB2GRAY) if mode == GREY else shown
     share = min(1.0, LONG_SIDE / max(plain.shape))
     small = cv2.resize(plain, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
-    return small.astype("uint8"), full / max(small.shape)
+    return Reduced(samples=small.astype("uint8"), scale=full / max(small.shape))

@@ -14,7 +14,7 @@ from PIL import Image, ImageOps
 
 from sorter.model.glance import Seen, Sight
 from sorter.pixels.decoded import Undecodable
-from sorter.pixels.greys import LEAST_SIDE, MOST_SIDE, grey
+from sorter.pixels.reduced import LEAST_SIDE, MOST_SIDE, grey
 
 ORIENTATION = 0x0112  # Exif 2.32, tag Orientation
 
