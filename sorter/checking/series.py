@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from sorter.checking import ends
-from sorter.checking.align import places
+from sorter.checking.align import Places, places
 from sorter.checking.light import bright_steps, dark_frames, lights
 from sorter.checking.movement import Movement, movement
 from sorter.checking.ranking import best_frames
@@ -40,7 +40,7 @@ class Judged:
     """A series with all that was found. use: the frames that show its subject in its light.
 
     part: of each frame, the number of the scene that it shows, from 0 (the first frame's); -1 where
-    it cannot be seen.
+    it cannot be seen. places: where the frames lie.
     """
 
     check: Check
@@ -48,6 +48,7 @@ class Judged:
     use: Flags
     part: NDArray[np.int64]
     covered: int
+    places: Places
 
 
 def judge(
@@ -101,7 +102,7 @@ def judge(
     if kind is Kind.BURST and looks is None:
         base = replace(base, best_frames=_positions(best_frames(measured, place, use)))
     base = replace(base, says=" ".join(sentences(base, found, nearward)))
-    return Judged(check=base, wander=found, use=use, part=part, covered=covered)
+    return Judged(check=base, wander=found, use=use, part=part, covered=covered, places=place)
 
 
 def _positions(indexes: object) -> tuple[int, ...]:

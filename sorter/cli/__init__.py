@@ -32,6 +32,10 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
         "sorter.cli.steps:steps",
         "Tells how deep slices are, and how many a stack takes.",
     ),
+    "report": (
+        "sorter.cli.report:report",
+        "Makes a page of a shoot: what was found, with a trial merge of every stack.",
+    ),
     "tally": ("sorter.cli.tally:tally", "Counts what shoots hold: a season in numbers."),
 }
 """Name: where the command is, and its help in one line, the same as its docstring's first."""

@@ -77,6 +77,11 @@ def corrections_bytes(corrections: Iterable[Correction]) -> bytes:
     return spelled(out.getvalue()).encode()
 
 
+def path_cell(path: str) -> str:
+    """A source path as a cell of the file has it, before quotes."""
+    return spelled(_PATH.write(path))
+
+
 def _text(path: Path) -> str:
     try:
         data = path.read_bytes()

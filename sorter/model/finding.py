@@ -89,6 +89,23 @@ class Check:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """A sequence frame by frame, all in order of capture.
+
+    use: whether the frame shows the sequence's subject in its light. shares: of what has texture, the
+    share that is sharpest in the frame; None for frames that are left out, and for what is no stack.
+    places: how the frame lies to the first one: x and y as shares of its longer side, and growth (1:
+    as large); None where that is not known. sizes: width and height of its picture in pixels; None
+    where it cannot be looked at.
+    """
+
+    use: tuple[bool, ...]
+    shares: tuple[float | None, ...]
+    places: tuple[tuple[float, float, float] | None, ...]
+    sizes: tuple[tuple[int, int] | None, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Piece:
     """Frames that the pictures say are one sequence of a kind, and why.
 

@@ -25,6 +25,7 @@ from sorter.pipeline.ingesting import Ingest
 from sorter.pipeline.keeping import Undo
 from sorter.pipeline.merging import merge
 from sorter.pipeline.regrouping import Regrouped, regroup
+from sorter.pipeline.reporting import Reported, report
 from sorter.pipeline.scanning import (
     check_apart,
     scan,
@@ -61,6 +62,7 @@ __all__ = [
     "Ingest",
     "Regrouped",
     "Report",
+    "Reported",
     "SecondCopy",
     "Ticks",
     "Undo",
@@ -90,6 +92,7 @@ __all__ = [
     "parse_numbers",
     "read_corrections",
     "regroup",
+    "report",
     "scan",
     "steps",
     "tally",

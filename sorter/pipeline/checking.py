@@ -6,7 +6,7 @@ import hashlib
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -21,7 +21,7 @@ from sorter.manifest.corrections import corrections_bytes
 from sorter.manifest.rows import in_order
 from sorter.model.card import CardFile
 from sorter.model.correction import PICTURES_SHOW, USER_SAID, Correction
-from sorter.model.finding import Check, Piece
+from sorter.model.finding import Check, Look, Piece
 from sorter.model.focus import Direction
 from sorter.model.frame import Facts, ReadFile
 from sorter.model.glance import Glance, Measured, Seen
@@ -83,12 +83,14 @@ class Checked:
     """What was found. checks: a row for each sequence of two or more frames, in their order.
 
     suggested: how the pictures would group frames otherwise; why stands in each. regroupings: the
-    same of a shoot, by the frames' numbers in its manifest; none of a card.
+    same of a shoot, by the frames' numbers in its manifest; none of a card. looks: every sequence,
+    singles too, frame by frame, by its number.
     """
 
     checks: tuple[Check, ...] = ()
     suggested: tuple[Correction, ...] = ()
     regroupings: tuple[Regrouping, ...] = ()
+    looks: Mapping[int, Look] = field(default_factory=dict)
 
 
 def default_jobs() -> int:
@@ -120,10 +122,19 @@ def check_shoot(root: Path, jobs: int, looking: Tick) -> Checked:
     Raises what entries_of raises.
     """
     shoot = Shoot(root)
-    entries = records.entries_of(root)
+    return check_subjects(shoot, subjects_of(shoot, records.entries_of(root)), jobs, looking)
+
+
+def subjects_of(shoot: Shoot, entries: Iterable[Entry]) -> list[Subject]:
+    """Every sequence of a shoot whose frames lie in it, singles too, in the order of their numbers."""
+    return list(_of_entries(shoot, entries))
+
+
+def check_subjects(shoot: Shoot, subjects: list[Subject], jobs: int, looking: Tick) -> Checked:
+    """What the pictures of these sequences say, which are all of the shoot's."""
     kept = Kept(shoot)
     looking_at = _Looking(jobs=jobs, tick=looking, kept=kept)
-    found = looking_at.checked(list(_of_entries(shoot, entries)))
+    found = looking_at.checked(subjects)
     kept.drop_others(frozenset(looking_at.keys))
     return found
 
@@ -249,6 +260,7 @@ class _Looking:
     def checked(self, subjects: list[Subject]) -> Checked:
         """The findings on all of them."""
         from sorter.checking.attempts import attempts  # noqa: PLC0415  loads NumPy
+        from sorter.checking.looks import look  # noqa: PLC0415
         from sorter.checking.regrouping import pieces  # noqa: PLC0415
         from sorter.checking.series import judge  # noqa: PLC0415
 
@@ -258,6 +270,7 @@ class _Looking:
         middles: dict[int, Glance] = {}
         edges: dict[int, tuple[Glance | None, Glance | None]] = {}
         singles: list[tuple[list[Subject], Measured]] = []
+        looks: dict[int, Look] = {}
         with ThreadPoolExecutor(self._jobs) as workers:
             for run in _runs(subjects):
                 measured = self._measured(run, workers)
@@ -273,6 +286,7 @@ class _Looking:
                     step_of_depth=subject.step_of_depth,
                 )
                 judged[subject.number] = one
+                looks[subject.number] = look(one, measured)
                 found = pieces(one, measured.glances)
                 suggested.add(found, [subject] * len(subject.frames))
                 edges[subject.number] = measured.glances[0], measured.glances[-1]
@@ -281,6 +295,7 @@ class _Looking:
                     middles[subject.number] = used[len(used) // 2]
         for run, measured in singles:
             suggested.add(_of_singles(run, measured, edges, subjects), run)
+            looks |= _looks_alone(run, measured)
         best = attempts(judged, _same(subjects, middles))
         return Checked(
             checks=tuple(
@@ -290,6 +305,7 @@ class _Looking:
             ),
             suggested=tuple(suggested.corrections),
             regroupings=tuple(suggested.regroupings),
+            looks=looks,
         )
 
     def _measured(self, run: list[Subject], workers: ThreadPoolExecutor) -> Measured:
@@ -398,6 +414,24 @@ def _of_singles(
         for index, glance in enumerate(measured.glances)
         if run[index].kind is not Kind.MARKER and glance and is_marker_alone(glance, neighbours)
     )
+
+
+def _looks_alone(run: list[Subject], measured: Measured) -> Iterator[tuple[int, Look]]:
+    """Of each single or marker of the run, by its number."""
+    from sorter.checking.looks import sizes  # noqa: PLC0415  loads NumPy
+
+    glances = iter(measured.glances)
+    for subject in run:
+        own = tuple(next(glances) for _ in subject.frames)
+        yield (
+            subject.number,
+            Look(
+                use=tuple(each is not None for each in own),
+                shares=(None,) * len(own),
+                places=(None,) * len(own),
+                sizes=sizes(own),
+            ),
+        )
 
 
 def _beside(run: list[Subject], subjects: Sequence[Subject]) -> Iterator[Subject]:

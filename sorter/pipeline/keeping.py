@@ -7,10 +7,12 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Final, Self
 
+from sorter.disk.reported import ReportFolder
 from sorter.disk.shoot import Shoot
 from sorter.errors import CardNotFound, NothingToUndo, OnlyCopies
 from sorter.model.plan import Entry, State
 from sorter.model.row import is_brought_back
+from sorter.page.render import GENERATOR
 from sorter.pipeline.recording import (
     drop_findings,
     is_up_to_date,
@@ -139,6 +141,7 @@ class Undo:
             if is_up_to_date(self._shoot.root / name, data):
                 self._shoot.remove(name)
         drop_findings(self._shoot, self._ledger)
+        ReportFolder(self._shoot, GENERATOR).drop_all()
         self._ledger.close()
         self._shoot.remove_hidden()
 

@@ -7,12 +7,14 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
+from sorter.disk.reported import ReportFolder
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadShoot, ShootBusy
 from sorter.manifest.checks import CHECKS
 from sorter.manifest.csvfile import manifest_bytes, sums_bytes
 from sorter.manifest.rows import in_order
 from sorter.model.plan import Entry
+from sorter.page.render import GENERATOR
 from sorter.writing.ledger import Ledger
 from sorter.writing.records import rows_of
 from sorter.writing.target import stopping_clearly
@@ -39,9 +41,12 @@ def write_records(shoot: Shoot, entries: Iterable[Entry]) -> None:
 def drop_findings(shoot: Shoot, ledger: Ledger) -> None:
     """Checks looked at other sequences than the shoot has now: their table is gone, and their notes.
 
-    The next check makes both anew. A table of that name in a shoot that was never checked is no
-    work of ours, and stays. Raises ShootNotWritable, NoRoom.
+    So is the page of a report, whose pictures stay. The next check and the next report make them anew.
+    A table of that name in a shoot that was never checked is no work of ours, and stays, as does a
+    page that a report did not make. Raises ShootNotWritable, NoRoom.
     """
+    with stopping_clearly(shoot):
+        ReportFolder(shoot, GENERATOR).drop_page()
     if ledger.has_findings():
         with stopping_clearly(shoot):
             shoot.remove(CHECKS)

@@ -14,6 +14,7 @@ OURS: Final[dict[str, frozenset[str]]] = {
     "grouping": frozenset({"model"}),
     "checking": frozenset({"model"}),
     "planning": frozenset({"model"}),
+    "page": frozenset({"model"}),
     "optics": frozenset({"model"}),
     "disk": frozenset({"model", "errors"}),
     "settings": frozenset({"model", "errors"}),
@@ -24,19 +25,19 @@ OURS: Final[dict[str, frozenset[str]]] = {
     "handoff": frozenset({"model", "errors", "disk"}),
     "pipeline": frozenset(
         {"model", "errors", "settings", "disk", "reading", "grouping", "pixels", "checking"}
-        | {"planning", "writing", "manifest", "handoff", "optics"}
+        | {"planning", "page", "writing", "manifest", "handoff", "optics"}
     ),
     "cli": frozenset({"model", "errors", "settings", "pipeline"}),
     "__main__": frozenset({"cli"}),
     "__init__": frozenset(),
 }
-PURE: Final = frozenset({"model", "grouping", "checking", "planning", "optics"})
+PURE: Final = frozenset({"model", "grouping", "checking", "planning", "page", "optics"})
 OUTSIDE: Final = frozenset(
     {"os", "io", "time", "random", "subprocess", "socket", "pathlib", "shutil", "tempfile"}
     | {"PIL", "pandas", "click", "rich"}
 )
 # Only when called, so that starting up costs nothing: no import of these on a module's own level.
-HEAVY: Final = frozenset({"rich", "pandas"})
+HEAVY: Final = frozenset({"rich", "pandas", "jinja2"})
 WRITERS: Final = frozenset(
     {"disk/files.py", "disk/output.py", "disk/shoot.py", "disk/stacks.py", "disk/workplace.py"}
     | {"writing/ledger.py"}

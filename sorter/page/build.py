@@ -1,0 +1,375 @@
+"""The manifest's rows, the findings and the pictures as the parts of the page."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from sorter.model.finding import Check, Verdict
+from sorter.model.kinds import PICTURE_ROLES, SEQUENCE_KINDS, STACK_KINDS, Kind
+from sorter.model.report import Material, Pictured
+from sorter.model.row import Row, is_brought_back
+from sorter.model.sequence import Bond
+from sorter.page import words
+from sorter.page.looks import is_relation, reasons
+from sorter.page.parts import (
+    Attempt,
+    Figure,
+    KindCount,
+    Loose,
+    Merge,
+    Page,
+    Plot,
+    Relation,
+    Section,
+    Shot,
+    Stop,
+)
+from sorter.page.plot import plot
+from sorter.page.timeline import Item, time_line
+
+ALONE: Final = frozenset({Kind.SINGLE, Kind.MARKER})
+LABELS: Final = 7
+"""Slice numbers in a legend, at most."""
+_SENTENCE: Final = re.compile(r"(?<=[.]) (?=[A-Z])")
+_LEFT_OUT: Final = (
+    ("dark", "dark"),
+    ("odd", "shows something else"),
+    ("unseen", "cannot be looked at"),
+    ("surplus", "sharpest nowhere"),
+)
+_WHY: Final = {
+    Kind.CLIP: "video or sound",
+    Kind.UNDATED: "no usable time of capture",
+    Kind.UNREADABLE: "nothing in it can be read",
+    Kind.OTHER: "no picture that a camera took",
+}
+_NO_PICTURE: Final = "was not drawn"
+_NOT_JUDGED: Final = "not judged"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Sequence:
+    """A sequence's rows. frames: of each frame in order the rows of its files; others: its results."""
+
+    number: int
+    frames: tuple[tuple[Row, ...], ...]
+    others: tuple[Row, ...]
+    body: int
+
+    @property
+    def heads(self) -> list[Row]:
+        """A row for each frame."""
+        return [rows[0] for rows in self.frames]
+
+    @property
+    def first(self) -> Row:
+        return self.frames[0][0]
+
+    @property
+    def kind(self) -> Kind:
+        return self.first.kind
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Those of all its files, each once; a file's own with its name."""
+        rows = [row for frame in self.frames for row in frame]
+        told = [(row, note) for row in rows for note in row.notes.split("; ") if note]
+        return tuple(
+            dict.fromkeys(note if row is rows[0] else f"{_name(row)}: {note}" for row, note in told)
+        )
+
+
+def make_page(material: Material) -> Page:
+    """The page of a shoot."""
+    bodies = list(dict.fromkeys(_body(row) for row in material.rows if row.sequence))
+    sequences = list(_sequences(material.rows, bodies))
+    looks = {
+        each.number: reasons(
+            material.checks.get(each.number),
+            each.notes,
+            [text for h in each.heads if (text := material.suggested.get(h.frame or 0))],
+        )
+        for each in sequences
+    }
+    return Page(
+        title=material.title,
+        figures=tuple(_figures(material, sequences, looks)),
+        kinds=tuple(_kinds(sequences)),
+        looks=sum(bool(each) for each in looks.values()),
+        has_stacks=bool(material.trials),
+        line=time_line(list(_items(sequences, looks)), bodies),
+        colours=tuple(
+            Stop(at=round(100 * n / max(1, len(material.colours) - 1), 1), text="", colour=colour)
+            for n, colour in enumerate(material.colours)
+        ),
+        sections=tuple(
+            _section(each, material, looks[each.number])
+            for each in sequences
+            if each.kind not in ALONE
+        ),
+        wall=tuple(
+            shot
+            for each in sequences
+            if each.kind in ALONE
+            for shot in _shots(each, material, looks[each.number])
+        ),
+        loose=tuple(_loose(material.rows)),
+    )
+
+
+# ---- rows --------------------------------------------------------------------------------------
+
+
+def _sequences(rows: Sequence[Row], bodies: Sequence[str]) -> Iterator[_Sequence]:
+    """Every sequence that has frames with a picture, in order of their numbers."""
+    frames: dict[int, dict[int, list[Row]]] = {}
+    others: dict[int, list[Row]] = {}
+    for row in rows:
+        if row.sequence is None:
+            continue
+        if row.position is None:
+            others.setdefault(row.sequence, []).append(row)
+        else:
+            frames.setdefault(row.sequence, {}).setdefault(row.position, []).append(row)
+    for number, positions in sorted(frames.items()):
+        ordered = tuple(tuple(sorted(positions[p], key=_pictures_first)) for p in sorted(positions))
+        yield _Sequence(
+            number=number,
+            frames=ordered,
+            others=tuple(others.get(number, ())),
+            body=bodies.index(_body(ordered[0][0])),
+        )
+
+
+def _pictures_first(row: Row) -> bool:
+    return row.role not in PICTURE_ROLES
+
+
+def _body(row: Row) -> str:
+    return " ".join(part for part in (row.camera, row.serial) if part) or "a body that is not told"
+
+
+def _name(row: Row) -> str:
+    return row.source.rpartition("/")[2] or row.destination.rpartition("/")[2]
+
+
+def _loose(rows: Sequence[Row]) -> Iterator[Loose]:
+    for row in rows:
+        if row.sequence is None or not (row.destination or is_brought_back(row)):
+            why = row.notes or _WHY.get(row.kind, "it is not in the shoot yet")
+            yield Loose(path=row.source, kind=words.label(row.kind), place=row.destination, why=why)
+
+
+# ---- the head ----------------------------------------------------------------------------------
+
+
+def _figures(
+    material: Material, sequences: Sequence[_Sequence], looks: Mapping[int, tuple[str, ...]]
+) -> Iterator[Figure]:
+    frames = sum(len(each.frames) for each in sequences)
+    moments = [m for m in (words.moment(h) for each in sequences for h in each.heads) if m]
+    ordered = sorted(moments, key=lambda each: each.replace(tzinfo=None))
+    if ordered:
+        yield Figure(
+            label="taken",
+            value=f"{ordered[0]:%Y-%m-%d}",
+            more=words.span(ordered[0], ordered[-1]).removeprefix(f"{ordered[0]:%Y-%m-%d} "),
+        )
+    yield Figure(
+        label="frames", value=f"{frames:,}", more=words.counted(len(sequences), "sequence")
+    )
+    stacks = [each for each in sequences if _is_stack(each, material.checks.get(each.number))]
+    verdicts = Counter(_verdict(material.checks.get(each.number)) for each in stacks)
+    order = (*Verdict, _NOT_JUDGED)
+    said = ", ".join(f"{verdicts[name]} {name}" for name in order if verdicts[name])
+    yield Figure(label="stacks", value=str(len(stacks)), more=said)
+    count = sum(bool(each) for each in looks.values())
+    yield Figure(label="deserve a look", value=str(count), more=f"of {len(sequences)}")
+    placed = [row for row in material.rows if row.destination]
+    yield Figure(
+        label="files", value=f"{len(placed):,}", more=words.size(sum(row.bytes for row in placed))
+    )
+    lenses = list(dict.fromkeys(each.first.lens for each in sequences if each.first.lens))
+    cameras = list(dict.fromkeys(each.first.camera for each in sequences if each.first.camera))
+    if cameras:
+        yield Figure(
+            label=words.counted(len(cameras), "camera").partition(" ")[2],
+            value=", ".join(cameras),
+            more=", ".join(lenses),
+        )
+
+
+def _verdict(check: Check | None) -> str:
+    return str(check.verdict) if check is not None and check.verdict else _NOT_JUDGED
+
+
+def _is_stack(sequence: _Sequence, check: Check | None) -> bool:
+    return check.is_stack if check is not None else sequence.kind in STACK_KINDS
+
+
+def _kinds(sequences: Sequence[_Sequence]) -> Iterator[KindCount]:
+    counts = Counter(each.kind for each in sequences)
+    for kind in SEQUENCE_KINDS:
+        if counts[kind]:
+            yield KindCount(kind=kind, label=words.label(kind), count=counts[kind])
+
+
+def _items(sequences: Sequence[_Sequence], looks: Mapping[int, tuple[str, ...]]) -> Iterator[Item]:
+    spans = [(words.moment(each.heads[0]), words.moment(each.heads[-1])) for each in sequences]
+    plain = words.comparable(moment for span in spans for moment in span)
+    pairs = zip(plain[::2], plain[1::2], strict=True)
+    for each, (shown, _), (first, last) in zip(sequences, spans, pairs, strict=True):
+        if first is None or shown is None:
+            continue
+        said = f"{each.number}: {words.label(each.kind)}"
+        if each.kind not in ALONE:
+            said += f", {words.counted(len(each.frames), 'frame')}"
+        yield Item(
+            number=each.number,
+            kind=each.kind,
+            body=each.body,
+            first=first,
+            last=max(first, last or first),
+            shown=shown,
+            target=f"s{each.number}",
+            said=f"{said}, {shown:%H:%M:%S}",
+            is_look=bool(looks[each.number]),
+        )
+
+
+# ---- a sequence --------------------------------------------------------------------------------
+
+
+def _section(sequence: _Sequence, material: Material, looks: tuple[str, ...]) -> Section:
+    check = material.checks.get(sequence.number)
+    first = sequence.first
+    shots = tuple(_shots(sequence, material, ()))
+    folder = _common([shot.cell for shot in shots])
+    shots = tuple(replace(shot, cell=shot.cell.removeprefix(folder)) for shot in shots)
+    best = check.best_frames if check is not None else ()
+    return Section(
+        number=sequence.number,
+        kind=sequence.kind,
+        label=words.label(sequence.kind),
+        body=sequence.body,
+        frames=len(sequence.frames),
+        planned=first.planned,
+        when=words.span(words.moment(first), words.moment(sequence.heads[-1])),
+        setting=words.setting(sequence.heads),
+        folder=first.destination.rpartition("/")[0],
+        folder_of=folder,
+        verdict=_verdict(check).replace(_NOT_JUDGED, ""),
+        looks=looks,
+        says=tuple(_SENTENCE.split(check.says)) if check is not None and check.says else (),
+        grounds=next((row.grounds for rows in sequence.frames for row in rows if row.grounds), ""),
+        notes=tuple(note for note in sequence.notes if not is_relation(note)),
+        relations=tuple(_relations(sequence.notes)),
+        attempts=tuple(_attempts(sequence.number, check, material)),
+        results=tuple(row.destination for row in sequence.others if row.destination),
+        merge=_merge(sequence, check, material),
+        plot=_plot(sequence, check, material),
+        best=tuple(shots[position - 1] for position in best if position <= len(shots)),
+        shots=shots,
+    )
+
+
+def _common(cells: Sequence[str]) -> str:
+    """The folder that all paths begin with; empty where there is none."""
+    folders = {cell.rpartition("/")[0] for cell in cells}
+    return f"{folders.pop()}/" if len(folders) == 1 and "" not in folders else ""
+
+
+def _relations(notes: Sequence[str]) -> Iterator[Relation]:
+    for note in notes:
+        for bond in Bond:
+            if bond is not Bond.RESULT:
+                yield from (Relation(words=str(bond), number=n) for n in bond.numbers(note))
+
+
+def _attempts(number: int, check: Check | None, material: Material) -> Iterator[Attempt]:
+    for place, other in enumerate(check.attempts if check is not None else ()):
+        found, trial = material.checks.get(other), material.trials.get(other)
+        if found is not None:
+            yield Attempt(
+                number=other,
+                picture=trial.picture if trial is not None else "",
+                frames=found.frames,
+                verdict=str(found.verdict or ""),
+                is_best=place == 0,
+                is_this=other == number,
+            )
+
+
+def _shots(sequence: _Sequence, material: Material, looks: tuple[str, ...]) -> Iterator[Shot]:
+    check, look = material.checks.get(sequence.number), material.looks.get(sequence.number)
+    states = _states(check)
+    for index, rows in enumerate(sequence.frames):
+        head, position = rows[0], index + 1
+        made = material.pictures.get(head.frame or 0, Pictured(why=_NO_PICTURE))
+        size = look.sizes[index] if look is not None and index < len(look.sizes) else None
+        state, said = states.get(position, ("", ""))
+        yield Shot(
+            sequence=sequence.number,
+            position=position,
+            cell=material.cell(head.source),
+            name=_name(head),
+            clock=words.clock(words.moment(head)),
+            focus=words.focus(head),
+            small=made.small,
+            large=made.large,
+            why=made.why,
+            tall=size is not None and size[1] > size[0],
+            state=state,
+            state_words=said,
+            kind=sequence.kind,
+            body=sequence.body,
+            looks=looks,
+        )
+
+
+def _states(check: Check | None) -> dict[int, tuple[str, str]]:
+    """Of positions that are something else than one of many: what, and in words."""
+    if check is None:
+        return {}
+    found = {
+        position: ("out", said) for name, said in _LEFT_OUT for position in getattr(check, name)
+    }
+    best = {p: ("best", f"best frame, number {n}") for n, p in enumerate(check.best_frames, 1)}
+    return found | best
+
+
+def _merge(sequence: _Sequence, check: Check | None, material: Material) -> Merge | None:
+    trial = material.trials.get(sequence.number)
+    if trial is None:
+        return None
+    out = sorted(set(range(1, len(sequence.frames) + 1)) - set(trial.slices))
+    states = _states(check)
+    reasons_of: dict[str, list[int]] = {}
+    for position in out:
+        said = states.get(position, ("", "of another size, or cannot be lined up"))[1]
+        reasons_of.setdefault(said, []).append(position)
+    return Merge(
+        picture=trial.picture,
+        depth=trial.depth,
+        of=f"{len(trial.slices)} of {words.counted(len(sequence.frames), 'slice')}",
+        left_out=tuple(f"{words.listed(p)} ({said})" for said, p in reasons_of.items()),
+        legend=tuple(_legend(trial.order)),
+    )
+
+
+def _legend(order: Sequence[int]) -> Iterator[int]:
+    """Slices as far apart as the colours that they stand for: the first, the last, and some between."""
+    last, count = len(order) - 1, min(LABELS, len(order))
+    yield from (order[round(n * last / max(1, count - 1))] for n in range(count))
+
+
+def _plot(sequence: _Sequence, check: Check | None, material: Material) -> Plot | None:
+    look = material.looks.get(sequence.number)
+    if check is None or look is None or not check.is_stack:
+        return None
+    out = frozenset(p for p, (state, _) in _states(check).items() if state == "out")
+    return plot(check, look.shares, sequence.heads, out)

@@ -1,0 +1,198 @@
+"""The parts of the page, as the template takes them: texts are plain and get escaped there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sorter.model.kinds import Kind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """A head figure. more: a second line, in small."""
+
+    label: str
+    value: str
+    more: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shot:
+    """A frame as a picture among others.
+
+    alone: it is a sequence of its own, whose number, kind and body stand here. cell: its source path
+    as a corrections file has it. state: best, or out (left out of the merge), with state_words for it;
+    empty otherwise. looks: why it deserves a look, where it is alone.
+    """
+
+    sequence: int
+    position: int
+    cell: str
+    name: str
+    clock: str
+    focus: str
+    small: str
+    large: str
+    why: str
+    tall: bool
+    state: str = ""
+    state_words: str = ""
+    kind: Kind = Kind.SINGLE
+    body: int = 0
+    looks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stop:
+    """A place on an axis or in a legend: at (SVG units, or share in %), and what it is called."""
+
+    at: float
+    text: str
+    colour: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Merge:
+    """A trial merge and its depth map. legend: slices, as far apart as the colours they stand for. of: in words how many slices, and which were left out, and why."""
+
+    picture: str
+    depth: str
+    of: str
+    left_out: tuple[str, ...]
+    legend: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plot:
+    """Focus over the slices. bars, outs: SVG paths of shares, outs of slices that are left out of the merge.
+
+    line: SVG points of the distance. said: all of it in a sentence.
+    """
+
+    bars: str
+    outs: str
+    line: str
+    below: tuple[Stop, ...]
+    left: tuple[Stop, ...]
+    right: tuple[Stop, ...]
+    gaps: tuple[float, ...]
+    said: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attempt:
+    """One of several sequences of one subject."""
+
+    number: int
+    picture: str
+    frames: int
+    verdict: str
+    is_best: bool
+    is_this: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Relation:
+    """What the sequence is to another: a retake of it, say."""
+
+    words: str
+    number: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """A sequence of two or more frames.
+
+    folder_of: what the source paths of all its frames begin with, and their shots are not told again.
+    """
+
+    number: int
+    kind: Kind
+    label: str
+    body: int
+    frames: int
+    planned: int | None
+    when: str
+    setting: tuple[str, ...]
+    folder: str
+    folder_of: str
+    verdict: str
+    looks: tuple[str, ...]
+    says: tuple[str, ...]
+    grounds: str
+    notes: tuple[str, ...]
+    relations: tuple[Relation, ...]
+    attempts: tuple[Attempt, ...]
+    results: tuple[str, ...]
+    merge: Merge | None
+    plot: Plot | None
+    best: tuple[Shot, ...]
+    shots: tuple[Shot, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """A sequence on the time line. target: the part of the page that it leads to."""
+
+    number: int
+    kind: Kind
+    x: str
+    width: str
+    target: str
+    said: str
+    is_look: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lane:
+    """A body's line on the time line."""
+
+    body: int
+    label: str
+    y: float
+    marks: tuple[Mark, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimeLine:
+    """All bodies over time; long pauses are folded. folds: where, and how long each pause was."""
+
+    lanes: tuple[Lane, ...]
+    stops: tuple[Stop, ...]
+    folds: tuple[Stop, ...]
+    height: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loose:
+    """A file that is in no sequence, and why."""
+
+    path: str
+    kind: str
+    place: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KindCount:
+    """A kind that the shoot has, for the filter."""
+
+    kind: Kind
+    label: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page:
+    """The whole page. looks: how many sequences deserve a look."""
+
+    title: str
+    figures: tuple[Figure, ...]
+    kinds: tuple[KindCount, ...]
+    looks: int
+    has_stacks: bool
+    line: TimeLine | None
+    colours: tuple[Stop, ...]
+    sections: tuple[Section, ...]
+    wall: tuple[Shot, ...]
+    loose: tuple[Loose, ...]

@@ -1,0 +1,112 @@
+"""A shoot as one page to look at, with its pictures beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+from sorter.disk.reported import ReportFolder
+from sorter.disk.shoot import Shoot
+from sorter.errors import ShootBusy
+from sorter.manifest.corrections import path_cell
+from sorter.manifest.rows import in_order, spelled
+from sorter.model.correction import Correction
+from sorter.model.plan import Entry
+from sorter.model.report import Material
+from sorter.page.build import make_page
+from sorter.page.render import GENERATOR, render
+from sorter.pipeline.checking import Checked, check_subjects, subjects_of
+from sorter.pipeline.picturing import Pictures, make_pictures
+from sorter.pipeline.scanning import Tick
+from sorter.pixels.drawn import colours
+from sorter.writing import records
+from sorter.writing.ledger import Ledger
+from sorter.writing.target import stopping_clearly
+
+COLOURS: Final = 13
+"""Of the map, in a legend: between them a browser mixes, and comes within a grey level of the map."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reported:
+    """What was written. page: its path. made: frames and merges that were drawn now.
+
+    looks: sequences that deserve a look. unseen: frames that have no picture, by name, with the reason.
+    """
+
+    page: Path
+    sequences: int
+    frames: int
+    merges: int
+    made: int
+    looks: int
+    unseen: dict[str, str]
+
+
+def report(root: Path, jobs: int, looking: Tick, drawing: Tick) -> Reported:
+    """The shoot's page is there, as it is now; nothing else in the shoot is changed.
+
+    Pictures that an earlier run made of the same frames stay. Raises NoShoot, ShootBusy,
+    LedgerDamaged, ShootNotWritable, NoRoom.
+    """
+    shoot = Shoot(root)
+    folder = ReportFolder(shoot, GENERATOR)
+    folder.refuse_foreign()
+    entries = records.entries_of(root)
+    subjects = subjects_of(shoot, entries)
+    found = check_subjects(shoot, subjects, jobs, looking)
+    with Ledger(shoot.hidden, hold=True) as ledger, stopping_clearly(shoot):
+        _refuse_changed(ledger, entries, shoot)
+        pictures = make_pictures(folder, subjects, found, jobs, drawing)
+        material = _material(shoot, entries, found, pictures)
+        page = make_page(material)
+        folder.put_page(spelled(render(page)).encode())
+        folder.drop_others(pictures.names)
+    names = {row.frame: row.destination for row in reversed(material.rows) if row.frame}
+    return Reported(
+        page=folder.page,
+        sequences=len(page.sections) + len(page.wall),
+        frames=len(pictures.frames),
+        merges=len(pictures.trials),
+        made=pictures.made,
+        looks=page.looks,
+        unseen={names[n]: each.why for n, each in pictures.frames.items() if each.why},
+    )
+
+
+def _suggestion(correction: Correction) -> str:
+    kind = correction.kind.replace("-", " ")
+    return f"may be {'an' if kind[0] in 'aeiou' else 'a'} {kind}, {correction.why}"
+
+
+def _refuse_changed(ledger: Ledger, entries: Sequence[Entry], shoot: Shoot) -> None:
+    """Raises ShootBusy where another run changed the shoot while its pictures were looked at."""
+    if ledger.entries() != tuple(entries):
+        raise ShootBusy(
+            f"{shoot.root}: another run changed the shoot meanwhile. Nothing was written: run it again."
+        )
+
+
+def _material(
+    shoot: Shoot, entries: Sequence[Entry], found: Checked, pictures: Pictures
+) -> Material:
+    plain = (
+        replace(entry, found="") for entry in entries
+    )  # findings stand by themselves on a page
+    return Material(
+        title=shoot.root.name or str(shoot.root),
+        rows=in_order(records.rows_of(plain)),
+        checks={each.sequence: each for each in found.checks},
+        looks=found.looks,
+        trials=pictures.trials,
+        pictures=pictures.frames,
+        suggested={
+            frame: _suggestion(correction)
+            for regrouping, correction in zip(found.regroupings, found.suggested, strict=True)
+            for frame in regrouping.frames
+        },
+        colours=colours(COLOURS),
+        cell=path_cell,
+    )
