@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
@@ -28,7 +28,8 @@ _MINUTES: Final = 120
 _HOURS: Final = 48
 """Longer pauses are told in hours, and in days."""
 LABEL: Final = 62.0
-"""Units between the labels of two times, at the least."""
+DATED: Final = 124.0
+"""Units that the label of a time takes, and of a time with its date."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,17 +130,25 @@ def _busy(spans: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
     return merged
 
 
-def _stops(items: Sequence[Item], scale: _Scale) -> Iterator[Stop]:
-    """Times of day under the line: those of sequences, as far apart as their labels need."""
-    last, day = -math.inf, None
+def _stops(items: Sequence[Item], scale: _Scale) -> list[Stop]:
+    """Times of day under the line: those of sequences, as far apart as their labels need.
+
+    The first of a day has its date, before which a time gives way.
+    """
+    stops: list[Stop] = []
+    free, day = -math.inf, None
     for item in sorted(items, key=lambda each: each.first):
-        at = scale.at(item.first)
-        new_day = item.shown.date() != day
-        if at < last + LABEL * (1.6 if new_day else 1) or at > WIDTH - LABEL:
+        at, text = round(scale.at(item.first), 1), f"{item.shown:%H:%M}"
+        is_new = item.shown.date() != day
+        fits = at <= WIDTH - (DATED if is_new else LABEL)
+        if is_new and fits and stops and at < free and len(stops[-1].text) == len(text):
+            free = stops.pop().at
+        width = DATED if is_new else LABEL
+        if at < free or not fits:
             continue
-        text = f"{item.shown:%H:%M}"
-        yield Stop(at=round(at, 1), text=f"{item.shown:%Y-%m-%d} {text}" if new_day else text)
-        last, day = at + (LABEL if new_day else 0), item.shown.date()
+        stops.append(Stop(at=at, text=f"{item.shown:%Y-%m-%d} {text}" if is_new else text))
+        free, day = at + width, item.shown.date()
+    return stops
 
 
 def _pause(seconds: float) -> str:
