@@ -2,7 +2,8 @@
 """Measures `sorter scan` against general-purpose libraries, ingesting and handing off against doing so by hand.
 
 The parts: scan (its stages), many (tiny files), group (long timelines in memory), carry (ingesting),
-merge (a command run once a stack), check (the pictures of a stack looked at).
+merge (a command run once a stack), check (the pictures of a stack looked at), report (trial merges,
+and the page of a large shoot).
 A card of so many frames is made once in a cache folder: JPEG and CR3 in turn, each padded with a
 hole to the size that such files have, so that reading whole files would show. Ratios are of one run
 on the same files with a warm cache; only they mean something on another machine. The libraries are
@@ -27,6 +28,7 @@ from benching.carrying import loads, show_carrying
 from benching.checking import show_checking
 from benching.grouping import show_grouping
 from benching.merging import show_merging
+from benching.reporting import show_report, show_trials
 from benching.shots import shot
 from benching.timing import quietly, seconds, timed, with_memory
 from cardmaking.containers import cr3, jpeg
@@ -233,7 +235,9 @@ def main() -> None:
         description=__doc__, epilog="example: scripts/bench.py --part carry --size 100000"
     )
     parser.add_argument(
-        "--part", choices=("scan", "many", "group", "carry", "merge", "check", "all"), default="all"
+        "--part",
+        choices=("scan", "many", "group", "carry", "merge", "check", "report", "all"),
+        default="all",
     )
     parser.add_argument("--frames", type=int, default=2000, help="of the card that is scanned")
     parser.add_argument("--runs", type=int, default=5)
@@ -265,6 +269,9 @@ def main() -> None:
         show_merging(chosen.cache, chosen.stacks, chosen.runs)
     if chosen.part in {"check", "all"}:
         show_checking(chosen.cache.absolute(), chosen.slices, chosen.runs)
+    if chosen.part in {"report", "all"}:
+        show_trials(chosen.cache.absolute(), chosen.slices, chosen.runs)
+        show_report(chosen.cache.absolute())
 
 
 if __name__ == "__main__":
