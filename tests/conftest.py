@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+LONGEST = frozenset({"test_sound_stacks.py", "test_docs.py", "test_torture.py", "test_dying.py"})
 MAKER = Path(__file__).parents[1] / "scripts" / "make_demo_card"
 
 
@@ -19,6 +20,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="write the golden files anew from what the code says now; then read the difference",
     )
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest modules first: the last of them alone would keep one processor waiting."""
+    items.sort(key=lambda item: item.path.name not in LONGEST)
 
 
 @pytest.fixture(autouse=True)

@@ -74,8 +74,10 @@ def focused(what: Layers, focus: float, blur: float) -> Picture:
     out = np.zeros(what.blurred.shape[1:], dtype=np.float32)
     for level, blurred in enumerate(what.blurred):
         weight = np.maximum(1 - np.abs(place - np.float32(level)), 0)
-        if weight.any():
-            out += blurred * weight[..., None]
+        rows = np.flatnonzero(weight.any(1))
+        if len(rows):  # a level mostly counts in a band of the picture only
+            band = slice(rows[0], rows[-1] + 1)
+            out[band] += blurred[band] * weight[band, :, None]
     return np.rint(out).astype(np.uint8)
 
 

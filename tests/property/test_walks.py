@@ -162,13 +162,18 @@ def test_directories_that_point_anywhere_are_each_read_once(
     if main is None:
         return
     found = list(tiff.pictures(main))
-    places = [one.values_from for one in found]
+    places = [own(one) for one in found]
     assert len(places) == len(set(places))
     assert not source.allowance.spent
     for one in found:
         for tag in one.entries:
             inner = directories.below(one, tag)
-            assert inner is None or inner.values_from not in places
+            assert inner is None or own(inner) not in places
+
+
+def own(found: Directory) -> tuple[int, int]:
+    """What tells directories apart: an empty one may end where another one does."""
+    return found.values_from, found.stated
 
 
 @given(
