@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -34,7 +33,6 @@ from sorter.page.timeline import Item, time_line
 ALONE: Final = frozenset({Kind.SINGLE, Kind.MARKER})
 LABELS: Final = 7
 """Slice numbers in a legend, at most."""
-_SENTENCE: Final = re.compile(r"(?<=[.]) (?=[A-Z])")
 _LEFT_OUT: Final = (
     ("dark", "dark"),
     ("odd", "shows something else"),
@@ -125,27 +123,30 @@ def make_page(material: Material) -> Page:
 
 
 def _sequences(rows: Sequence[Row], bodies: Sequence[str]) -> Iterator[_Sequence]:
-    """Every sequence that has frames with a picture, in order of their numbers."""
+    """Every sequence with the frames whose pictures lie in the shoot: those that were looked at."""
     frames: dict[int, dict[int, list[Row]]] = {}
     others: dict[int, list[Row]] = {}
     for row in rows:
-        if row.sequence is None:
+        if row.sequence is None or not row.destination:
             continue
         if row.position is None:
             others.setdefault(row.sequence, []).append(row)
         else:
             frames.setdefault(row.sequence, {}).setdefault(row.position, []).append(row)
     for number, positions in sorted(frames.items()):
-        ordered = tuple(tuple(sorted(positions[p], key=_pictures_first)) for p in sorted(positions))
-        yield _Sequence(
-            number=number,
-            frames=ordered,
-            others=tuple(others.get(number, ())),
-            body=bodies.index(_body(ordered[0][0])),
-        )
+        ordered = [sorted(positions[p], key=_is_beside) for p in sorted(positions)]
+        seen = tuple(tuple(each) for each in ordered if not _is_beside(each[0]))
+        if seen:
+            yield _Sequence(
+                number=number,
+                frames=seen,
+                others=tuple(others.get(number, ())),
+                body=bodies.index(_body(seen[0][0])),
+            )
 
 
-def _pictures_first(row: Row) -> bool:
+def _is_beside(row: Row) -> bool:
+    """Whether the file lies beside a picture, and is none."""
     return row.role not in PICTURE_ROLES
 
 
@@ -264,7 +265,7 @@ def _section(sequence: _Sequence, material: Material, looks: tuple[str, ...]) ->
         folder_of=folder,
         verdict=_verdict(check).replace(_NOT_JUDGED, ""),
         looks=looks,
-        says=tuple(_SENTENCE.split(check.says)) if check is not None and check.says else (),
+        says=check.says if check is not None else "",
         grounds=next((row.grounds for rows in sequence.frames for row in rows if row.grounds), ""),
         notes=tuple(note for note in sequence.notes if not is_relation(note)),
         relations=tuple(_relations(sequence.notes)),

@@ -118,7 +118,7 @@ class Section:
     folder_of: str
     verdict: str
     looks: tuple[str, ...]
-    says: tuple[str, ...]
+    says: str
     grounds: str
     notes: tuple[str, ...]
     relations: tuple[Relation, ...]

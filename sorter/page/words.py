@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
 from itertools import groupby
 from typing import Final
@@ -106,11 +106,11 @@ def setting(rows: Iterable[Row]) -> tuple[str, ...]:
     return tuple(part for part in told if part)
 
 
-def _range(values: list[float | None], write: object) -> str:
+def _range(values: list[float | None], write: Callable[[float], str]) -> str:
     known = [value for value in values if value is not None]
-    if not known or not callable(write):
+    if not known:
         return ""
-    low, high = str(write(min(known))), str(write(max(known)))
+    low, high = write(min(known)), write(max(known))
     return low if low == high else f"{low} to {high}"
 
 

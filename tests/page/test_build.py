@@ -140,6 +140,20 @@ def test_a_file_that_was_not_carried_is_named() -> None:
     assert [(each.path, each.why) for each in page.loose] == [
         ("DCIM/100TIDES/IMG_0002.JPG", "it is not in the shoot yet")
     ]
+    assert [shot.name for shot in page.sections[0].shots] == ["IMG_0001.JPG"]
+
+
+def test_a_frame_of_which_only_a_sidecar_came_is_no_frame_of_the_page() -> None:
+    """Its picture was not looked at: positions would not be those of the findings."""
+    tide = Tide()
+    tide.add(Kind.BURST, 3)
+    lost, side = (
+        replace(tide.material.rows[1], destination=""),
+        replace(tide.material.rows[1], role=Role.SIDECAR, source="DCIM/100TIDES/IMG_0002.XMP"),
+    )
+    rows = (tide.material.rows[0], lost, side, tide.material.rows[2])
+    section = make_page(replace(tide.material, rows=rows)).sections[0]
+    assert [shot.name for shot in section.shots] == ["IMG_0001.JPG", "IMG_0003.JPG"]
 
 
 def test_a_result_of_a_stack_is_named_and_no_loose_file() -> None:
