@@ -29,10 +29,14 @@ SUBPIXELS: Final = 5
 
 @dataclass(frozen=True, slots=True)
 class Layers:
-    """A picture blurred by each of the radii (pixels), the first of which is 0; and its depth."""
+    """A picture blurred by each of the radii (pixels), the first of which is 0; and its depth.
+
+    planes: the same channel by channel, as numbers that need not be converted for every slice.
+    """
 
     radii: NDArray[np.float64]
     blurred: NDArray[np.uint8]
+    planes: NDArray[np.float32]
     depth: Depth
 
 
@@ -57,7 +61,9 @@ def layers(picture: Picture, depth: Depth, most: float) -> Layers:
         cv2.filter2D(picture, -1, disc(radius), borderType=cv2.BORDER_REFLECT_101).astype(np.uint8)
         for radius in radii[1:]
     ]
-    return Layers(np.array(radii), np.stack(blurred), depth)
+    every = np.stack(blurred)
+    planes = np.ascontiguousarray(np.moveaxis(every, -1, 1), dtype=np.float32)
+    return Layers(np.array(radii), every, planes, depth)
 
 
 def focused(what: Layers, focus: float, blur: float) -> Picture:
@@ -71,14 +77,17 @@ def focused(what: Layers, focus: float, blur: float) -> Picture:
     share = np.clip(share, 0, 1).astype(np.float32)
     # Each level counts by how near the radius lies to its own, on a scale where levels are steps.
     place = (low + share).astype(np.float32)
-    out = np.zeros(what.blurred.shape[1:], dtype=np.float32)
-    for level, blurred in enumerate(what.blurred):
-        weight = np.maximum(1 - np.abs(place - np.float32(level)), 0)
-        rows = np.flatnonzero(weight.any(1))
-        if len(rows):  # a level mostly counts in a band of the picture only
+    out = np.zeros(what.planes.shape[1:], dtype=np.float32)
+    least, most = place.min(1), place.max(1)
+    for level, planes in enumerate(what.planes):
+        # A level mostly counts in a band of the picture only.
+        rows = np.flatnonzero((least < level + 1) & (most > level - 1))
+        if len(rows):
             band = slice(rows[0], rows[-1] + 1)
-            out[band] += blurred[band] * weight[band, :, None]
-    return np.rint(out).astype(np.uint8)
+            weight = np.maximum(1 - np.abs(place[band] - np.float32(level)), 0)
+            for channel, plane in enumerate(planes):
+                out[channel, band] += plane[band] * weight
+    return np.ascontiguousarray(np.moveaxis(np.rint(out).astype(np.uint8), 0, -1))
 
 
 def with_noise(picture: Picture, seed: int, sigma: float) -> Picture:
@@ -86,8 +95,9 @@ def with_noise(picture: Picture, seed: int, sigma: float) -> Picture:
     if not sigma:
         return picture
     noise = np.random.default_rng(seed).normal(0, sigma, picture.shape[:2]).astype(np.float32)
-    shown = picture.astype(np.float32) + noise[..., None]
-    noisy: Picture = np.clip(np.rint(shown), 0, 255).astype(np.uint8)
+    shown = np.repeat(noise, picture.shape[2], axis=1).reshape(picture.shape)
+    shown += picture
+    noisy: Picture = np.clip(np.rint(shown, out=shown), 0, 255).astype(np.uint8)
     return noisy
 
 

@@ -326,4 +326,8 @@
   filter();
   reveal();
   tell();
+  addEventListener("pageshow", () => {  // the browser may have filled fields in as they were
+    filter();
+    tell();
+  });
 })();
