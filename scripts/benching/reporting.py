@@ -9,16 +9,14 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Final
 
 import cv2
-from PIL import Image
 
-from benching.checking import SIDES, make_stack
+from benching.checking import decode_all, make_stack
 from benching.shots import TIDE_OUT, shot
 from benching.timing import quietly, seconds, with_memory
 from browsing.chromium import browser, executable
@@ -92,21 +90,6 @@ def merge_all(files: Sequence[Path]) -> Callable[[], object]:
     return merged
 
 
-def decode_all(files: Sequence[Path], jobs: int) -> Callable[[], object]:
-    """A call that decodes each picture in colour at half its size, and forgets it."""
-
-    def decode(path: Path) -> None:
-        with Image.open(path) as picture:
-            picture.draft("RGB", (SIDES[0] // 2, SIDES[1] // 2))
-            picture.load()
-
-    def every() -> None:
-        with ThreadPoolExecutor(jobs) as workers:
-            list(workers.map(decode, files))
-
-    return every
-
-
 def show_trials(cache: Path, numbers: Sequence[int], runs: int) -> None:
     """Prints what a trial merge with its depth map costs, one thread against one."""
     print("trial merge and depth map, against Pillow's bare decoding in colour to half size")
@@ -114,7 +97,7 @@ def show_trials(cache: Path, numbers: Sequence[int], runs: int) -> None:
         root = cache / f"stack-{number}"
         make_stack(root, number)
         files = sorted(root.rglob("*.JPG"))
-        ours, bare = merge_all(files), decode_all(files, 1)
+        ours, bare = merge_all(files), decode_all(files, 1, COLOUR)
         ours(), bare()  # what is loaded and cached once does not count
         taken = [(seconds(ours), seconds(bare)) for _ in range(runs)]
         ratio = statistics.median(a / b for a, b in taken)
@@ -133,7 +116,7 @@ def show_report(cache: Path) -> None:
     jobs = os.cpu_count() or 1
     print(f"report of {len(files)} frames in stacks of {SLICES}, {jobs} at a time")
     looked = seconds(lambda: _run([*SORTER, "check", str(shoot)]))
-    bare = seconds(decode_all(files, jobs))
+    bare = seconds(decode_all(files, jobs, COLOUR))
     first, memory = with_memory([*SORTER, "report", str(shoot)])
     for path in (shoot / "report" / "pictures").glob("[ls]*.jpg"):  # the large and the small ones
         path.unlink()

@@ -5,15 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from sorter.model.finding import Check, End, Positions, Verdict
+from sorter.model.finding import Check, End, Verdict, listed
 from sorter.model.kinds import STACK_KINDS, Kind
 
 if TYPE_CHECKING:
     from sorter.checking.wander import Wander
-
-
-LEAST_RUN = 3
-"""Positions in a row that are written as a span."""
 
 
 def sentences(check: Check, found: Wander, nearward: bool | None) -> Iterator[str]:
@@ -120,19 +116,3 @@ def _frames(check: Check) -> Iterator[str]:
         steps = zip(check.bright_steps, check.bright_ev, strict=True)
         changes = ", ".join(f"{position} ({ev:+.1f} EV)" for position, ev in steps)
         yield f"The light changed behind {changes}; even it out before merging."
-
-
-def listed(positions: Positions, *, sort: bool = True) -> str:
-    """Positions in words: 1 to 3, 7."""
-    if not sort:
-        return ", ".join(map(str, positions))
-    runs: list[list[int]] = []
-    for position in sorted(positions):
-        if runs and position == runs[-1][-1] + 1:
-            runs[-1].append(position)
-        else:
-            runs.append([position])
-    return ", ".join(
-        f"{run[0]} to {run[-1]}" if len(run) >= LEAST_RUN else ", ".join(map(str, run))
-        for run in runs
-    )

@@ -10,6 +10,9 @@ from sorter.model.kinds import STACK_KINDS, Kind
 Positions = tuple[int, ...]
 """Places of frames in their sequence, from 1. What lies between two is named by the one before it."""
 
+LEAST_RUN = 3
+"""Positions in a row that are written as a span."""
+
 
 class Verdict(StrEnum):
     """Whether a stack is worth merging.
@@ -116,3 +119,19 @@ class Piece:
     last: int
     kind: Kind
     grounds: str
+
+
+def listed(positions: Positions, *, sort: bool = True) -> str:
+    """Positions in words: 1 to 3, 7."""
+    if not sort:
+        return ", ".join(map(str, positions))
+    runs: list[list[int]] = []
+    for position in sorted(positions):
+        if runs and position == runs[-1][-1] + 1:
+            runs[-1].append(position)
+        else:
+            runs.append([position])
+    return ", ".join(
+        f"{run[0]} to {run[-1]}" if len(run) >= LEAST_RUN else ", ".join(map(str, run))
+        for run in runs
+    )

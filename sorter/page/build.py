@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from sorter.model.finding import Check, Verdict
+from sorter.model.finding import Check, Verdict, listed
 from sorter.model.kinds import PICTURE_ROLES, SEQUENCE_KINDS, STACK_KINDS, Kind
 from sorter.model.report import Material, Pictured
 from sorter.model.row import Row, is_brought_back
@@ -357,7 +357,7 @@ def _merge(sequence: _Sequence, check: Check | None, material: Material) -> Merg
         picture=trial.picture,
         depth=trial.depth,
         of=f"{len(trial.slices)} of {words.counted(len(sequence.frames), 'slice')}",
-        left_out=tuple(f"{words.listed(p)} ({said})" for said, p in reasons_of.items()),
+        left_out=tuple(f"{listed(tuple(p))} ({said})" for said, p in reasons_of.items()),
         legend=tuple(_legend(trial.order)),
     )
 

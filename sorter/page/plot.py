@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from sorter.model.finding import Check
+from sorter.model.finding import Check, listed
 from sorter.model.row import Row
 from sorter.page import words
 from sorter.page.parts import Plot, Stop
@@ -112,5 +112,5 @@ def _said(check: Check, shares: Sequence[float | None], distances: Sequence[floa
             f"Focus from {words.metres(distances[0])} m to {words.metres(distances[-1])} m."
         )
     if check.gaps:
-        parts.append(f"Gaps behind {words.listed(check.gaps)}.")
+        parts.append(f"Gaps behind {listed(check.gaps)}.")
     return " ".join(parts)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
-from itertools import groupby
 from typing import Final
 
 from sorter.model.kinds import Kind
@@ -112,12 +111,3 @@ def _range(values: list[float | None], write: Callable[[float], str]) -> str:
         return ""
     low, high = write(min(known)), write(max(known))
     return low if low == high else f"{low} to {high}"
-
-
-def listed(positions: Iterable[int]) -> str:
-    """Positions in words: 1 to 3, 7."""
-    runs: list[str] = []
-    for _, group in groupby(enumerate(sorted(positions)), lambda pair: pair[1] - pair[0]):
-        run = [position for _, position in group]
-        runs += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else map(str, run)  # noqa: PLR2004
-    return ", ".join(runs)
