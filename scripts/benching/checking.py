@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import statistics
 import sys
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -17,7 +16,7 @@ import numpy as np
 from PIL import Image
 
 from benching.shots import TIDE_OUT, shot
-from benching.timing import seconds, silent, with_memory
+from benching.timing import paired, silent, with_memory
 from cardmaking.containers import jpeg
 from cardmaking.defocus import focused, layers, moved, with_noise
 from cardmaking.draw import encoded
@@ -108,10 +107,7 @@ def show_checking(cache: Path, numbers: Sequence[int], runs: int) -> None:
         files = sorted(root.rglob("*.JPG"))
         for jobs in sorted({1, os.cpu_count() or 1}):
             ours, bare = check_all(root, jobs), decode_all(files, jobs, "L")
-            ours(), bare()  # what is loaded and cached once does not count
-            taken = [(seconds(ours), seconds(bare)) for _ in range(runs)]
-            ratio = statistics.median(a / b for a, b in taken)
-            a, b = (statistics.median(column) / number * 1e3 for column in zip(*taken, strict=True))
+            ratio, a, b = paired(ours, bare, runs, number)
             print(
                 f"  {number:4} slices, {jobs} at a time: {a:.2f} ms a slice, bare {b:.2f} ms: "
                 f"{ratio:.2f} x (at most {MOST_RATIO})"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import statistics
 import subprocess
 import sys
 import time
@@ -18,7 +17,7 @@ import cv2
 
 from benching.checking import decode_all, make_stack
 from benching.shots import TIDE_OUT, shot
-from benching.timing import quietly, seconds, with_memory
+from benching.timing import paired, quietly, seconds, with_memory
 from browsing.chromium import browser, executable
 from cardmaking.containers import jpeg
 from sorter.model.glance import Seen, Sight
@@ -98,10 +97,7 @@ def show_trials(cache: Path, numbers: Sequence[int], runs: int) -> None:
         make_stack(root, number)
         files = sorted(root.rglob("*.JPG"))
         ours, bare = merge_all(files), decode_all(files, 1, COLOUR)
-        ours(), bare()  # what is loaded and cached once does not count
-        taken = [(seconds(ours), seconds(bare)) for _ in range(runs)]
-        ratio = statistics.median(a / b for a, b in taken)
-        a, b = (statistics.median(column) / number * 1e3 for column in zip(*taken, strict=True))
+        ratio, a, b = paired(ours, bare, runs, number)
         print(
             f"  {number:4} slices: {a:.1f} ms a slice, bare {b:.2f} ms: {ratio:.1f} x "
             f"(at most {MOST_RATIO:.0f})"

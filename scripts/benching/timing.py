@@ -23,6 +23,16 @@ def timed(call: Callable[[], object], runs: int) -> float:
     return statistics.median(seconds(call) for _ in range(runs))
 
 
+def paired(
+    ours: Callable[[], object], bare: Callable[[], object], runs: int, number: int
+) -> tuple[float, float, float]:
+    """The median ratio of both in so many runs of one after the other, and ms of each for one of number."""
+    ours(), bare()  # what is loaded and cached once does not count
+    taken = [(seconds(ours), seconds(bare)) for _ in range(runs)]
+    a, b = (statistics.median(column) / number * 1e3 for column in zip(*taken, strict=True))
+    return statistics.median(a / b for a, b in taken), a, b
+
+
 def silent(*_: int) -> None:
     """A tick where nobody looks on."""
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from sorter.cli.options import corrections_option, settings_options
+from sorter.cli.options import corrections_option, jobs_option, settings_options
 from sorter.cli.paths import GivenPath
 from sorter.settings import Settings
 
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from sorter.model.correction import Correction
 
 FINISHED_WITHOUT_SOME: Final = 1
-_MOST_JOBS: Final = 64
 _EXAMPLE: Final = """\b
 Examples:
   sorter check ~/pictures/rock-pool
@@ -80,12 +79,7 @@ a look is no failure.
     metavar="PATTERN",
     help="With --apply: how folders of sequences are named, as ingest has it.",
 )
-@click.option(
-    "--jobs",
-    type=click.IntRange(1, _MOST_JOBS),
-    metavar="N",
-    help="How many pictures are decoded at a time; without this option one a processor.",
-)
+@jobs_option
 @settings_options
 @click.pass_context
 def check(

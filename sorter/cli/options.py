@@ -14,6 +14,7 @@ from sorter.settings import load_settings, option_of
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
+_MOST_JOBS: Final = 64
 _METAVARS: Final = {"hand_pause_s": "SECONDS", "apart_s": "SECONDS", "unsure_below": "NATS"}
 _KNOBS: Final = {
     "hand_pause_s": "The longest pause within a stack whose focus is turned by hand, from the end "
@@ -46,6 +47,12 @@ corrections_option: Decorator = click.option(
     metavar="FILE",
     help="Read from this CSV file which frames are one sequence: its columns are first, last, kind "
     "and name; first and last are paths below the card; kind and name may be empty.",
+)
+jobs_option: Decorator = click.option(
+    "--jobs",
+    type=click.IntRange(1, _MOST_JOBS),
+    metavar="N",
+    help="How many pictures are decoded at a time; without this option one a processor.",
 )
 yes_option: Decorator = click.option(
     "--yes", is_flag=True, help="Do not ask. Without a terminal this is needed."

@@ -7,10 +7,10 @@ from typing import Final
 
 import click
 
+from sorter.cli.options import jobs_option
 from sorter.cli.paths import GivenPath
 
 FINISHED_WITHOUT_SOME: Final = 1
-_MOST_JOBS: Final = 64
 _EXAMPLE: Final = """\b
 Examples:
   sorter report ~/pictures/rock-pool
@@ -33,12 +33,7 @@ or a folder that is no shoot; 3 stopped, run it again: what was drawn is not dra
 
 @click.command(epilog=_EXAMPLE)
 @click.argument("shoot", type=GivenPath(), metavar="SHOOT")
-@click.option(
-    "--jobs",
-    type=click.IntRange(1, _MOST_JOBS),
-    metavar="N",
-    help="How many pictures are decoded at a time; without this option one a processor.",
-)
+@jobs_option
 @click.pass_context
 def report(ctx: click.Context, shoot: Path, *, jobs: int | None) -> None:
     """Makes a page of a shoot: what was found, with a trial merge of every stack.

@@ -28,7 +28,7 @@ class ReportFolder:
     def __init__(self, shoot: Shoot, generator: str) -> None:
         self._shoot = shoot
         self._generator = generator.encode()
-        self._there = self._names()
+        self._there = set(self._names())
 
     @property
     def page(self) -> Path:
@@ -50,6 +50,7 @@ class ReportFolder:
     def put(self, name: str, data: bytes) -> None:
         """The picture is there. Raises OSError, ShootNotWritable."""
         self._shoot.keep(f"{FOLDER}/{PICTURES}/{name}", data)
+        self._there.add(name)
 
     def put_page(self, data: bytes) -> None:
         """The page is there, whole. Raises OSError, ShootNotWritable."""

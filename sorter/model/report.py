@@ -11,10 +11,12 @@ from sorter.model.row import Row
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pictured:
-    """The pictures of one frame: names below the report's folder. why: where there are none, the reason."""
+    """The small picture of one frame: its name below the report's folder, beside which the large one lies.
+
+    why: where there is none, the reason.
+    """
 
     small: str = ""
-    large: str = ""
     why: str = ""
 
 

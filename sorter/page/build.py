@@ -184,7 +184,7 @@ def _figures(
         label="frames", value=f"{frames:,}", more=words.counted(len(sequences), "sequence")
     )
     stacks = [each for each in sequences if _is_stack(each, material.checks.get(each.number))]
-    verdicts = Counter(_verdict(material.checks.get(each.number)) for each in stacks)
+    verdicts = Counter(_verdict(material.checks.get(each.number)) or _NOT_JUDGED for each in stacks)
     order = (*Verdict, _NOT_JUDGED)
     said = ", ".join(f"{verdicts[name]} {name}" for name in order if verdicts[name])
     yield Figure(label="stacks", value=str(len(stacks)), more=said)
@@ -205,7 +205,7 @@ def _figures(
 
 
 def _verdict(check: Check | None) -> str:
-    return str(check.verdict) if check is not None and check.verdict else _NOT_JUDGED
+    return str(check.verdict) if check is not None and check.verdict else ""
 
 
 def _is_stack(sequence: _Sequence, check: Check | None) -> bool:
@@ -236,7 +236,6 @@ def _items(sequences: Sequence[_Sequence], looks: Mapping[int, tuple[str, ...]])
             first=first,
             last=max(first, last or first),
             shown=shown,
-            target=f"s{each.number}",
             said=f"{said}, {shown:%H:%M:%S}",
             is_look=bool(looks[each.number]),
         )
@@ -263,14 +262,14 @@ def _section(sequence: _Sequence, material: Material, looks: tuple[str, ...]) ->
         setting=words.setting(sequence.heads),
         folder=first.destination.rpartition("/")[0],
         folder_of=folder,
-        verdict=_verdict(check).replace(_NOT_JUDGED, ""),
+        verdict=_verdict(check),
         looks=looks,
         says=check.says if check is not None else "",
         grounds=next((row.grounds for rows in sequence.frames for row in rows if row.grounds), ""),
         notes=tuple(note for note in sequence.notes if not is_relation(note)),
         relations=tuple(_relations(sequence.notes)),
         attempts=tuple(_attempts(sequence.number, check, material)),
-        results=tuple(row.destination for row in sequence.others if row.destination),
+        results=tuple(row.destination for row in sequence.others),
         merge=_merge(sequence, check, material),
         plot=_plot(sequence, check, material),
         best=tuple(shots[position - 1] for position in best if position <= len(shots)),
@@ -299,7 +298,7 @@ def _attempts(number: int, check: Check | None, material: Material) -> Iterator[
                 number=other,
                 picture=trial.picture if trial is not None else "",
                 frames=found.frames,
-                verdict=str(found.verdict or ""),
+                verdict=_verdict(found),
                 is_best=place == 0,
                 is_this=other == number,
             )
@@ -321,7 +320,6 @@ def _shots(sequence: _Sequence, material: Material, looks: tuple[str, ...]) -> I
             clock=words.clock(words.moment(head)),
             focus=words.focus(head),
             small=made.small,
-            large=made.large,
             why=made.why,
             tall=size is not None and size[1] > size[0],
             state=state,

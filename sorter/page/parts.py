@@ -20,9 +20,10 @@ class Figure:
 class Shot:
     """A frame as a picture among others.
 
-    alone: it is a sequence of its own, whose number, kind and body stand here. cell: its source path
-    as a corrections file has it. state: best, or out (left out of the merge), with state_words for it;
-    empty otherwise. looks: why it deserves a look, where it is alone.
+    sequence, kind, body: of the sequence that it is in. cell: its source path as a corrections file
+    has it. small: its picture; the page finds the large one by its name. why: where there is none, the
+    reason. state: best, or out (left out of the merge), with state_words for it; empty otherwise.
+    looks: why it deserves a look, where it is a sequence of its own.
     """
 
     sequence: int
@@ -32,7 +33,6 @@ class Shot:
     clock: str
     focus: str
     small: str
-    large: str
     why: str
     tall: bool
     state: str = ""
@@ -132,13 +132,12 @@ class Section:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mark:
-    """A sequence on the time line. target: the part of the page that it leads to."""
+    """A sequence on the time line. x, width: SVG units, as short as they can be written."""
 
     number: int
     kind: Kind
     x: str
     width: str
-    target: str
     said: str
     is_look: bool
 
@@ -147,7 +146,6 @@ class Mark:
 class Lane:
     """A body's line on the time line."""
 
-    body: int
     label: str
     y: float
     marks: tuple[Mark, ...]

@@ -42,7 +42,6 @@ class Item:
     first: datetime
     last: datetime
     shown: datetime
-    target: str
     said: str
     is_look: bool
 
@@ -54,7 +53,6 @@ def time_line(items: Sequence[Item], bodies: Sequence[str]) -> TimeLine | None:
     scale = _Scale(items)
     lanes = tuple(
         Lane(
-            body=body,
             label=label,
             y=TOP + place * LANE,
             marks=tuple(_mark(each, scale) for each in items if each.body == body),
@@ -82,7 +80,6 @@ def _mark(item: Item, scale: _Scale) -> Mark:
         kind=item.kind,
         x=_short(min(start, WIDTH - width)),
         width=_short(width),
-        target=item.target,
         said=item.said,
         is_look=item.is_look,
     )
@@ -105,11 +102,6 @@ class _Scale:
     def at(self, when: datetime) -> float:
         """The units of a moment."""
         return self._place(self._of(when))
-
-    @property
-    def seconds(self) -> float:
-        """How many seconds a unit stands for."""
-        return 1 / self._unit if self._unit else 0.0
 
     def _of(self, when: datetime) -> float:
         return (when - self._zero).total_seconds()
@@ -140,10 +132,10 @@ def _stops(items: Sequence[Item], scale: _Scale) -> list[Stop]:
     for item in sorted(items, key=lambda each: each.first):
         at, text = round(scale.at(item.first), 1), f"{item.shown:%H:%M}"
         is_new = item.shown.date() != day
-        fits = at <= WIDTH - (DATED if is_new else LABEL)
+        width = DATED if is_new else LABEL
+        fits = at <= WIDTH - width
         if is_new and fits and stops and at < free and len(stops[-1].text) == len(text):
             free = stops.pop().at
-        width = DATED if is_new else LABEL
         if at < free or not fits:
             continue
         stops.append(Stop(at=at, text=f"{item.shown:%Y-%m-%d} {text}" if is_new else text))

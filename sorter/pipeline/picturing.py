@@ -38,13 +38,12 @@ _POLL_S: Final = 0.1
 class Pictures:
     """What was made, or was there. frames: by the frame's number. trials: by the sequence's.
 
-    names: of every picture that belongs to the page. made: how many frames and merges were made now.
+    names: of every picture that belongs to the page.
     """
 
     frames: Mapping[int, Pictured]
     trials: Mapping[int, Trial]
     names: frozenset[str]
-    made: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,14 +146,12 @@ def _files(seen: Seen) -> tuple[str, str]:
 
 @dataclass(slots=True)
 class _Work:
-    """What the workers share. done: frames. made: frames and merges. why: of frames without a picture."""
+    """What the workers share. done: frames. why: of frames without a picture."""
 
     folder: ReportFolder
     stop: Event = field(default_factory=Event)
     done: int = 0
-    made: int = 0
     why: dict[int, str] = field(default_factory=dict)
-    put: set[str] = field(default_factory=set)
     _lock: Lock = field(default_factory=Lock)
 
     def do(self, task: _Task) -> None:
@@ -190,15 +187,14 @@ class _Work:
                 files = _files(seen)
                 if self._have(files):
                     names.update(files)
-                    shown = (f"{PICTURES}/{name}" for name in files)
-                    frames[number] = Pictured(small=next(shown), large=next(shown))
+                    frames[number] = Pictured(small=f"{PICTURES}/{files[0]}")
                 else:
                     frames[number] = Pictured(why=self.why.get(number, "cannot be decoded"))
             if task.merge is not None and self._have(task.merge.files):
                 names.update(task.merge.files)
                 lost = {n for n, (number, _) in enumerate(task.frames) if number in self.why}
                 trials[task.merge.number] = _trial(task.merge, lost)
-        return Pictures(frames=frames, trials=trials, names=frozenset(names), made=self.made)
+        return Pictures(frames=frames, trials=trials, names=frozenset(names))
 
     def _frame(
         self,
@@ -228,7 +224,6 @@ class _Work:
         little = small(samples)
         for name, each in zip(files, (little, samples), strict=True):
             self.folder.put(name, jpeg(each, profile=profile))
-        self._note(files)
 
     def _merged(self, merge: _Merge, found: Merged, profile: bytes) -> None:
         import numpy as np  # noqa: PLC0415  see above
@@ -239,15 +234,9 @@ class _Work:
         picture, map_ = merge.files
         self.folder.put(picture, jpeg(found.picture, GOOD, profile))
         self.folder.put(map_, false_colour(depth, found.told))
-        self._note(merge.files)
-
-    def _note(self, files: Iterable[str]) -> None:
-        with self._lock:
-            self.put.update(files)
-            self.made += 1
 
     def _have(self, files: Iterable[str]) -> bool:
-        return all(name in self.put or self.folder.has(name) for name in files)
+        return all(map(self.folder.has, files))
 
 
 def _trial(merge: _Merge, lost: set[int]) -> Trial:

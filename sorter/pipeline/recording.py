@@ -47,8 +47,7 @@ def drop_findings(shoot: Shoot, ledger: Ledger) -> None:
     """
     with stopping_clearly(shoot):
         ReportFolder(shoot, GENERATOR).drop_page()
-    if ledger.has_findings():
-        with stopping_clearly(shoot):
+        if ledger.has_findings():
             shoot.remove(CHECKS)
             ledger.drop_findings()
 

@@ -31,16 +31,14 @@ COLOURS: Final = 13
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reported:
-    """What was written. page: its path. made: frames and merges that were drawn now.
+    """What was written. page: its path. looks: sequences that deserve a look.
 
-    looks: sequences that deserve a look. unseen: frames that have no picture, by name, with the reason.
+    unseen: frames that have no picture, by name, with the reason.
     """
 
     page: Path
     sequences: int
-    frames: int
     merges: int
-    made: int
     looks: int
     unseen: dict[str, str]
 
@@ -68,9 +66,7 @@ def report(root: Path, jobs: int, looking: Tick, drawing: Tick) -> Reported:
     return Reported(
         page=folder.page,
         sequences=len(page.sections) + len(page.wall),
-        frames=len(pictures.frames),
         merges=len(pictures.trials),
-        made=pictures.made,
         looks=page.looks,
         unseen={names[n]: each.why for n, each in pictures.frames.items() if each.why},
     )
@@ -92,9 +88,7 @@ def _refuse_changed(ledger: Ledger, entries: Sequence[Entry], shoot: Shoot) -> N
 def _material(
     shoot: Shoot, entries: Sequence[Entry], found: Checked, pictures: Pictures
 ) -> Material:
-    plain = (
-        replace(entry, found="") for entry in entries
-    )  # findings stand by themselves on a page
+    plain = (replace(entry, found="") for entry in entries)  # what was found stands by itself
     return Material(
         title=shoot.root.name or str(shoot.root),
         rows=in_order(records.rows_of(plain)),

@@ -76,7 +76,6 @@ class TrialMerge:
     """Takes slices as they come, and keeps no more of them than one picture's worth."""
 
     def __init__(self) -> None:
-        self._slices = 0
         self._room: _Room | None = None
         self._line = _Line()
 
@@ -92,8 +91,7 @@ class TrialMerge:
         if self._room.shape != samples.shape[:2]:
             return False
         grey = cv2.cvtColor(samples, cv2.COLOR_RGB2GRAY).astype("uint8")
-        self._room.take(samples, self._line.found(grey, place), self._slices)
-        self._slices += 1
+        self._room.take(samples, self._line.found(grey, place))
         return True
 
     def merged(self) -> Merged | None:
@@ -101,7 +99,7 @@ class TrialMerge:
         if self._room is None:
             return None
         depth, told = self._room.depth()
-        return Merged(picture=self._room.picture(), depth=depth, told=told, slices=self._slices)
+        return Merged(picture=self._room.picture(), depth=depth, told=told, slices=self._room.taken)
 
 
 # ---- into line -------------------------------------------------------------------------------
@@ -254,12 +252,12 @@ class _Room:
         self._best = [np.zeros((*size, 3), np.float32) for size in sizes[:-1]]
         self._most = [np.full(size, -1, np.float32) for size in sizes[:-1]]
         self._rest = np.zeros((*sizes[-1], 3), np.float32)
-        self._taken = 0
+        self.taken = 0
         self._sharpest = np.full(sizes[1], -1, np.float32)
         self._sharpness = np.zeros(sizes[1], np.float32)
         self._which = np.zeros(sizes[1], np.uint16)
 
-    def take(self, samples: Samples, matrix: Matrix | None, number: int) -> None:
+    def take(self, samples: Samples, matrix: Matrix | None) -> None:
         """Of every band of a slice what it shows better than those before it.
 
         matrix: where it lies; None where nothing is to be moved.
@@ -286,10 +284,10 @@ class _Room:
             cv2.copyTo(energy, self._masks[band], most)
             cv2.copyTo(self._bands[band], self._masks[band], self._best[band])
         self._rest += self._colours[-1]
-        self._taken += 1
-        self._note_depth(number)
+        self._note_depth()
+        self.taken += 1
 
-    def _note_depth(self, number: int) -> None:
+    def _note_depth(self) -> None:
         import cv2  # noqa: PLC0415  see above
 
         band = min(1, len(self._energies) - 1)
@@ -298,16 +296,16 @@ class _Room:
         energy = cv2.GaussianBlur(energy, (0, 0), AROUND_DEPTH)
         better = energy > self._sharpest
         self._sharpest[better] = energy[better]
-        self._which[better] = number
+        self._which[better] = self.taken
         self._sharpness += energy
 
     def depth(self) -> tuple[NDArray[np.uint16], NDArray[np.bool_]]:
         """Which slice is sharpest, and where that can be told."""
         import cv2  # noqa: PLC0415  see above
 
-        mean = self._sharpness / max(1, self._taken)
+        mean = self._sharpness / max(1, self.taken)
         told = (self._sharpest > LEAST_TEXTURE) & (
-            self._sharpest > min(TEXTURE, 0.5 * self._taken) * mean
+            self._sharpest > min(TEXTURE, 0.5 * self.taken) * mean
         )
         # A lone place that tells among many that do not is noise, and the other way round.
         told = cv2.blur(told.astype("float32"), (SPECKS, SPECKS)) > 0.5  # noqa: PLR2004  most of them
@@ -318,7 +316,7 @@ class _Room:
         import cv2  # noqa: PLC0415  see above
         import numpy as np  # noqa: PLC0415
 
-        whole: Grid = self._rest / np.float32(max(1, self._taken))
+        whole: Grid = self._rest / np.float32(max(1, self.taken))
         for best in reversed(self._best):
             rows, columns = best.shape[:2]
             whole = cv2.pyrUp(whole, dstsize=(columns, rows)).astype(np.float32) + best

@@ -80,7 +80,6 @@ class Tide:
         pictures = {
             row.frame or 0: Pictured(
                 small=f"pictures/small-{row.frame:016x}.jpg",
-                large=f"pictures/large-{row.frame:016x}.jpg",
             )
             for row in rows
         }

@@ -23,7 +23,6 @@ def item(number: int, at_s: float, took_s: float = 0.0, body: int = 0) -> Item:
         first=first,
         last=first + timedelta(seconds=took_s),
         shown=first,
-        target=f"s{number}",
         said="",
         is_look=False,
     )

@@ -20,6 +20,7 @@
   const previous = new Map();
   for (const each of inOrder) {
     each.before = previous.get(each.body) ?? null;
+    if (each.before) each.before.after = each;
     previous.set(each.body, each);
   }
   const named = (one) => `${one.number}, ${one.kind.replace("-", " ")}`;
@@ -177,9 +178,7 @@
     let first = one;
     while (first.before && wish(first.number).join) first = first.before;
     const found = [first];
-    for (const each of inOrder) {
-      if (each.before === found.at(-1) && wish(each.number).join) found.push(each);
-    }
+    for (let next = first.after; next && wish(next.number).join; next = next.after) found.push(next);
     return found;
   };
   const rowsOf = (one) => {
