@@ -9,33 +9,24 @@ from typing import TYPE_CHECKING, Final
 from sorter.cli import words
 from sorter.cli.layout import Printed
 from sorter.cli.planview import MOST_NAMED, folders, named, tree, with_notes, with_reason
+from sorter.model.advice import Level, advise, last_line
+from sorter.model.card import Drift
 from sorter.model.damage import DAMAGES, EMPTY
-from sorter.model.plan import Entry, Placement
+from sorter.model.plan import Entry, Held, Placement, Stays
 
 if TYPE_CHECKING:
     from sorter.pipeline import Findings, Ingest, Report, SecondCopy, Undone, Verified
 
-CAUTION: Final = (
-    "Before you format the card: make a second copy of {shoot} on another disk, and check it there "
-    "with `sha256sum -c SHA256SUMS`. Format the card only when two verified copies exist."
-)
+STAY: Final = {
+    Stays.CHANGED: "it holds other bytes than those that were carried; run it again to carry these",
+    Stays.LOCKED: "the system does not let it be read or removed; with --move a later run ends it",
+    Stays.LACKING: "not every file of its frame is verified in each copy",
+    Stays.MEMORY: "what was read back came perhaps from memory, and not from the disk",
+    Stays.SECOND: "the second copy could not be made",
+}
+"""Why a file that was to be moved is still on the card."""
 
-ONE_DISK: Final = (
-    "Both copies lie on one disk, and would be lost with it. Before you format the card: make a copy "
-    "on another disk, and check it there with `sha256sum -c SHA256SUMS`."
-)
-
-TWO_COPIES: Final = (
-    "Two verified copies exist now{moved}. Where they lie on two disks the card may be formatted; "
-    "`sorter verify {shoot} --backup {second}` checks both."
-)
-
-MOVED: Final = (
-    "What was moved is nowhere else now: make a second copy of {shoot} on another disk, and check it "
-    "there with `sha256sum -c SHA256SUMS`, before the card is used again."
-)
-
-
+LOST: Final = "MISSING OR CHANGED in the {where} since an earlier run carried them, and not on the card any more"
 CLOSED: Final = "folders of the card that cannot be listed: what is in them is not in the shoot"
 
 
@@ -68,14 +59,17 @@ def beforehand(work: Ingest) -> Iterator[str]:
             f"{'is' if len(work.filling) == 1 else 'are'} not in {work.second.shoot.root} yet: copied "
             "there from the shoot."
         )
+    if work.finishing:
+        files = files_and_size(entry.placement for entry in work.finishing)
+        yield f"{files} that an earlier move carried and left on the card: taken off it now."
     if work.there:
         missing = files_and_size(work.waiting) if work.waiting else "nothing is"
         yield (
             f"{words.counted(work.there, 'file is', 'files are')} in the shoot already, byte by "
             f"byte; {missing} missing."
         )
-    if work.there and work.would_move:
-        files = words.counted(work.there, "file stays", "files stay")
+    if work.staying and work.would_move and work.goes_on is None:
+        files = words.counted(work.staying, "file stays", "files stay")
         yield (
             f"{files} on the card, carried by an earlier ingest: --move takes off it only what it "
             "carries itself."
@@ -140,7 +134,8 @@ def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
         yield Printed(text=f"They are in {words.safe(str(shoot))}, listed in manifest.csv there.")
     if report.second:
         yield _second(report.second)
-    yield _caution(report, words.safe(str(shoot)))
+    look = "plain" if advise(report.evidence).level < Level.NEVER else "note"
+    yield Printed(text=last_line(report.evidence), look=look)
 
 
 def _second(second: SecondCopy) -> Printed:
@@ -150,49 +145,44 @@ def _second(second: SecondCopy) -> Printed:
         text = f"Second copy: nothing is in {where}: it could not be begun."
     else:
         text = f"Second copy: {second.verified} of {words.counted(known, 'file', 'files')} verified in {where}."
+        text += _perhaps(second.unsure, "read back")
         text += " It stopped there." if second.failure else ""
     return Printed(text=text, look="plain" if second.is_whole else "note")
 
 
-def _caution(report: Report, shoot: str) -> Printed:
-    """What to do before the card is formatted, by what exists where."""
-    second = report.second
-    if report.verified < len(report.entries) or report.closed or report.failure:
-        text = "Do not format the card: not everything on it is in the shoot."
-    elif second and (second.verified < len(second.entries) or second.failure):
-        text = "Do not format the card: not everything on it is in the second copy."
-    elif second and second.beside:
-        return Printed(text=ONE_DISK)
-    elif second:
-        moved = ", and the card keeps none" if report.moved else ""
-        where = words.safe(str(second.folder))
-        return Printed(text=TWO_COPIES.format(moved=moved, shoot=shoot, second=where))
-    else:
-        return Printed(text=(MOVED if report.moved else CAUTION).format(shoot=shoot))
-    return Printed(text=text, look="note")
-
-
 def _how(report: Report) -> str:
-    new, there = len(report.new), report.verified - len(report.new)
-    if not new and not there:
+    """What was done with what is verified, and how the card was read."""
+    new = sum(report.held.get(entry.number, 0) > 0 for entry in report.new)
+    there, gone = report.verified - new, len(report.gone)
+    if not report.verified:
         return "none is in the shoot."
-    if not there:
-        return f"{_done(report)}, and equal to the card's byte by byte."
+    if gone and gone < new:
+        done = f"{gone} moved, {new - gone} copied and still on the card"
+    else:
+        done = "moved" if gone else "copied and read back"
     if not new:
-        were = (
-            "all were there already, and are" if there == len(report.entries) else "there already,"
-        )
-        return f"{were} equal to the card's byte by byte."
-    done = f"{new} {_done(report)} now" if len(report.moved) in (0, new) else _done(report)
-    return f"{done}, {there} there already; equal byte by byte."
+        done = "all were there already" if there == len(report.entries) else "there already"
+    elif there:
+        done = f"{new} {done} now, {there} there already and read again"
+    return f"{done}, {_as_the_card(report)}.{_perhaps(report.unsure, 'read back')}"
 
 
-def _done(report: Report) -> str:
-    """What became of the files that this run carried; of those that were to be moved some may stay."""
-    new, moved = len(report.new), len(report.moved)
-    if moved in (0, new):
-        return "moved" if moved else "copied and read back"
-    return f"{moved} moved, {new - moved} copied and still on the card"
+def _as_the_card(report: Report) -> str:
+    """What is known of the card's side: of a move all of it was read before it left."""
+    read = report.reread + len(report.gone)
+    if read >= report.verified:
+        return "and equal to the card's byte by byte, read past the cache"
+    perhaps = sum(held is Held.PERHAPS for held in report.twice.values())
+    if perhaps + read >= report.verified:
+        return "and equal to the card's, which was read perhaps from memory"
+    return "as the card gave it, read once"
+
+
+def _perhaps(count: int, what: str) -> str:
+    """What is said of readings that may not have come from the disk."""
+    if not count:
+        return ""
+    return f" {words.counted(count, 'file was', 'files were')} {what} perhaps from memory."
 
 
 def _folders(report: Report) -> Iterator[Printed]:
@@ -233,12 +223,16 @@ def _troubles(report: Report) -> Iterator[Printed]:
         "edited in the shoot since they were carried; left as they are",
         (entry.row.destination for entry in report.edited),
     )
+    yield from _named(LOST.format(where="shoot"), (e.row.destination for e in report.lost))
     if report.second:
         yield from _troubles_of(report.second, report)
-    yield from _named(
-        "to be moved, and still on the card: changed there since, or locked",
-        (entry.row.source for entry in report.kept),
-    )
+    for reason, why in STAY.items():
+        kept = [entry.row.source for entry, each in report.kept if each is reason]
+        files = words.counted(
+            len(kept), "file that was to be moved is still", "files that were to be moved are still"
+        )
+        yield from _named(f"{files} on the card: {why}", kept, rest="")
+    yield from _drifted(report)
 
 
 def _troubles_of(second: SecondCopy, report: Report) -> Iterator[Printed]:
@@ -252,6 +246,22 @@ def _troubles_of(second: SecondCopy, report: Report) -> Iterator[Printed]:
         "edited in the second copy since they were carried; left as they are",
         (entry.row.destination for entry in second.edited),
     )
+    yield from _named(
+        "changed in the second copy since they were carried; carried once more, beside them",
+        (entry.row.destination for entry in second.changed),
+    )
+
+
+def _drifted(report: Report) -> Iterator[Printed]:
+    """How the card differs from what it was when this run listed it, and what on it is never carried."""
+    drift = report.drift or Drift()
+    for heading, paths in (
+        ("came onto the card while the ingest ran; run it again to carry them", drift.new),
+        ("changed on the card while the ingest ran; run it again to carry them", drift.changed),
+        ("went from the card while the ingest ran", drift.vanished),
+        ("in a trash or system folder on the card, and left there", report.thrown),
+    ):
+        yield from _named(heading, paths, rest="")
 
 
 def _damage(entry: Entry) -> str:
@@ -259,8 +269,10 @@ def _damage(entry: Entry) -> str:
     return ", ".join(damage for damage in (*DAMAGES, EMPTY) if damage in said)
 
 
-def _named(heading: str, texts: Iterable[str]) -> Iterator[Printed]:
-    lines = list(named(heading, texts))
+def _named(
+    heading: str, texts: Iterable[str], *, rest: str = "; the manifest names them all"
+) -> Iterator[Printed]:
+    lines = list(named(heading, texts, rest=rest))
     for place, line in enumerate(lines):
         yield Printed(text=line, look="note" if place == 0 else "plain")
     if lines:
@@ -306,13 +318,14 @@ def _verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
     )
     yield from _named("edited since (sidecars, lists)", findings.edited)
     yield from _named("added since, and not known to the ledger", findings.added)
+    yield from _named("folders that cannot be listed", findings.hidden)
     yield from _named("on the card, and never carried", findings.uncarried)
     failed = len(findings.missing) + len(findings.changed) + len(findings.unreadable)
     total = findings.good + failed + findings.sidecars + len(findings.waiting)
     files = words.counted(total, "file", "files")
-    yield Printed(
-        text=f"{findings.good} of {files} verified in {words.safe(str(shoot))}.", look="heading"
-    )
+    unsure = sum(held is Held.PERHAPS for held in findings.held.values())
+    text = f"{findings.good} of {files} verified in {words.safe(str(shoot))}."
+    yield Printed(text=text + _perhaps(unsure, "read"), look="heading")
 
 
 # ---- undo -----------------------------------------------------------------------------------

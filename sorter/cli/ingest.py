@@ -45,14 +45,22 @@ go on; 4 a copy came out different from the card's file: it is named.
 @click.option(
     "--move",
     is_flag=True,
-    help="Move the files: a file leaves the card when all files of its frame are verified in the "
-    "shoot. On one disk that is a rename.",
+    help="Move the files: a file leaves the card when all files of its frame are verified in every "
+    "copy, and it was itself read once more and still is what was carried. So the card is read twice. "
+    "On one disk a move is a rename, and the card is read once.",
 )
 @click.option(
     "--backup",
     type=GivenPath(),
     metavar="DIR",
     help="Write a second verified copy to this folder in the same pass, best on another disk.",
+)
+@click.option(
+    "--reread",
+    "rereads",
+    is_flag=True,
+    help="Read the card a second time, past the system's cache, and compare: a reader that gave wrong "
+    "bits once is found out. Takes as long again as reading the card.",
 )
 @click.option(
     "--folder",
@@ -82,6 +90,7 @@ def ingest(
     settings: Settings,
     dry_run: bool,
     move: bool,
+    rereads: bool,
     look: bool,
     yes: bool,
 ) -> None:
@@ -109,6 +118,7 @@ def ingest(
         moves=move,
         looks=look,
         backup=backup,
+        rereads=rereads,
         folder=pipeline.DEFAULT_FOLDER if folder is None else folder,
     )
     if move and not (yes or dry_run or console.can_ask()):
@@ -123,7 +133,7 @@ def ingest(
             if work.unread or work.closed:
                 ctx.exit(FINISHED_WITHOUT_SOME)
             return
-        if work.would_move and not yes and work.waiting:
+        if work.would_move and not yes and (work.waiting or work.finishing):
             _ask(work, card)
         _say_what_comes(work)
         with console.Bars() as bars:
@@ -158,7 +168,8 @@ def _ask(work: pipeline.Ingest, card: Path) -> None:
             "the ingest that was stopped here is a move, which takes files off the card. Without a "
             "terminal to ask on, give --yes to go on with it."
         )
-    files = endings.files_and_size(work.waiting)
+    late = (entry.placement for entry in work.finishing)
+    files = endings.files_and_size((*work.waiting, *late))
     if not console.agrees(
         f"Move {files} from {card} to {work.shoot}? The card keeps none of them."
     ):

@@ -122,7 +122,9 @@ def folders(entries: Iterable[Entry]) -> tuple[tuple[str, int, int], ...]:
     return tuple((folder, *found[folder]) for folder in sorted(found))
 
 
-def named(heading: str, texts: Iterable[str]) -> Iterator[str]:
+def named(
+    heading: str, texts: Iterable[str], *, rest: str = "; the manifest names them all"
+) -> Iterator[str]:
     """A heading and some of the texts, each a line; the rest counted. Nothing where there are none."""
     texts = list(texts)
     if not texts:
@@ -130,7 +132,7 @@ def named(heading: str, texts: Iterable[str]) -> Iterator[str]:
     yield heading
     yield from (f"  {words.safe(text)}" for text in texts[:MOST_NAMED])
     if len(texts) > MOST_NAMED:
-        yield f"  and {len(texts) - MOST_NAMED} more; the manifest names them all"
+        yield f"  and {len(texts) - MOST_NAMED} more{rest}"
 
 
 def with_notes(placement: Placement) -> str:

@@ -12,14 +12,16 @@ import re
 import stat
 import threading
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final, Self
 
-from sorter.disk.streams import Stream
+from sorter.disk.streams import Measured, Stream, measured
+from sorter.disk.systems import SYSTEM
 from sorter.errors import CardEmpty, CardGone, CardNotFound, CardNotReadable
 from sorter.model.allowance import Allowance
 from sorter.model.card import CardFile, Listing
+from sorter.model.disks import Disk
 
 FIRST_BLOCK: Final = 64 * 1024
 """Bytes read at once on opening. Holds all metadata of most files, in one request to the card."""
@@ -32,7 +34,6 @@ BUDGET: Final = 4 * 1024 * 1024
 REQUESTS: Final = 256
 """Requests to the card that may be made for one file: each may cost a card reader's delay."""
 
-_FLAGS: Final = os.O_RDONLY | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK
 _LITTER_FILES: Final = frozenset({".ds_store", "thumbs.db", "desktop.ini"})
 _LITTER_FOLDERS: Final = re.compile(
     r"\.trashes|\.trash-.*|\.spotlight-v100|\.fseventsd|\.temporaryitems"
@@ -189,7 +190,7 @@ class Card:
         card itself went away.
         """
         try:
-            handle = os.open(self.at(path), _FLAGS)
+            handle = os.open(self.at(path), SYSTEM.READING)
         except OSError:
             self.expect()
             raise
@@ -199,17 +200,29 @@ class Card:
             raise OSError(errno.EINVAL, "not a plain file", path)
         return Window(self, handle, about.st_size)
 
-    def stream(self, path: str) -> Stream:
+    def stream(self, path: str, *, past: bool = False) -> Stream:
         """The whole file at this path below the root, to be read from its first byte on.
 
-        Raises OSError where it cannot be opened or is no plain file, CardGone where the card itself
-        went away.
+        past: past the system's cache. Raises OSError where it cannot be opened or is no plain file,
+        CardGone where the card itself went away.
         """
         try:
-            return Stream(self.at(path))
+            return Stream(self.at(path), past=past)
         except OSError:
             self.expect()
             raise
+
+    def measured(self, path: str, tick: Callable[[int], None] | None = None) -> Measured:
+        """The whole file at this path, read past the system's cache. Raises as stream does."""
+        try:
+            return measured(self.stream(path, past=True), tick)
+        except OSError:
+            self.expect()
+            raise
+
+    def disk(self) -> Disk:
+        """Where the card lies. Raises OSError."""
+        return SYSTEM.disk(self._root)
 
     def at(self, path: str) -> str:
         """The path below the root as the system names it."""
@@ -232,6 +245,15 @@ class Card:
                 return window.size == size and mark in (0, window.mark())
         except OSError:
             return False
+
+    def expect_root(self) -> None:
+        """Raises CardGone where the root is not there, or lies on another device."""
+        try:
+            there = self._is_mounted()
+        except OSError:
+            there = False
+        if not there:
+            raise CardGone(f"{self.root}: the card went away while it was read. Put it back in.")
 
     def expect(self) -> None:
         """Raises CardGone where the root can no longer be listed, is empty, or lies on another device.

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import ctypes
 import errno
 import os
 import stat
-import sys
-from functools import cache
 from pathlib import Path
 from typing import Final, Self
+
+from sorter.disk.systems import SYSTEM
 
 FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT})
 """What a system says of a disk that takes no more."""
 
-_NEW: Final = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC | os.O_NOFOLLOW
 _READABLE: Final = 0o666  # less what the user's umask takes
 _BROKEN: Final = frozenset({errno.EIO, errno.ENXIO, errno.ENODEV})
 _NOT_THERE_FOR_US: Final = frozenset(
@@ -28,7 +26,7 @@ class NewFile:
     __slots__ = ("_handle",)
 
     def __init__(self, path: str) -> None:
-        self._handle = os.open(path, _NEW, _READABLE)
+        self._handle = os.open(path, SYSTEM.NEW, _READABLE)
 
     def __enter__(self) -> Self:
         return self
@@ -51,8 +49,7 @@ class NewFile:
 
         Forcing many files one after the other costs far less when their writing has begun.
         """
-        if hasattr(os, "posix_fadvise"):
-            os.posix_fadvise(self._handle, 0, 0, os.POSIX_FADV_DONTNEED)
+        SYSTEM.start_writing(self._handle)
 
     def stamp(self, modified_ns: int) -> str:
         """Sets the modification time; returns why it could not be set, else nothing."""
@@ -65,9 +62,9 @@ class NewFile:
 
 def force_file(path: str) -> None:
     """Returns when the system says that the file is on the disk. Raises OSError."""
-    handle = os.open(path, os.O_RDWR | os.O_CLOEXEC | os.O_NOFOLLOW)
+    handle = os.open(path, SYSTEM.WRITING)
     try:
-        os.fsync(handle)
+        SYSTEM.force(handle)
     finally:
         os.close(handle)
 
@@ -77,16 +74,7 @@ def force_all(folder: Path | str) -> bool:
 
     False where the system has no such call; then each file is to be forced. Raises OSError.
     """
-    if not sys.platform.startswith("linux") or not hasattr(_system(), "syncfs"):
-        return False
-    handle = os.open(folder, os.O_RDONLY | os.O_CLOEXEC)
-    try:
-        if _system().syncfs(handle):
-            number = ctypes.get_errno()
-            raise OSError(number, os.strerror(number), str(folder))
-    finally:
-        os.close(handle)
-    return True
+    return SYSTEM.force_all(os.fspath(folder))
 
 
 def force_folder(folder: Path | str) -> None:
@@ -97,7 +85,7 @@ def force_folder(folder: Path | str) -> None:
     try:
         handle = os.open(folder, os.O_RDONLY)
         try:
-            os.fsync(handle)
+            SYSTEM.force(handle)
         finally:
             os.close(handle)
     except OSError as error:  # some systems and shares force no folders
@@ -154,26 +142,7 @@ def _are_names_of_one(source: str, target: str) -> bool:
 
 
 def _rename_exclusive(source: str, target: str) -> None:
-    if sys.platform == "win32":
-        os.rename(source, target)  # never replaces there
-        return
-    library = _system()
-    one, two = os.fsencode(source), os.fsencode(target)
-    if sys.platform == "darwin" and hasattr(library, "renamex_np"):
-        failed = library.renamex_np(one, two, ctypes.c_uint(4))  # RENAME_EXCL of <stdio.h>
-    elif hasattr(library, "renameat2"):
-        here = ctypes.c_int(-100)  # AT_FDCWD of <fcntl.h>
-        failed = library.renameat2(here, one, here, two, ctypes.c_uint(1))  # RENAME_NOREPLACE
-    else:
-        raise OSError(errno.ENOSYS, os.strerror(errno.ENOSYS))
-    if failed:
-        number = ctypes.get_errno()
-        raise OSError(number, os.strerror(number), source, None, target)
-
-
-@cache
-def _system() -> ctypes.CDLL:
-    return ctypes.CDLL(None, use_errno=True)
+    SYSTEM.rename_exclusive(source, target)
 
 
 def _link_and_unlink(source: str, target: str) -> None:

@@ -11,7 +11,6 @@ import errno
 import os
 import shutil
 import stat
-import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Final
@@ -24,8 +23,11 @@ from sorter.disk.files import (
     make_folders,
     rename_new,
 )
-from sorter.disk.streams import Stream, digest
+from sorter.disk.streams import Measured, Stream, measured
+from sorter.disk.systems import SYSTEM
 from sorter.errors import BadShoot, ShootNotWritable
+from sorter.model.disks import Disk
+from sorter.model.plan import Held
 
 HIDDEN: Final = ".sorter"
 UNFINISHED: Final = f"{HIDDEN}/unfinished"
@@ -80,10 +82,7 @@ class Shoot:
 
         A disk that does not tell has endless room, until it has none. Raises OSError.
         """
-        if not hasattr(os, "statvfs"):
-            return shutil.disk_usage(self._nearest()).free
-        about = os.statvfs(self._nearest())
-        return about.f_bavail * about.f_frsize if about.f_blocks else sys.maxsize
+        return SYSTEM.room(str(self._nearest()))
 
     def device(self) -> int:
         """The file system that the folder lies on, or will lie on. Raises OSError."""
@@ -93,12 +92,16 @@ class Shoot:
         """Whether the system says that we may write in the folder, or make it."""
         return os.access(self._nearest(), os.W_OK | os.X_OK)
 
-    def paths(self) -> Iterator[tuple[str, bool]]:
+    def paths(self, closed: Callable[[str], object] = lambda _: None) -> Iterator[tuple[str, bool]]:
         """Every path below the folder, and whether it is a folder; what is hidden is left out.
 
-        Links are named and not followed. Folders that cannot be listed are passed over.
+        Links are named and not followed. closed is told of each folder that cannot be listed.
         """
-        for folder, folders, names in os.walk(self.root):
+
+        def told(error: OSError) -> None:
+            closed(os.path.relpath(error.filename, self.root).replace(os.sep, "/"))
+
+        for folder, folders, names in os.walk(self.root, onerror=told):
             below = os.path.relpath(folder, self.root)
             if below == ".":
                 folders[:] = [name for name in folders if name != HIDDEN]
@@ -128,9 +131,13 @@ class Shoot:
 
     # ---- reading ---------------------------------------------------------------------------
 
-    def stream(self, path: str) -> Stream:
-        """The file, to be read from its first byte on. Raises OSError."""
-        return Stream(self.at(path))
+    def stream(self, path: str, *, past: bool = False) -> Stream:
+        """The file, to be read from its first byte on; past the system's cache or not. Raises OSError."""
+        return Stream(self.at(path), past=past)
+
+    def measured(self, path: str, tick: Callable[[int], None] | None = None) -> Measured:
+        """The whole file, read past the system's cache. Raises OSError."""
+        return measured(self.stream(path, past=True), tick)
 
     def size(self, path: str) -> int | None:
         """The bytes of a plain file; None where there is none of that name."""
@@ -146,16 +153,19 @@ class Shoot:
 
     def holds(
         self, path: str, count: int, sha256: str, tick: Callable[[int], None] | None = None
-    ) -> bool:
-        """Whether a plain file of these bytes is there; tick is told of each block that was read.
+    ) -> Held:
+        """Whether a plain file of these bytes is there, read past the system's cache.
 
-        Raises OSError where it cannot be read.
+        tick is told of each block that was read. Raises OSError where it cannot be read.
         """
         if self.size(path) != count:
-            return False
-        with self.stream(path) as stream:
-            stream.past_the_cache()
-            return digest(stream, tick) == (count, sha256)
+            return Held.NO
+        found = self.measured(path, tick)
+        return Held.of(same=(found.count, found.sha256) == (count, sha256), sure=found.sure)
+
+    def disk(self) -> Disk:
+        """Where the folder lies, or will lie. Raises OSError."""
+        return SYSTEM.disk(str(self._nearest()))
 
     def unfinished(self, number: int) -> str:
         """The path of an unfinished file."""
@@ -414,10 +424,9 @@ def _end_of(name: str, most: int) -> str:
 
 def _refuse_other(path: str, known: tuple[int, str]) -> None:
     """Raises OSError where the file, read from its disk, is not what is known of it."""
-    with Stream(path) as stream:
-        stream.past_the_cache()
-        if digest(stream) != known:
-            raise OSError(errno.EIO, "a file did not come back to the card as it was", path)
+    found = measured(Stream(path, past=True))
+    if (found.count, found.sha256) != known:
+        raise OSError(errno.EIO, "a file did not come back to the card as it was", path)
 
 
 def remove_from_card(path: str) -> None:

@@ -205,8 +205,7 @@ def _blocks(source: Path) -> Iterator[memoryview]:
 
 def _measured(path: Path) -> tuple[int, str]:
     """Bytes and SHA-256, read from the disk rather than from memory where the system lets us."""
-    with Stream(str(path)) as stream:
-        stream.past_the_cache()
+    with Stream(str(path), past=True) as stream:
         return digest(stream)
 
 

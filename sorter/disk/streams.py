@@ -7,33 +7,37 @@ from __future__ import annotations
 
 import errno
 import hashlib
+import mmap
 import os
 import stat
-import sys
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from typing import Final, Self
+
+from sorter.disk.systems import SYSTEM
+from sorter.disk.systems.system import PAGE, Opened
 
 BLOCK: Final = 1024 * 1024
 """Bytes asked for at once. Larger blocks were no faster on two cores, smaller ones were."""
-
-_FLAGS: Final = os.O_RDONLY | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK
-_NO_CACHE: Final = 48  # F_NOCACHE of <fcntl.h> on macOS, which Python does not name
 
 
 class Stream:
     """A plain file open for reading, never through a link.
 
-    size, modified_ns: as the file system told them when it was opened. Raises OSError where it
-    cannot be opened or is no plain file.
+    past: it is to be read past the system's cache; `sure` tells whether it is. Asked for that, a file
+    has to be forced to the disk before. size, modified_ns: as the file system told them when it was
+    opened. Raises OSError where it cannot be opened or is no plain file.
     """
 
-    __slots__ = ("_handle", "modified_ns", "size")
+    __slots__ = ("_opened", "_path", "modified_ns", "size")
 
-    def __init__(self, path: str) -> None:
-        self._handle = os.open(path, _FLAGS)
-        about = os.fstat(self._handle)
+    def __init__(self, path: str, *, past: bool = False) -> None:
+        self._path = path
+        handle = SYSTEM.open_past(path) if past else Opened(handle=os.open(path, SYSTEM.READING))
+        self._opened = handle
+        about = os.fstat(handle.handle)
         if not stat.S_ISREG(about.st_mode):
-            os.close(self._handle)
+            os.close(handle.handle)
             raise OSError(errno.EINVAL, "not a plain file", path)
         self.size = about.st_size
         self.modified_ns = about.st_mtime_ns
@@ -42,7 +46,12 @@ class Stream:
         return self
 
     def __exit__(self, *_: object) -> None:
-        os.close(self._handle)
+        os.close(self._opened.handle)
+
+    @property
+    def sure(self) -> bool:
+        """Whether what is read comes from the disk; else perhaps from the system's memory."""
+        return self._opened.sure
 
     def blocks(self) -> Iterator[memoryview]:
         """The file's bytes in order, up to where the system says that it ends.
@@ -54,41 +63,56 @@ class Stream:
         Where more was asked for than the file had when it was opened, and exactly that came, that was
         its end: it is not asked for again. A small file takes one request then.
         """
-        memory = memoryview(bytearray(min(BLOCK, self.size + 1)))
+        memory = _pages.pop() if _pages else _new_pages()
+        try:
+            wanted = min(BLOCK, -(-(self.size + 1) // PAGE) * PAGE)
+            yield from self._filled(memory[:wanted])
+        finally:
+            _pages.append(memory)
+
+    def _filled(self, memory: memoryview) -> Iterator[memoryview]:
         at = 0
         while count := self._fill(memory, at):
+            if self._opened.direct and count % PAGE and at + count < self.size:
+                count -= count % PAGE  # the next request begins at a page too
+                if not count:
+                    self._refused()
+                    continue
             yield memory[:count]
             at += count
             if at == self.size and count < len(memory):
                 return
 
-    def past_the_cache(self) -> None:
-        """What is read next comes from the disk, where the system lets us ask for that.
-
-        Pages that were not yet written stay, so the file has to be forced to the disk before.
-        """
-        if sys.platform == "darwin":
-            import fcntl  # noqa: PLC0415  not on every system
-
-            fcntl.fcntl(self._handle, _NO_CACHE, 1)
-        elif hasattr(os, "posix_fadvise"):
-            os.posix_fadvise(self._handle, 0, 0, os.POSIX_FADV_DONTNEED)
-
     def _fill(self, memory: memoryview, at: int) -> int:
         try:
-            return _read_at(self._handle, memory, at)
-        except OSError:
-            return _read_at(self._handle, memory, at)
+            return _read_at(self._opened.handle, memory, at)
+        except OSError as error:
+            if self._opened.direct and error.errno == errno.EINVAL:
+                self._refused()
+            return _read_at(self._opened.handle, memory, at)
+
+    def _refused(self) -> None:
+        """The file takes no direct reads after all, and is opened otherwise. Raises OSError."""
+        again = SYSTEM.open_past(self._path, direct=False)
+        one, two = os.fstat(self._opened.handle), os.fstat(again.handle)
+        if not os.path.samestat(one, two):
+            os.close(again.handle)
+            raise OSError(errno.ESTALE, os.strerror(errno.ESTALE), self._path)
+        os.close(self._opened.handle)
+        self._opened = again
+
+
+_pages: Final[list[memoryview]] = []
+"""Memory that no stream uses just now. It begins at a page, as direct reads need it."""
+
+
+def _new_pages() -> memoryview:
+    return memoryview(mmap.mmap(-1, BLOCK))
 
 
 def _read_at(handle: int, memory: memoryview, at: int) -> int:
-    """How many bytes from there on are in the memory now."""
-    if hasattr(os, "preadv"):
-        return os.preadv(handle, [memory], at)
-    os.lseek(handle, at, os.SEEK_SET)  # Windows has neither of the two
-    data = os.read(handle, len(memory))
-    memory[: len(data)] = data
-    return len(data)
+    """How many bytes from there on are in the memory now. The one place where whole files are read."""
+    return SYSTEM.read_at(handle, memory, at)
 
 
 def digest(stream: Stream, tick: Callable[[int], None] | None = None) -> tuple[int, str]:
@@ -103,3 +127,19 @@ def digest(stream: Stream, tick: Callable[[int], None] | None = None) -> tuple[i
         if tick is not None:
             tick(len(block))
     return count, hashed.hexdigest()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """What a file gave. sure: it came from the disk; else perhaps from memory."""
+
+    count: int
+    sha256: str
+    sure: bool
+
+
+def measured(stream: Stream, tick: Callable[[int], None] | None = None) -> Measured:
+    """What the stream gives, and whether that comes from the disk. It is closed then. Raises OSError."""
+    with stream:
+        count, sha256 = digest(stream, tick)
+        return Measured(count=count, sha256=sha256, sure=stream.sure)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
 
@@ -57,3 +58,28 @@ class Listing:
     files: tuple[CardFile, ...]
     litter: int = 0
     folders_closed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drift:
+    """TEMPORARY until the listing branch lands."""
+
+    new: tuple[str, ...] = ()
+    changed: tuple[str, ...] = ()
+    vanished: tuple[str, ...] = ()
+    closed: tuple[str, ...] = ()
+    thrown: tuple[str, ...] = ()
+
+    def __bool__(self) -> bool:
+        return any((self.new, self.changed, self.vanished, self.closed, self.thrown))
+
+
+def differences(before: Listing, after: Listing, gone: AbstractSet[str]) -> Drift:
+    one = {file.path: file for file in before.files}
+    two = {file.path: file for file in after.files}
+    return Drift(
+        new=tuple(sorted(two.keys() - one.keys())),
+        changed=tuple(sorted(p for p in one.keys() & two.keys() if one[p] != two[p])),
+        vanished=tuple(sorted(one.keys() - two.keys() - gone)),
+        closed=tuple(sorted(set(after.folders_closed) - set(before.folders_closed))),
+    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import IntEnum, StrEnum
 
 from sorter.model.row import Row
 
@@ -56,6 +56,38 @@ class State(StrEnum):
     PLACED = "placed"
     FAILED = "failed"
     LEFT = "left"
+
+
+class Held(IntEnum):
+    """Whether a file, read whole, holds the bytes that it is to hold.
+
+    perhaps: it does, but what was read may have come from the system's memory and not from the disk.
+    """
+
+    NO = 0
+    PERHAPS = 1
+    SURE = 2
+
+    @classmethod
+    def of(cls, *, same: bool, sure: bool) -> Held:
+        """What one reading tells. sure: it came from the disk."""
+        return cls.NO if not same else cls.SURE if sure else cls.PERHAPS
+
+
+class Stays(StrEnum):
+    """Why a file that is to be moved is still on the card.
+
+    changed: it holds other bytes there than those that were carried. locked: the system does not let
+    it be read or removed. lacking: a file of its frame is not verified in each copy that is to exist.
+    memory: one of the readings came perhaps from the system's memory. second: the second copy could
+    not be made.
+    """
+
+    CHANGED = "changed"
+    LOCKED = "locked"
+    LACKING = "lacking"
+    MEMORY = "memory"
+    SECOND = "second"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

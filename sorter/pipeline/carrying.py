@@ -32,21 +32,19 @@ LOST: Final = "it was not on the card any more when the ingest went on"
 class Looked:
     """What an ingest found before it carries anything.
 
-    stored: entries of a stopped plan that are to be carried and can be. goes_on: the ingest that they
-    are of; 0 for none. moves: whether this is a move.
+    stored: entries of a stopped plan that are to be carried and can be. again: these and others that
+    are carried to the places that they have. goes_on: the ingest that stored are of; 0 for none.
+    moves: whether this is a move. rereads: whether the card is read a second time.
     """
 
     listing: Listing
     comparison: Comparison
     stored: tuple[Entry, ...]
+    again: tuple[Entry, ...]
     plan: Plan
     goes_on: int
     moves: bool
-
-    @property
-    def again(self) -> tuple[Entry, ...]:
-        """Entries that are carried to the places that they have: stopped, or gone missing."""
-        return (*self.stored, *self.comparison.missing.values())
+    rereads: bool
 
 
 class Carrying:
@@ -66,6 +64,8 @@ class Carrying:
         does.
         """
         lead = Target(self._shoot, ledger, another_name)
+        lead.outcome.held.update(self._looked.comparison.held)
+        lead.outcome.twice.update(self._looked.comparison.original)
         if self._no_room is not None:
             lead.fail(self._no_room)
         if self._second:
@@ -132,19 +132,41 @@ class Carrying:
         runs = frozenset({new_run, self._looked.goes_on})
         counted = Counted(ticks.carrying)
         targets = self._targets(lead)
-        with Carrier(self._card, targets, counted.add) as carrier:
+        lacks = self._second is not None and self._second.target is None
+        rereads = self._looked.rereads
+        with Carrier(self._card, targets, counted.add, lacks=lacks, rereads=rereads) as carrier:
             carrier.expect(each.row.bytes for each in self._looked.plan.placements)
             carrier.recover()
             entries = lead.ledger.entries()
             waiting = self._to_carry(entries, new_run)
             self._lose(lead, _lost(entries, waiting, runs))
             jobs = self._jobs(lead, entries, waiting)
-            counted.expect(sum(job.entry.row.bytes for job in jobs))
-            # What failed once may belong to an older ingest, and frees the card of its frame now.
-            carrier.carry(jobs, runs=runs | {entry.run for entry in waiting})
+            leaving = self._leaving(entries, waiting, runs)
+            counted.expect(sum(self._size(job, leaving) for job in jobs))
+            carrier.carry(jobs, leaving=leaving)
         ended = {target: self._end(target, lead, runs) for target in targets}
         check_any(targets)
         return self._report(lead, runs, ended)
+
+    def _size(self, job: Job, leaving: frozenset[int]) -> int:
+        """How many bytes of the card are read for it: what leaves is read a second time, or a third."""
+        is_read = 1 + self._looked.rereads + (job.entry.number in leaving)
+        return job.entry.row.bytes * (is_read if job.copy is None else 1)
+
+    def _leaving(
+        self, entries: Iterable[Entry], waiting: Iterable[Entry], runs: frozenset[int]
+    ) -> frozenset[int]:
+        """What may leave the card: all of the ingests that are carried now, where they are moves.
+
+        What failed once may belong to an older ingest, and frees the card of its frame now. And where
+        this is a move, so may what an older move could not remove.
+        """
+        own = runs | {entry.run for entry in waiting}
+        there = self._looked.comparison.there.values() if self._looked.moves else ()
+        late = {entry.number for entry in there}
+        return frozenset(
+            e.number for e in entries if e.moves and (e.run in own or e.number in late)
+        )
 
     def _lose(self, lead: Target, lost: list[Entry]) -> None:
         lead.ledger.note(lost)
@@ -206,13 +228,19 @@ class Carrying:
         there = {entry.number for entry in found.there.values()}
         there |= {entry.number for entry in (*self._looked.stored, *found.failed.values())}
         entries = tuple(e for e in ended[lead] if e.run in runs or e.number in there)
+        again = {entry.number for entry in self._looked.again} | self._looked.plan.again
+        lost = {entry.number for entry in found.bad.values()} - again
         return Report(
             entries=entries,
             new=tuple(outcome.placed),
             failed=tuple(entry for entry in entries if entry.state is State.FAILED),
             differing=tuple(outcome.differing),
             edited=tuple(found.edited.values()),
-            changed=tuple(found.changed.values()),
+            changed=tuple(e for p, e in found.changed.items() if e.number not in lost),
+            lost=tuple(e for e in found.bad.values() if e.number in lost),
+            held=outcome.held,
+            twice=outcome.twice,
+            gone=tuple(outcome.gone),
             kept=tuple(outcome.kept),
             closed=self._looked.listing.folders_closed,
             litter=self._looked.listing.litter,

@@ -24,7 +24,7 @@ from sorter.planning import names
 from sorter.planning.places import another_name
 from sorter.reading.reference import read_reference
 from sorter.writing.ledger import Ledger
-from sorter.writing.target import Target, check_any, stopping_clearly
+from sorter.writing.target import Carried, Target, check_any, stopping_clearly
 
 CHANGED: Final = "putting its Exif back would have changed the picture, and was left out"
 
@@ -179,7 +179,7 @@ class Keeper:
             self.ledger.drop_results(entry.number for entry in lost)
         if instead:
             self._set_aside(finished.number, instead)
-        self._target.settle([(entry, "")], None)
+        self._target.settle([Carried(entry=entry)], None)
         self._target.flush()
         check_any([self._target])
         placed = self._target.outcome.placed[-1]

@@ -18,16 +18,20 @@ from sorter.errors import (
     BadPattern,
     BadShoot,
     CardEmpty,
+    CardGone,
+    CardNotReadable,
     NoShoot,
 )
 from sorter.manifest.rows import make_rows, spelled
-from sorter.model.card import Listing
+from sorter.model.advice import Places
+from sorter.model.card import Drift, Listing, differences
 from sorter.model.correction import Correction
 from sorter.model.frame import ReadFile
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.sequence import Account
 from sorter.pipeline.carrying import Carrying, Looked
 from sorter.pipeline.checking import apart_from, check_account, default_jobs
+from sorter.pipeline.places import places_of
 from sorter.pipeline.recording import RECORDS, new_ledger, refuse_foreign_lists
 from sorter.pipeline.scanning import Tick, accounted, reading_of, unread_files
 from sorter.pipeline.second import Second
@@ -37,7 +41,7 @@ from sorter.planning.lateness import too_late
 from sorter.planning.numbering import numbers_for
 from sorter.planning.places import About, Naming, Standing, make_plan
 from sorter.planning.presses import beside, joined
-from sorter.writing.compare import Comparison, compare, size_to_compare
+from sorter.writing.compare import Comparison, compare, look_again, size_to_compare
 from sorter.writing.ledger import Ledger, Run
 from sorter.writing.target import stopping_clearly
 
@@ -88,15 +92,27 @@ class Ingest:
         """Every placement that carry is to carry out, those of stopped runs first."""
         changed = [each for number, each in self.plan.updated if number in self.plan.again]
         new = [each for each in self.plan.placements if each.row.destination]
-        return (*(entry.placement for entry in self._looked.again), *changed, *new)
+        return (*(entry.placement for entry in self._again), *changed, *new)
 
     @property
     def there(self) -> int:
         """How many files of the card are in the shoot already, byte by byte."""
+        return sum(e.number in self._comparison.held for e in self._comparison.there.values())
+
+    @property
+    def finishing(self) -> tuple[Entry, ...]:
+        """What an earlier move carried and could not take off the card; it leaves now, if this is one."""
         found = self._comparison
-        other = {*found.missing, *found.changed, *found.edited}
-        placed = (path for path, entry in found.there.items() if entry.state is State.PLACED)
-        return sum(path not in other for path in placed)
+        late = (
+            e for e in found.there.values() if e.moves and not e.gone and e.number in found.held
+        )
+        return tuple(late) if self.would_move and self.goes_on is None else ()
+
+    @property
+    def staying(self) -> int:
+        """How many files are in the shoot already, and stay on the card: no move brought them."""
+        found = self._comparison
+        return sum(e.number in found.held and not e.moves for e in found.there.values())
 
     @property
     def unread(self) -> tuple[Placement, ...]:
@@ -140,6 +156,7 @@ class Ingest:
             self._look_afresh(ticks)
         else:
             self._listing = self._listed()
+            self._comparison = self._looked_again(self.goes_on, ticks.comparing)
         needed = {each.row.destination.rpartition("/")[0] for each in self.waiting}
         for shoot in (self._shoot, *([self.second.shoot] if self.second else [])):
             shoot.refuse_obstacles(needed, RECORDS)
@@ -240,18 +257,32 @@ class Ingest:
             return Comparison()
         captured = {row.source: row.captured for row in make_rows(account)}
         files = self._listing.files
-        with stopping_clearly(self._shoot):
-            found = compare(
-                self._card,
-                self._shoot,
-                files=files,
-                captured=lambda path: captured.get(path, ""),
-                marks={file.path: file.mark for file in _files(account)},
-                entries=known,
-                tick=Counted(tick, size_to_compare(files, known)).add,
-            )
+        found = compare(
+            self._card,
+            self._shoot,
+            files=files,
+            captured=lambda path: captured.get(path, ""),
+            marks={file.path: file.mark for file in _files(account)},
+            entries=known,
+            tick=Counted(tick, size_to_compare(files, known)).add,
+        )
         if self.second:
-            self.second.compare(entry.number for entry in found.there.values())
+            self.second.compare((e.number for e in found.there.values()), lambda _: None)
+        return found
+
+    def _looked_again(self, run: Run, tick: Tick) -> Comparison:
+        """What the stopped run has carried, read again: it may be gone or spoiled since."""
+        placed = [e for e in self._known() if e.run == run.run and e.state is State.PLACED]
+        size = sum(entry.row.bytes for entry in placed) * (1 if run.moves else 2)
+        found = look_again(
+            self._card,
+            self._shoot,
+            files=self._listing.files,
+            entries=placed,
+            tick=Counted(tick, size).add,
+        )
+        if self.second:
+            self.second.compare((entry.number for entry in placed), lambda _: None)
         return found
 
     @property
@@ -262,8 +293,22 @@ class Ingest:
             stored=self._stored,
             plan=self.plan,
             goes_on=self.goes_on.run if self.goes_on else 0,
+            again=self._again,
             moves=self.would_move,
+            rereads=self._wishes.rereads,
         )
+
+    @property
+    def _again(self) -> tuple[Entry, ...]:
+        """What is carried to the places that it has: not carried yet, or gone missing.
+
+        Of a stopped run also what is spoiled: it gets a name beside. Not what the card has no more.
+        """
+        found = self._comparison
+        if self.goes_on is None:
+            return (*self._stored, *found.missing.values())
+        bad = (entry for entry in found.bad.values() if self._is_on_card(entry))
+        return (*self._stored, *bad)
 
     # ---- carrying ----------------------------------------------------------------------------
 
@@ -280,10 +325,34 @@ class Ingest:
             self.goes_on, self._stored = None, ()
             self._look_afresh(ticks)
             report = self._carry_plan(ticks).after(report)
-        return report
+        return self._with_last_look(report)
+
+    def _with_last_look(self, report: Report) -> Report:
+        """The card is listed once more: what came, changed or went meanwhile is in no copy."""
+        drift: Drift | None = None
+        with suppress(CardGone, CardNotReadable):
+            after = self._listed_at_all()
+            gone = {entry.row.source for entry in report.gone}
+            drift = differences(self._listing, after, gone)
+        return replace(report, drift=drift, places=self._places())
+
+    def _listed_at_all(self) -> Listing:
+        """The card's files; none where it holds none, or none any more."""
+        self._card.expect_root()
+        try:
+            return self._card.listing()
+        except CardEmpty:
+            return Listing(files=())
+
+    def _places(self) -> Places:
+        """Which of card, shoot and second copy lie on one disk."""
+        second = self.second.shoot if self.second else None
+        return places_of(self._card, self._shoot, second)
 
     def _has_more(self, report: Report) -> bool:
         """Whether the card holds files that the plan which was gone on with does not know."""
+        if self._comparison.other:
+            return True
         known = {(entry.row.source, entry.row.bytes) for entry in report.entries}
         if any((file.path, file.size) not in known for file in self._listing.files):
             return True
@@ -309,9 +378,9 @@ class Ingest:
             self._shoot.prepare()  # also where the folders were lost: who copies may leave empty ones out
         if self._ledger is None:
             self._ledger = self._open.enter_context(new_ledger(self._shoot))
-        missing = self._comparison.missing.values()
-        if missing:
-            self._ledger.note(replace(entry, state=State.PLANNED) for entry in missing)
+        again = [entry for entry in self._again if entry.state is State.PLACED]
+        if again:
+            self._ledger.note(replace(entry, state=State.PLANNED) for entry in again)
         if self.plan.placements or self.plan.updated:
             root = str(self._card.root.absolute())
             self._new_run = self._ledger.add_run(root, self.plan, moves=self._wishes.moves)

@@ -6,7 +6,7 @@ that it has in the shoot's. What its disk has against it does not stop the work 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -19,8 +19,9 @@ from sorter.pipeline.recording import new_ledger, refuse_foreign_lists
 from sorter.pipeline.room import no_room
 from sorter.pipeline.wishes import SecondCopy
 from sorter.planning.places import another_name
-from sorter.writing.compare import Comparison, judge_copy
+from sorter.writing.compare import Comparison, judge_copies
 from sorter.writing.ledger import Ledger, strangers
+from sorter.writing.reading import readers
 from sorter.writing.target import Outcome, Target
 
 
@@ -35,11 +36,11 @@ class Second:
         check_beside(root, card=card)
         check_apart_from(root, shoot)
         self.shoot = Shoot(root)
-        self._beside = shoot
         self.target: Target | None = None
         self.comparison = Comparison()
         self._ledger: Ledger | None = None
         self._failure: SorterError | None = None
+        self._bad: tuple[Entry, ...] = ()
 
     @property
     def failure(self) -> SorterError | None:
@@ -61,20 +62,20 @@ class Second:
             return
         refuse_strangers(self.shoot, known, self._ledger.entries())
 
-    def compare(self, numbers: Iterable[int]) -> None:
+    def compare(self, numbers: Iterable[int], tick: Callable[[int], None]) -> None:
         """The copies of these files are read and held against their digests."""
         wanted = set(numbers)
         try:
-            for entry in self._placed():
-                if entry.number in wanted:
-                    judge_copy(self.shoot, entry.row.source, entry, self.comparison)
-        except OSError as error:
-            self._failure = ShootNotWritable(f"{self.shoot.root}: {error.strerror}.")
+            placed = [(str(e.number), e) for e in self._placed() if e.number in wanted]
+            with readers() as pool:
+                judge_copies(self.shoot, placed, self.comparison, tick, pool)
+        except SorterError as error:  # a folder of it is a link now, or its ledger cannot be read
+            self._failure = self._failure or error
 
     def lacking(self, known: Iterable[Entry], waiting: frozenset[int]) -> tuple[Entry, ...]:
         """What the shoot has, or is to get now, and is not here. waiting: what it is to get."""
-        bad = (*self.comparison.missing.values(), *self.comparison.changed.values())
-        has = {entry.number for entry in self._placed()} - {entry.number for entry in bad}
+        bad = {entry.number for entry in self.comparison.bad.values()}
+        has = {entry.number for entry in self._placed()} - bad
         return tuple(
             entry
             for entry in known
@@ -112,11 +113,13 @@ class Second:
             self._failure = error
         else:
             self.target = Target(self.shoot, self._ledger, another_name)
+            self.target.outcome.held.update(self.comparison.held)
 
     def _follow(self, own: Ledger, lead: Ledger) -> None:
         own.follow(lead)
-        bad = (*self.comparison.missing.values(), *self.comparison.changed.values())
+        bad = self.comparison.bad.values()
         own.note(replace(entry, state=State.PLANNED) for entry in bad)
+        self._bad = tuple(self.comparison.changed.values())
         self.comparison = replace(self.comparison, missing={}, changed={})
 
     def wanted(self, lead: Iterable[Entry], waiting: frozenset[int]) -> dict[int, Entry]:
@@ -161,18 +164,12 @@ class Second:
             entries=entries,
             new=tuple(outcome.placed),
             edited=tuple(self.comparison.edited.values()),
+            changed=self._bad,
+            held=outcome.held,
             differing=tuple(outcome.differing),
             failed=tuple(entry for entry in entries if entry.state is State.FAILED),
             failure=self.failure,
-            beside=self._lies_beside(),
         )
-
-    def _lies_beside(self) -> bool:
-        """Whether one disk holds both, as far as the system tells."""
-        try:
-            return self.shoot.device() == self._beside.device()
-        except OSError:
-            return False
 
     def _entries(self) -> tuple[Entry, ...]:
         """Every file as its ledger knows it; none where that cannot be read any more."""

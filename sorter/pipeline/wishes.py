@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
 from sorter.errors import SorterError
+from sorter.model.advice import Copy, Evidence, Places
+from sorter.model.card import Drift
 from sorter.model.correction import Correction
 from sorter.model.damage import DAMAGES
 from sorter.model.kinds import Role
-from sorter.model.plan import Entry, State
+from sorter.model.plan import Entry, Held, State, Stays
 from sorter.pipeline.scanning import Tick
 from sorter.planning import pattern
 from sorter.settings import Settings
@@ -24,7 +27,7 @@ class Wishes:
     """What the user asked for. folder: the pattern of folder names. name: for that pattern.
 
     looks: the pictures decide too what belongs together. backup: where a second copy is to lie; None
-    for none.
+    for none. rereads: the card is read a second time, past the system's cache, and compared.
     """
 
     settings: Settings = field(default_factory=Settings)
@@ -34,6 +37,7 @@ class Wishes:
     moves: bool = False
     looks: bool = False
     backup: Path | None = None
+    rereads: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,28 +74,35 @@ class Counted:
 class SecondCopy:
     """How it stands with the second copy of what an ingest is about.
 
-    entries: as its ledger knows them. new: those that this run carried. edited, changed, differing:
-    as of a report. failure: what stopped the work there. beside: it lies on the shoot's own disk.
+    entries: as its ledger knows them. new: those that this run carried. edited, lost, differing, held:
+    as of a report. failure: what stopped the work there.
     """
 
     folder: Path
     entries: tuple[Entry, ...] = ()
     new: tuple[Entry, ...] = ()
     edited: tuple[Entry, ...] = ()
+    changed: tuple[Entry, ...] = ()
+    lost: tuple[Entry, ...] = ()
     differing: tuple[Entry, ...] = ()
     failed: tuple[Entry, ...] = ()
+    held: Mapping[int, Held] = field(default_factory=dict)
     failure: SorterError | None = None
-    beside: bool = False
 
     @property
     def verified(self) -> int:
-        """How many files are there with exactly the bytes that the card gave."""
-        return _verified(self.entries, self.edited)
+        """How many files are there, read back in this run, with exactly the bytes that the card gave."""
+        return _held(self.entries, self.held, Held.PERHAPS)
+
+    @property
+    def unsure(self) -> int:
+        """How many of these were read back perhaps from memory."""
+        return self.verified - _held(self.entries, self.held, Held.SURE)
 
     @property
     def is_whole(self) -> bool:
         """Whether all of it went well."""
-        return not (self.failure or self.edited or self.failed)
+        return not (self.failure or self.edited or self.failed or self.lost)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,8 +111,13 @@ class Report:
 
     entries: every file of the card that the shoot knows. new: those that this run carried.
     failed: not carried; differing: those of them whose copies came out wrong. edited, changed:
-    copies that were changed since, sidecars and others. kept: moved files that are still on the
-    card. closed: folders of the card that could not be listed. litter: what was passed over.
+    copies that were changed since, sidecars and others. lost: copies of an earlier run that are gone,
+    or hold other bytes, and are not on the card any more. held: by number, which copies this run read
+    back; twice: which files of the card it read past the cache and found equal to what was carried.
+    gone: files that it took off the card. kept: those that were to be moved and are still there.
+    closed: folders of the card that could not be listed. litter: what was passed over. drift: how the
+    card differs at the end from what it was; None where it could not be listed again. thrown: pictures
+    in a trash on it. places: whether card, shoot and second copy lie on one disk.
     failure: what stopped the work in the shoot, while the second copy went on.
     """
 
@@ -111,23 +127,55 @@ class Report:
     differing: tuple[Entry, ...] = ()
     edited: tuple[Entry, ...] = ()
     changed: tuple[Entry, ...] = ()
-    kept: tuple[Entry, ...] = ()
+    lost: tuple[Entry, ...] = ()
+    held: Mapping[int, Held] = field(default_factory=dict)
+    twice: Mapping[int, Held] = field(default_factory=dict)
+    gone: tuple[Entry, ...] = ()
+    kept: tuple[tuple[Entry, Stays], ...] = ()
     closed: tuple[str, ...] = ()
     litter: int = 0
     moves: bool = False
+    drift: Drift | None = None
+    thrown: tuple[str, ...] = ()
+    places: Places = field(default_factory=Places)
     failure: SorterError | None = None
     second: SecondCopy | None = None
 
     @property
     def verified(self) -> int:
-        """How many files are in the shoot with exactly the bytes that the card gave."""
-        return _verified(self.entries, self.edited)
+        """How many files are in the shoot, read back in this run, with exactly what the card gave."""
+        return _held(self.entries, self.held, Held.PERHAPS)
 
     @property
-    def moved(self) -> tuple[Entry, ...]:
-        """What this run carried and took off the card."""
-        kept = {entry.number for entry in self.kept}
-        return tuple(entry for entry in self.new if entry.moves and entry.number not in kept)
+    def unsure(self) -> int:
+        """How many of these were read back perhaps from memory."""
+        return self.verified - _held(self.entries, self.held, Held.SURE)
+
+    @property
+    def reread(self) -> int:
+        """How many of the card's files were read past the cache and are equal to what was carried."""
+        return sum(self.twice.get(entry.number, Held.NO) is Held.SURE for entry in self.entries)
+
+    @property
+    def evidence(self) -> Evidence:
+        """What this run saw of the card and its copies."""
+        drift, second = self.drift or Drift(), self.second
+        left = {entry.number for entry in (*self.failed, *self.left)}
+        return Evidence(
+            files=sum(entry.number not in left for entry in self.entries),
+            moved=len(self.gone),
+            listed=self.drift is not None,
+            new=len(drift.new),
+            changed=len(drift.changed),
+            vanished=len(drift.vanished),
+            uncarried=len(self.failed),
+            closed=len({*self.closed, *drift.closed}),
+            links=len(self.left),
+            thrown=len({*self.thrown, *drift.thrown}),
+            shoot=_copy(self),
+            second=None if second is None else _copy(second),
+            places=self.places,
+        )
 
     @property
     def left(self) -> tuple[Entry, ...]:
@@ -156,11 +204,19 @@ class Report:
                 second,
                 new=(*before.second.new, *second.new),
                 differing=(*before.second.differing, *second.differing),
+                changed=(*before.second.changed, *second.changed),
+                lost=(*before.second.lost, *second.lost),
+                held={**before.second.held, **second.held},
             )
         return replace(
             self,
             new=(*before.new, *self.new),
             differing=(*before.differing, *self.differing),
+            changed=(*before.changed, *self.changed),
+            lost=(*before.lost, *self.lost),
+            held={**before.held, **self.held},
+            twice={**before.twice, **self.twice},
+            gone=(*before.gone, *self.gone),
             kept=(*before.kept, *self.kept),
             second=second,
         )
@@ -170,18 +226,24 @@ class Report:
         """Whether every file of the card could be read, and is in the shoot as it was."""
         troubled = (self.failed, self.edited, self.changed, self.kept, self.closed, self.left)
         second = self.second is None or self.second.is_whole
-        return second and not any(troubled) and not self.unread and not self.failure
+        still = self.drift is not None and not self.drift
+        return second and still and not any(troubled) and not self.unread and not self.failure
 
     @property
     def has_differing(self) -> bool:
-        """Whether a copy came out wrong, twice."""
-        return bool(self.differing or (self.second and self.second.differing))
+        """Whether a copy came out wrong, twice, or is wrong and cannot be made again."""
+        both = (self, self.second) if self.second else (self,)
+        return any(each.differing or each.lost for each in both)
 
     @property
     def failures(self) -> tuple[SorterError, ...]:
         """What stopped the work in one of the folders."""
         both = (self.failure, self.second and self.second.failure)
         return tuple(failure for failure in both if failure)
+
+
+def _copy(of: Report | SecondCopy) -> Copy:
+    return Copy(verified=of.verified, unsure=of.unsure, stopped=of.failure is not None)
 
 
 def _is_damaged(entry: Entry) -> bool:
@@ -191,6 +253,5 @@ def _is_damaged(entry: Entry) -> bool:
     return any(damage in text for damage in DAMAGES for text in said)
 
 
-def _verified(entries: tuple[Entry, ...], edited: tuple[Entry, ...]) -> int:
-    not_so = {entry.number for entry in edited}
-    return sum(e.state is State.PLACED and e.number not in not_so for e in entries)
+def _held(entries: tuple[Entry, ...], held: Mapping[int, Held], least: Held) -> int:
+    return sum(e.state is State.PLACED and held.get(e.number, Held.NO) >= least for e in entries)

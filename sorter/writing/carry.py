@@ -42,13 +42,24 @@ class Carrier:
     """Carries files into one shoot, or into two; for one call of carry, in a with statement.
 
     targets: the shoot first, which files of a move are taken into. card: where a move takes them
-    from; None where nothing is moved.
+    from; None where nothing is moved. lacks: another copy is to exist, and cannot be made: then
+    nothing leaves the card. rereads: each file of the card is read a second time.
     """
 
-    def __init__(self, card: Card | None, targets: Sequence[Target], tick: Tick) -> None:
+    def __init__(
+        self,
+        card: Card | None,
+        targets: Sequence[Target],
+        tick: Tick,
+        *,
+        lacks: bool = False,
+        rereads: bool = False,
+    ) -> None:
         self._targets = tuple(targets)
-        self._copier = Copier(self._targets, tick)
-        self._move = None if card is None else Move(card, self._targets, self._copier)
+        self._copier = Copier(self._targets, tick, rereads=rereads)
+        self._move = None
+        if card is not None:
+            self._move = Move(card, self._targets, self._copier, tick, lacks=lacks)
         self._workers = ThreadPoolExecutor(WORKERS, thread_name_prefix="carrying")
 
     def __enter__(self) -> Self:
@@ -68,10 +79,10 @@ class Carrier:
             target.recover(self._move)
         check_any(self._targets)
 
-    def carry(self, jobs: Iterable[Job], *, runs: frozenset[int]) -> None:
+    def carry(self, jobs: Iterable[Job], *, leaving: frozenset[int] = frozenset()) -> None:
         """Carries all of them, in their order, and removes from the card what was to be moved.
 
-        runs: the ingests that these files are of. Raises CardGone, and what the first target that
+        leaving: the numbers of the files that may leave the card now. Raises CardGone, and what the first target that
         failed has against it where all of them did: NoRoom, ShootNotWritable, LedgerDamaged. All
         that was noted stays good; the next run goes on from there.
         """
@@ -84,8 +95,8 @@ class Carrier:
             raise
         self._halt()
         _tidy_up(target for target in self._targets if target.failure is not None)
-        if self._move and not any(target.failure for target in self._targets):
-            self._move.empty_card(runs)
+        if self._move:
+            self._move.empty_card(leaving)
             check_any(self._targets)
 
     def _halt(self) -> None:
@@ -131,7 +142,8 @@ class Carrier:
         return [copied for job in jobs for copied in self._copier.copied(job)]
 
     def _looked_at(self, jobs: list[Job]) -> list[Copied]:
-        return [copied for job in jobs for copied in self._copier.looked_at(job)]
+        seen = [copied for job in jobs for copied in self._copier.looked_at(job)]
+        return self._copier.reread(seen, self._copier.looked_at)
 
     def _force(self, copies: list[Future[list[Copied]]]) -> frozenset[Target]:
         """Where all of them are on the disk now.
@@ -149,13 +161,15 @@ class Carrier:
     ) -> list[Copied]:
         # Workers take up work in its order, so that what is waited for is done or under way by now.
         done = forced.result()
-        return [self._copier.checked(copy, forced=copy.target in done) for copy in copies.result()]
+        seen = [self._copier.checked(copy, forced=copy.target in done) for copy in copies.result()]
+        return self._copier.reread(seen, self._copier.copied_and_checked)
 
     def _checked_together(
         self, copies: Future[list[Copied]], forced: Future[frozenset[Target]]
     ) -> list[Copied]:
         if all(copy.target in forced.result() for copy in copies.result()):
-            return self._copier.checked_together(copies.result())
+            seen = self._copier.checked_together(copies.result())
+            return self._copier.reread(seen, self._copier.copied_and_checked)
         return self._checked(copies, forced)
 
     def _settle(self, begun: list[Future[list[Copied]]], *, at_once: bool) -> None:
@@ -163,7 +177,7 @@ class Carrier:
         done = [each for future in begun for each in future.result()]
         copied = sorted(done, key=lambda each: each.entry.number)
         for target in self._targets:
-            own = [(each.entry, each.reason) for each in copied if each.target is target]
+            own = [each.carried for each in copied if each.target is target]
             target.settle(own, self._move, at_once=at_once)
         check_any(self._targets)
 

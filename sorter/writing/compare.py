@@ -6,15 +6,17 @@ picture (same name, same capture time, same bytes) is there too, wherever its ca
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from typing import Final
 
 from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
-from sorter.disk.streams import digest
 from sorter.model.card import CardFile
 from sorter.model.kinds import Role
-from sorter.model.plan import Entry, State
+from sorter.model.plan import Entry, Held, State
+from sorter.writing.reading import readers
 
 
 @dataclass(slots=True, kw_only=True)
@@ -23,15 +25,26 @@ class Comparison:
 
     there: the entries of files that the shoot has, or that are never carried. failed: those of files
     that the card did not give before. missing: those of them whose copies are gone.
-    changed: those whose copies hold other bytes now. edited: sidecars among these, which stay as
-    they are.
+    changed: those whose copies hold other bytes now, or whose disk does not give them (closed: with the
+    system's reason). edited: sidecars among the changed, which stay as they are. held: by number, the
+    copies that were read and are as they were carried. original: whether the card's own file was read
+    past the cache and is equal to what was carried. other: paths whose files are not that any more.
     """
 
     there: dict[str, Entry] = field(default_factory=dict)
     failed: dict[str, Entry] = field(default_factory=dict)
     missing: dict[str, Entry] = field(default_factory=dict)
     changed: dict[str, Entry] = field(default_factory=dict)
+    closed: dict[str, str] = field(default_factory=dict)
     edited: dict[str, Entry] = field(default_factory=dict)
+    held: dict[int, Held] = field(default_factory=dict)
+    original: dict[int, Held] = field(default_factory=dict)
+    other: set[str] = field(default_factory=set)
+
+    @property
+    def bad(self) -> dict[str, Entry]:
+        """Those whose copies are not there any more, or not as they were; sidecars that were edited apart."""
+        return {**self.missing, **self.changed}
 
 
 def size_to_compare(files: Iterable[CardFile], entries: Iterable[Entry]) -> int:
@@ -50,28 +63,61 @@ def compare(
     entries: Iterable[Entry],
     tick: Callable[[int], None],
 ) -> Comparison:
-    """The card's files held against the shoot; both sides are read, byte by byte.
+    """The card's files held against the shoot; both sides are read past the cache, byte by byte.
 
     captured: when the file at a path was taken, as the manifest writes it; empty where unknown.
     marks: the mark of each path's file.
-    A file that the card does not give now is not there. Raises CardGone, OSError for the shoot's
-    disk.
+    A file that the card does not give now is not there. Raises CardGone.
     """
     known, found = _Known(entries), Comparison()
-    for file in files:
-        if not known.may_hold(file):
-            continue
-        entry = known.uncarried(file, marks.get(file.path, 0)) or _equal(
-            card, file, known.like(file, captured), tick
-        )
-        if entry is None:
-            continue
-        if entry.state is State.FAILED:
-            found.failed[file.path] = entry
-            continue
-        found.there[file.path] = entry
-        if entry.state is State.PLACED:
-            judge_copy(shoot, file.path, entry, found)
+    files = [file for file in files if known.may_hold(file)]
+    with readers() as pool:
+
+        def told(file: CardFile) -> tuple[Entry | None, Held]:
+            noted = known.uncarried(file, marks.get(file.path, 0))
+            if noted is not None:
+                return noted, Held.NO
+            return _equal(card, file, known.like(file, captured), tick)
+
+        for file, (entry, held) in zip(files, pool.map(told, files), strict=True):
+            _take_in(found, file.path, entry, held)
+        placed = [(p, e) for p, e in found.there.items() if e.state is State.PLACED]
+        judge_copies(shoot, placed, found, lambda _: None, pool)
+    return found
+
+
+def _take_in(found: Comparison, path: str, entry: Entry | None, held: Held) -> None:
+    if entry is None:
+        found.other.add(path)
+    elif entry.state is State.FAILED:
+        found.failed[path] = entry
+    else:
+        found.there[path] = entry
+        found.original[entry.number] = held
+
+
+def look_again(
+    card: Card,
+    shoot: Shoot,
+    *,
+    files: Iterable[CardFile],
+    entries: Sequence[Entry],
+    tick: Callable[[int], None],
+) -> Comparison:
+    """What an earlier run carried, held against its digests: all its copies, and what the card still has.
+
+    Of a move the card's own files are left out: each is read before it is removed. Raises CardGone.
+    """
+    found = Comparison(there={entry.row.source: entry for entry in entries})
+    sizes = {file.path: file for file in files}
+    with readers() as pool:
+        judge_copies(shoot, list(found.there.items()), found, tick, pool)
+        own = [entry for entry in entries if not entry.moves and entry.row.source in sizes]
+        told = pool.map(lambda e: _equal(card, sizes[e.row.source], [e], tick), own)
+        for entry, (same, held) in zip(own, told, strict=True):
+            found.original[entry.number] = held
+            if same is None:
+                found.other.add(entry.row.source)
     return found
 
 
@@ -117,30 +163,51 @@ def _name(path: str) -> str:
 
 def _equal(
     card: Card, file: CardFile, candidates: Iterable[Entry], tick: Callable[[int], None]
-) -> Entry | None:
+) -> tuple[Entry | None, Held]:
+    """Which of them the card's file is, and how sure that is."""
     candidates = [entry for entry in candidates if entry.row.sha256]
     if not candidates or not file.plain:
-        return None
+        return None, Held.NO
     try:
-        with card.stream(file.path) as stream:
-            _, sha256 = digest(stream, tick)
+        told = card.measured(file.path, tick)
     except OSError:
         card.expect()
-        return None
-    return next((entry for entry in candidates if entry.row.sha256 == sha256), None)
+        return None, Held.NO
+    entry = next((each for each in candidates if each.row.sha256 == told.sha256), None)
+    return entry, Held.of(same=entry is not None, sure=told.sure)
 
 
-def judge_copy(shoot: Shoot, path: str, entry: Entry, found: Comparison) -> None:
-    """Notes under the card's path where the placed copy is missing, changed or edited.
+def judge_copies(
+    shoot: Shoot,
+    placed: Sequence[tuple[str, Entry]],
+    found: Comparison,
+    tick: Callable[[int], None],
+    pool: ThreadPoolExecutor,
+) -> None:
+    """Each placed copy read, and noted under the card's path as held, missing, changed or edited."""
+    told = pool.map(lambda each: _held(shoot, each[1], tick), placed)
+    for (path, entry), (held, reason) in zip(placed, told, strict=True):
+        if held:
+            found.held[entry.number] = held
+        elif reason == GONE:
+            found.missing[path] = entry
+        elif entry.row.role is Role.SIDECAR and not reason:
+            found.edited[path] = entry
+        else:
+            found.changed[path] = entry
+            if reason:
+                found.closed[path] = reason
 
-    Raises OSError where it cannot be read.
-    """
+
+GONE: Final = "gone"
+
+
+def _held(shoot: Shoot, entry: Entry, tick: Callable[[int], None]) -> tuple[Held, str]:
+    """Whether the copy is as it was carried; where not, why: gone, the system's reason, or nothing."""
     row = entry.row
-    if shoot.holds(row.destination, row.bytes, row.sha256):
-        return
-    if shoot.size(row.destination) is None:
-        found.missing[path] = entry
-    elif row.role is Role.SIDECAR:
-        found.edited[path] = entry
-    else:
-        found.changed[path] = entry
+    try:
+        held = shoot.holds(row.destination, row.bytes, row.sha256, tick)
+        is_gone = not held and shoot.size(row.destination) is None
+    except OSError as error:
+        return Held.NO, error.strerror or str(error)
+    return held, GONE if is_gone else ""

@@ -5,21 +5,22 @@ from __future__ import annotations
 import hashlib
 import os
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from typing import Final, Self, TypeAlias
+from itertools import groupby
+from typing import Final, Self, TypeAlias, TypeGuard
 
 from sorter.disk.card import Card
 from sorter.disk.files import NewFile
 from sorter.disk.shoot import Shoot
-from sorter.disk.streams import Stream
+from sorter.disk.streams import Measured, Stream
 from sorter.model.kinds import PICTURE_ROLES
-from sorter.model.plan import Entry
+from sorter.model.plan import Entry, Held
 from sorter.writing.helping import Done, Helpers, Task
 from sorter.writing.integrity import Watch
 from sorter.writing.notes import DIFFERS, without_failures
-from sorter.writing.target import Target
+from sorter.writing.target import Carried, Target
 
 Tick: TypeAlias = Callable[[int], None]
 """Called with the bytes that were dealt with since the last call."""
@@ -28,6 +29,8 @@ SMALL: Final = 1024 * 1024
 """Files of fewer bytes are small: many of them are forced to the disk at once, which needs no start."""
 STOPPED: Final = "stopped"
 FEWER: Final = "cannot be read to its end: it gave {count} of {size} bytes"
+UNSTEADY: Final = "it gives other bytes each time it is read: try another reader or cable"
+MENDED: Final = "the card gave other bytes of it when it was read first"
 OTHER_BYTES: Final = "its copy in {shoot} does not hold the bytes any more that were carried"
 
 
@@ -40,11 +43,13 @@ class Job:
     """One file that is read once, for each target as its ledger knows it.
 
     origin: the card, or the shoot whose copy is read in its place; that copy is known to it.
+    past: it is read past the system's cache.
     """
 
     wanted: tuple[tuple[Target, Entry], ...]
     origin: Card | Shoot
     copy: Entry | None = None
+    past: bool = False
 
     @property
     def entry(self) -> Entry:
@@ -58,7 +63,11 @@ class Job:
 
     def opened(self) -> Stream:
         """The file, to be read from its first byte on. Raises OSError, CardGone."""
-        return self.origin.stream(self.path)
+        return self.origin.stream(self.path, past=self.past)
+
+    def measured(self, tick: Tick) -> Measured:
+        """What the file gives when it is read past the system's cache. Raises OSError, CardGone."""
+        return self.origin.measured(self.path, tick)
 
     def expect(self) -> None:
         """Raises CardGone where it was to be read from a card, and that went away."""
@@ -68,12 +77,16 @@ class Job:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Read:
-    """What the card gave: bytes, digest, stamp, and what is to be said of it."""
+    """What the card gave: bytes, digest, stamp, and what is to be said of it.
+
+    sure: it came from the card itself, and not perhaps from the system's memory.
+    """
 
     count: int
     sha256: str
     modified_ns: int
     said: tuple[str, ...] = ()
+    sure: bool = False
 
     def known_of(self, entry: Entry, late: str = "") -> Entry:
         """The entry with all that reading told of its file. late: what is said of one copy alone."""
@@ -89,20 +102,34 @@ class Read:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Copied:
-    """What became of one file in one target: all that is known of it, and what went wrong."""
+    """What became of one file in one target: all that is known of it, and what went wrong.
+
+    held, twice: as of Carried.
+    """
 
     target: Target
     entry: Entry
     job: Job
     reason: str = ""
+    held: Held = Held.NO
+    twice: Held = Held.NO
+
+    @property
+    def carried(self) -> Carried:
+        """The same for its target."""
+        return Carried(entry=self.entry, reason=self.reason, held=self.held, twice=self.twice)
 
 
 class Copier:
-    """Reads files, and copies them into shoots. Threads may share it."""
+    """Reads files, and copies them into shoots. Threads may share it.
 
-    def __init__(self, targets: Sequence[Target], tick: Tick) -> None:
+    rereads: whether each file of a card is read a second time, past the system's cache.
+    """
+
+    def __init__(self, targets: Sequence[Target], tick: Tick, *, rereads: bool = False) -> None:
         self._targets = targets
         self._tick = tick
+        self._rereads = rereads
         self._stopped = threading.Event()
         self._helpers = Helpers()
 
@@ -158,10 +185,10 @@ class Copier:
         paths = [each.target.unfinished(each.entry) for each in copies]
         told = self._helpers.measured(paths)
         return [
-            each
-            if not each.reason and known == (each.entry.row.bytes, each.entry.row.sha256)
+            replace(each, held=Held.of(same=True, sure=found.sure))
+            if not each.reason and _is_as_known(found, each.entry)
             else self.checked(each, forced=True)
-            for each, known in zip(copies, told, strict=True)
+            for each, found in zip(copies, told, strict=True)
         ]
 
     def checked(self, copied: Copied, *, forced: bool = False) -> Copied:
@@ -173,23 +200,71 @@ class Copier:
         if copied.reason or target.failure is not None:
             return copied
         with target.failing():
-            if target.is_on_disk(copied.entry, forced=forced):
-                return copied
+            if held := target.is_on_disk(copied.entry, forced=forced):
+                return replace(copied, held=held)
             (again,) = self.copied(replace(copied.job, wanted=((target, copied.entry),)))
-            if again.reason or target.is_on_disk(again.entry):
+            if again.reason:
                 return again
+            if held := target.is_on_disk(again.entry):
+                return replace(again, held=held)
         return replace(copied, reason=DIFFERS)
 
     def looked_at(self, job: Job) -> tuple[Copied, ...]:
-        """The card's bytes are known and stay where they are. Raises CardGone."""
+        """The card's bytes are known, read past the cache, and stay where they are. Raises CardGone."""
+        job = replace(job, past=True)
         try:
             read = self._passed_on(job, ())
         except Unreadable as reason:
             return _unread(job, str(reason))
+        held = Held.of(same=True, sure=read.sure)
         return tuple(
-            Copied(target=target, entry=read.known_of(entry), job=job)
+            Copied(target=target, entry=read.known_of(entry), job=job, held=held)
             for target, entry in job.wanted
         )
+
+    # ---- reading the card twice --------------------------------------------------------------
+
+    def reread(
+        self, copies: Sequence[Copied], again: Callable[[Job], Iterable[Copied]]
+    ) -> list[Copied]:
+        """Each file of a card read a second time, where that is wished for, and compared.
+
+        Of one that is not as it was the second reading may be the true one: it is dealt with again, past
+        the cache, and then has to give the same once more. Raises CardGone.
+        """
+        if not self._rereads:
+            return list(copies)
+        parts = groupby(copies, lambda each: each.entry.number)
+        return [one for _, part in parts for one in self._reread(list(part), again)]
+
+    def copied_and_checked(self, job: Job) -> list[Copied]:
+        """As `copied`, and then `checked`."""
+        return [self.checked(each) for each in self.copied(job)]
+
+    def _reread(
+        self, copies: list[Copied], again: Callable[[Job], Iterable[Copied]]
+    ) -> list[Copied]:
+        good = [each for each in copies if not each.reason and each.target.failure is None]
+        if not good or not isinstance(good[0].job.origin, Card):
+            return copies
+        bad = [each for each in copies if each not in good]
+        try:
+            twice = self._given_again(good)
+            if not twice:
+                wanted = tuple((each.target, each.entry) for each in good)
+                job = replace(good[0].job, wanted=wanted, past=True)
+                good = [_with_note(each, MENDED) for each in again(job)]
+                twice = self._given_again(good)
+        except OSError as error:
+            return [*bad, *(replace(each, reason=_in_words(error)) for each in good)]
+        reason = "" if twice else UNSTEADY
+        return [*bad, *(replace(e, twice=twice, reason=e.reason or reason) for e in good)]
+
+    def _given_again(self, copies: Sequence[Copied]) -> Held:
+        """Whether the card gives the same bytes now. Raises OSError, CardGone."""
+        found = copies[0].job.measured(self._tick)
+        same = all(_is_as_known(found, each.entry) for each in copies if not each.reason)
+        return Held.of(same=same, sure=found.sure)
 
     # ---- reading ---------------------------------------------------------------------------
 
@@ -209,11 +284,12 @@ class Copier:
                 self._tick(len(block))
             if count != stream.size:
                 raise Unreadable(FEWER.format(count=count, size=stream.size))
-            said, stamp = watch.verdict(), stream.modified_ns
+            said, stamp, sure = watch.verdict(), stream.modified_ns, stream.sure
         sha256 = hashed.hexdigest()
         if job.copy is not None and sha256 != job.copy.row.sha256:
             raise Unreadable(OTHER_BYTES.format(shoot=job.origin.root))
-        return Read(count=count, sha256=sha256, modified_ns=stamp, said=(said,) if said else ())
+        noted = (said,) if said else ()
+        return Read(count=count, sha256=sha256, modified_ns=stamp, said=noted, sure=sure)
 
 
 class _Outlet:
@@ -262,6 +338,18 @@ def _task(job: Job) -> Task:
         container=entry.placement.container,
         is_picture=entry.row.role in PICTURE_ROLES,
     )
+
+
+def _is_as_known(found: Measured | None, entry: Entry) -> TypeGuard[Measured]:
+    known = (entry.row.bytes, entry.row.sha256)
+    return found is not None and (found.count, found.sha256) == known
+
+
+def _with_note(copied: Copied, note: str) -> Copied:
+    placement = copied.entry.placement
+    said = tuple(dict.fromkeys((*placement.said, note)))
+    entry = replace(copied.entry, placement=replace(placement, said=said))
+    return replace(copied, entry=entry)
 
 
 def _unread(job: Job, reason: str) -> tuple[Copied, ...]:

@@ -11,7 +11,6 @@ by doing it again, without help: so what goes wrong, and how that is told, is in
 from __future__ import annotations
 
 import contextlib
-import ctypes
 import errno
 import hashlib
 import json
@@ -23,23 +22,20 @@ import sys
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any, Final, TypeAlias
+from typing import Any, Final
 
 from sorter.disk.files import NewFile
-from sorter.disk.streams import Stream, digest
+from sorter.disk.streams import Measured, Stream, measured
+from sorter.disk.systems import SYSTEM
 from sorter.writing.integrity import Watch
-
-Measured: TypeAlias = tuple[int, str]
-"""How many bytes a file gave, and their SHA-256."""
 
 _HOME: Final = str(Path(__file__).parents[2])
 _PROGRAM: Final = (
     "import sys; sys.path.insert(0, sys.argv[1]); from sorter.writing.helping import answer; "
     "answer(int(sys.argv[2]), int(sys.argv[3]))"
 )
-_DIE_WITH_PARENT: Final = 1  # PR_SET_PDEATHSIG of <linux/prctl.h>
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +86,7 @@ class Helpers:
 
     def measured(self, paths: Sequence[str]) -> list[Measured | None]:
         """What each of the files gives, read past the system's cache; None where it gave nothing."""
-        return [None if one is None else (one[0], one[1]) for one in self._asked("read", paths)]
+        return [None if one is None else Measured(**one) for one in self._asked("read", paths)]
 
     def close(self) -> None:
         """They are gone; when no thread asks them any more."""
@@ -123,7 +119,7 @@ class _Helper:
         self._line = ours.makefile("rwb")
         self.process: subprocess.Popen[bytes] | None = None
         with ours, theirs, contextlib.suppress(OSError, ValueError):
-            if os.name == "posix":  # elsewhere no line can be handed over like this
+            if SYSTEM.HELPERS:  # elsewhere no line can be handed over like this
                 self.process = _started(theirs.fileno())
 
     def asked(self, what: str, about: Sequence[object]) -> list[Any]:
@@ -164,8 +160,7 @@ def answer(end: int, parent: int) -> None:
     """
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, signal.SIG_IGN)
-    if sys.platform.startswith("linux"):
-        ctypes.CDLL(None).prctl(_DIE_WITH_PARENT, signal.SIGKILL)
+    SYSTEM.die_with(parent)
     with socket.socket(fileno=end) as ours, ours.makefile("rwb") as line:
         for asked in iter(line.readline, b""):
             if os.getppid() != parent:
@@ -200,10 +195,8 @@ def _copied(
     return {**about, "verdict": watch.verdict(), "late": late}
 
 
-def _measured(path: str) -> Measured | None:
+def _measured(path: str) -> dict[str, object] | None:
     try:
-        with Stream(path) as stream:
-            stream.past_the_cache()
-            return digest(stream)
+        return asdict(measured(Stream(path, past=True)))
     except OSError:
         return None

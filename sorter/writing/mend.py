@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from sorter.model.plan import Entry
+from sorter.model.plan import Entry, Held
 from sorter.writing.carry import Carrier
 from sorter.writing.copying import Job, Tick
 from sorter.writing.target import Target
@@ -45,10 +45,10 @@ def mend(sides: tuple[Side, Side], jobs: tuple[Job, ...], tick: Tick) -> None:
     of it, and so do their failures. Raises what the first target has against it where both failed.
     """
     with Carrier(None, [side.target for side in sides], tick) as carrier:
-        carrier.carry(jobs, runs=frozenset())
+        carrier.carry(jobs)
 
 
 def take_note(side: Side) -> None:
     """What was put right is among what is sound, and no more among what is not."""
     for entry in side.target.outcome.placed:
-        side.findings.mend(entry)
+        side.findings.mend(entry, side.target.outcome.held.get(entry.number, Held.NO))

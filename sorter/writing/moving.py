@@ -1,46 +1,71 @@
-"""The card's side of a move: files taken by a rename, or removed once their copies are verified."""
+"""The card's side of a move: files taken by a rename, or removed once their copies are verified.
+
+What leaves the card was read whole in this run, past the system's cache, and so was every copy of it
+that is to exist; and all of them had one digest. What an earlier run saw counts for nothing here.
+"""
 
 from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeAlias
 
 from sorter.disk.card import Card
 from sorter.disk.files import force_folder
 from sorter.disk.shoot import remove_from_card
-from sorter.model.plan import Entry, State
+from sorter.model.plan import Entry, Held, State, Stays
 from sorter.writing.copying import Copier, Job
 from sorter.writing.notes import DIFFERS
+from sorter.writing.reading import readers
 from sorter.writing.target import Target, frame_of
+
+NOTED: Final = 64
+"""Frames between two notes of what is gone: of files that a cut leaves unnoted their copies are read
+again."""
 
 # Two file systems after all, or a card that lets nothing be taken: then a copy is made.
 _NO_RENAME: Final = frozenset({errno.EXDEV, errno.EACCES, errno.EPERM, errno.EROFS})
+
+_Identity: TypeAlias = tuple[int, int, int, int]
+"""What tells a file from another, and from itself after a write: number, size, both stamps."""
+Judged: TypeAlias = tuple[Entry, Stays | _Identity | None]
+"""A file, and why it stays; or what it is, when it may leave. None: it is gone already."""
 
 
 class Move:
     """Takes files off a card into the first of the targets; for one run.
 
     One that lies on the shoot's own file system comes by a rename, after its bytes were read and
-    noted. The others are copied, and then removed from the card.
+    noted. The others are copied, and then removed from the card. lacks: as of a Carrier.
     """
 
-    def __init__(self, card: Card, targets: Sequence[Target], copier: Copier) -> None:
+    def __init__(
+        self,
+        card: Card,
+        targets: Sequence[Target],
+        copier: Copier,
+        tick: Callable[[int], None],
+        *,
+        lacks: bool,
+    ) -> None:
         self._card = card
         self._targets = targets
         self._lead = targets[0]
         self._copier = copier
+        self._tick = tick
+        self._lacks = lacks
 
     def is_near(self, job: Job) -> bool:
         """Whether a rename will do: it is a move, and both sides lie on one file system.
 
         Not where a second target wants it too, which is to have its copy before the card lets go.
         """
-        if len(self._targets) > 1 or not job.entry.moves or self._lead.failure is not None:
+        others = self._lacks or len(self._targets) > 1
+        if others or not job.entry.moves or self._lead.failure is not None:
             return False
         with self._lead.failing():
             return self._card.device(job.entry.row.source) == self._lead.shoot.device()
@@ -51,15 +76,21 @@ class Move:
 
         Raises OSError where it is neither.
         """
-        if frame_of(entry) not in self._lead.halved and self._taken(entry):
+        is_sure = self._lead.outcome.held.get(entry.number) is Held.SURE
+        if is_sure and frame_of(entry) not in self._lead.halved and self._taken(entry):
+            self._lead.outcome.gone.append(entry)
             return True
         self._copy_now(entry)
         return False
 
     def _taken(self, entry: Entry) -> bool:
-        """Whether a rename brought it here; not where the two are different disks after all."""
+        """Whether a rename brought it here; not where it is another file by now, or on another disk."""
+        path = self._card.at(entry.row.source)
+        about = os.lstat(path)
+        if (about.st_size, about.st_mtime_ns) != (entry.row.bytes, entry.modified_ns):
+            return False
         try:
-            self._lead.shoot.take(self._card.at(entry.row.source), entry.row.destination)
+            self._lead.shoot.take(path, entry.row.destination)
         except OSError as error:
             if error.errno not in _NO_RENAME:
                 raise
@@ -73,56 +104,129 @@ class Move:
         copied = self._copier.checked(copied)
         if copied.reason or copied.entry.row.sha256 != entry.row.sha256:
             raise OSError(errno.EIO, copied.reason or DIFFERS, entry.row.source)
+        self._lead.outcome.held[entry.number] = copied.held
 
     def is_on_card(self, entry: Entry) -> bool:
         """Whether the card still has something at the file's path."""
         return os.path.lexists(self._card.at(entry.row.source))
 
-    def empty_card(self, runs: frozenset[int]) -> None:
-        """Of frames that were moved and are whole in every target, the card's own files are removed."""
+    # ---- emptying the card -------------------------------------------------------------------
+
+    def empty_card(self, leaving: frozenset[int]) -> None:
+        """Of these files the card's own are removed: those of frames that are whole in every target.
+
+        Raises CardGone.
+        """
         lead, moved = self._lead, list[Entry]()
         with lead.failing():
-            if any(run.moves for run in lead.ledger.runs() if run.run in runs):
-                moved = [e for e in lead.ledger.entries() if e.run in runs and e.moves]
-        lacking = self._lacking() if moved else frozenset()
-        if not any(target.failure for target in self._targets):
+            moved = [
+                entry
+                for entry in lead.ledger.entries()
+                if entry.number in leaving and entry.moves and entry.state is not State.LEFT
+            ]
+        if lead.failure is None and any(not entry.gone for entry in moved):
+            others = self._others() if not self._keeps_all else {}
             with lead.failing():
-                self._release(moved, lacking)
+                self._release([list(frame) for _, frame in groupby(moved, frame_of)], others)
 
-    def _release(self, moved: list[Entry], lacking: frozenset[int]) -> None:
-        gone: list[Entry] = []
-        for _, frame in groupby(moved, frame_of):
-            files = [entry for entry in frame if entry.state is not State.LEFT]
-            if all(e.state is State.PLACED and e.number not in lacking for e in files):
-                gone += [e for e in files if not e.gone and self._is_released(e)]
-        if gone:
-            for folder in {Path(self._card.at(e.row.source)).parent for e in gone}:
-                force_folder(folder)
-            self._lead.ledger.note(replace(entry, gone=True) for entry in gone)
+    @property
+    def _keeps_all(self) -> bool:
+        """Whether another copy is to exist that could not be made."""
+        return self._lacks or any(target.failure for target in self._targets[1:])
 
-    def _lacking(self) -> frozenset[int]:
-        """The numbers of the files that another target has not got."""
-        lacking: set[int] = set()
+    def _others(self) -> dict[Target, dict[int, Entry]]:
+        """What the ledgers of the other targets know, by number."""
+        found: dict[Target, dict[int, Entry]] = {}
         for target in self._targets[1:]:
             with target.failing():
-                entries = target.ledger.entries()
-                lacking |= {e.number for e in entries if e.state is not State.PLACED}
-        return frozenset(lacking)
+                found[target] = {entry.number: entry for entry in target.ledger.entries()}
+        return found
 
-    def _is_released(self, entry: Entry) -> bool:
-        """Whether it is gone from the card now; not where it is another file by now, or locked."""
+    def _release(self, frames: list[list[Entry]], others: dict[Target, dict[int, Entry]]) -> None:
+        """Frame by frame: all its copies, then its own files are read, and those may go that may."""
+        with readers() as pool:
+            for at in range(0, len(frames), NOTED):
+                judged = pool.map(
+                    lambda frame: self._judged(frame, others), frames[at : at + NOTED]
+                )
+                self._note_gone([each for frame in judged for each in self._removed(frame)])
+
+    def _judged(self, frame: list[Entry], others: dict[Target, dict[int, Entry]]) -> list[Judged]:
+        """Which files of the frame may leave the card now."""
+        here = [entry for entry in frame if not entry.gone]
+        if self._keeps_all:
+            return [(entry, Stays.SECOND) for entry in here]
+        copies = min((self._held(entry, others) for entry in frame), default=Held.NO)
+        if copies is not Held.SURE:
+            reason = Stays.MEMORY if copies else Stays.LACKING
+            return [(entry, reason) for entry in here]
+        return [(entry, self._own(entry)) for entry in here]
+
+    def _held(self, entry: Entry, others: dict[Target, dict[int, Entry]]) -> Held:
+        """Whether every copy that is to exist was read in this run and is as it was carried."""
+        copies = [
+            (self._lead, entry),
+            *((each, own.get(entry.number)) for each, own in others.items()),
+        ]
+        return min(_held(target, copy, entry) for target, copy in copies)
+
+    def _own(self, entry: Entry) -> Stays | _Identity | None:
+        """What the card's own file is where it has the digest of its copies; else why it stays."""
         path = self._card.at(entry.row.source)
         try:
-            same = os.lstat(path).st_mtime_ns == entry.modified_ns
-            same = same and self._card.holds(
-                entry.row.source, entry.row.bytes, entry.placement.mark
-            )
-            if same:
-                remove_from_card(path)
+            before = os.lstat(path)
+            found = self._card.measured(entry.row.source, self._tick)
+            after = os.lstat(path)
         except FileNotFoundError:
-            return True
+            return None  # gone already, and noted now
         except OSError:
-            same = False
-        if not same:
-            self._lead.outcome.kept.append(entry)
-        return same
+            return Stays.LOCKED
+        same = _identity(before) == _identity(after) and found.sha256 == entry.row.sha256
+        held = Held.of(same=same, sure=found.sure)
+        if held is Held.SURE:
+            return _identity(after)
+        return Stays.MEMORY if held else Stays.CHANGED
+
+    def _removed(self, frame: list[Judged]) -> Iterator[Entry]:
+        """What is gone from the card now; what stays is kept, with the reason."""
+        for entry, found in frame:
+            stays = found if isinstance(found, Stays) else self._remove(entry, found)
+            if stays is None:
+                self._lead.outcome.gone.append(entry)
+                yield entry
+            else:
+                self._lead.outcome.kept.append((entry, stays))
+
+    def _remove(self, entry: Entry, known: _Identity | None) -> Stays | None:
+        """Why the card's file is still there; None where it is gone now."""
+        path = self._card.at(entry.row.source)
+        try:
+            if _identity(os.lstat(path)) != known:
+                return Stays.CHANGED  # since it was read
+            remove_from_card(path)
+        except FileNotFoundError:
+            return None
+        except OSError:
+            return Stays.LOCKED
+        return None
+
+    def _note_gone(self, gone: Iterable[Entry]) -> None:
+        gone = list(gone)
+        folders = {Path(self._card.at(entry.row.source)).parent for entry in gone}
+        for folder in sorted(folders):
+            force_folder(folder)
+        if gone:
+            self._lead.ledger.note(replace(entry, gone=True) for entry in gone)
+
+
+def _held(target: Target, copy: Entry | None, entry: Entry) -> Held:
+    if copy is None or copy.state is not State.PLACED or copy.row.sha256 != entry.row.sha256:
+        return Held.NO
+    try:
+        return target.held(copy)
+    except OSError:
+        return Held.NO
+
+
+def _identity(about: os.stat_result) -> _Identity:
+    return about.st_ino, about.st_size, about.st_mtime_ns, about.st_ctime_ns

@@ -108,7 +108,8 @@ class Shifting:
             self._lose(way)
 
     def _is_there(self, entry: Entry) -> bool:
-        return self._shoot.holds(entry.row.destination, entry.row.bytes, entry.row.sha256)
+        row = entry.row
+        return bool(self._shoot.holds(row.destination, row.bytes, row.sha256))
 
     def _renamed(self, entry: Entry, tries: int) -> Entry:
         another = self._renaming(entry.row.destination, tries)

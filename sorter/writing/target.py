@@ -13,7 +13,7 @@ from typing import Final, Protocol, TypeAlias
 from sorter.disk.files import FULL
 from sorter.disk.shoot import UNFINISHED, Shoot
 from sorter.errors import CardGone, NoRoom, ShootNotWritable, SorterError
-from sorter.model.plan import Entry, State
+from sorter.model.plan import Entry, Held, State, Stays
 from sorter.writing.ledger import Ledger
 from sorter.writing.notes import DIFFERS, failed
 
@@ -36,18 +36,37 @@ class Taking(Protocol):
         """Whether the card still has something at the file's path."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carried:
+    """What became of one file. reason: why it could not be carried, else empty.
+
+    held: whether its copy was read back and has the digest of what the card gave. twice: whether the
+    card gave the same when it was read a second time; no where it was not read again.
+    """
+
+    entry: Entry
+    reason: str = ""
+    held: Held = Held.NO
+    twice: Held = Held.NO
+
+
 @dataclass(slots=True, kw_only=True)
 class Outcome:
     """What became of the files of one run.
 
-    placed: under their final names, verified. differing: not carried, for their copies came out
-    wrong. kept: moved files that stay on the card too. unmended: why those that were to be replaced
-    by good ones could not be, by number. aside: where they lie now.
+    placed: under their final names, verified. held: by number, the copies that were read whole in this
+    run and had their digests; twice: the card's files that were read a second time and had the same.
+    differing: not carried, for their copies came out wrong. gone: files that this run took off the
+    card. kept: those that were to be moved and are still there, and why. unmended: why those that were
+    to be replaced by good ones could not be, by number. aside: where they lie now.
     """
 
     placed: list[Entry] = field(default_factory=list)
+    held: dict[int, Held] = field(default_factory=dict)
+    twice: dict[int, Held] = field(default_factory=dict)
     differing: list[Entry] = field(default_factory=list)
-    kept: list[Entry] = field(default_factory=list)
+    gone: list[Entry] = field(default_factory=list)
+    kept: list[tuple[Entry, Stays]] = field(default_factory=list)
     unmended: dict[int, str] = field(default_factory=dict)
     aside: list[str] = field(default_factory=list)
 
@@ -108,25 +127,26 @@ class Target:
     # ---- a batch ---------------------------------------------------------------------------
 
     def settle(
-        self, done: Iterable[tuple[Entry, str]], taking: Taking | None, *, at_once: bool = False
+        self, done: Iterable[Carried], taking: Taking | None, *, at_once: bool = False
     ) -> None:
         """What was verified is noted and placed, and noted as placed with the next batch or `flush`.
 
         What was not is noted with its reason.
 
-        done: entries, each with the reason why it could not be carried, else empty. taking: for
-        those of a move, which may have no copy under .sorter. at_once: the disk is forced as a whole
-        rather than folder by folder.
+        taking: for those of a move, which may have no copy under .sorter. at_once: the disk is forced
+        as a whole rather than folder by folder.
         """
         if self.failure is not None:
             return
         with self.failing():
             verified = []
-            for entry, reason in done:
-                if reason:
-                    self._leave(entry, reason)
+            for each in done:
+                if each.reason:
+                    self._leave(each.entry, each.reason)
                 else:
-                    verified.append(replace(entry, state=State.VERIFIED))
+                    self.outcome.held[each.entry.number] = each.held
+                    self.outcome.twice[each.entry.number] = each.twice
+                    verified.append(replace(each.entry, state=State.VERIFIED))
             if verified:
                 self._bring(verified, taking, at_once=at_once)
 
@@ -224,18 +244,33 @@ class Target:
 
     def _recovered(self, entry: Entry, taking: Taking | None) -> Entry:
         if self.shoot.size(self.shoot.unfinished(entry.number)) is not None:
-            if self.is_on_disk(entry):
+            if held := self.is_on_disk(entry):
+                self.outcome.held[entry.number] = held
                 return self.place(entry, taking)
-        elif self.shoot.holds(entry.row.destination, entry.row.bytes, entry.row.sha256):
+        elif held := self.shoot.holds(entry.row.destination, entry.row.bytes, entry.row.sha256):
+            self.outcome.held[entry.number] = held
             gone = entry.moves and taking is not None and not taking.is_on_card(entry)
             return replace(entry, state=State.PLACED, gone=gone)
         return replace(entry, state=State.PLANNED)
+
+    def held(self, entry: Entry) -> Held:
+        """Whether the placed copy was read whole in this run and had its digest; it is read now if not.
+
+        One that is not there any more with its size is not held, whatever was seen before. Raises
+        OSError.
+        """
+        row, known = entry.row, self.outcome.held
+        if self.shoot.size(row.destination) != row.bytes:
+            known[entry.number] = Held.NO
+        elif entry.number not in known:
+            known[entry.number] = self.shoot.holds(row.destination, row.bytes, row.sha256)
+        return known[entry.number]
 
     def unfinished(self, entry: Entry) -> str:
         """The path of the entry's unfinished file, as the system names it."""
         return self.shoot.at(self.shoot.unfinished(entry.number))
 
-    def is_on_disk(self, entry: Entry, *, forced: bool = False) -> bool:
+    def is_on_disk(self, entry: Entry, *, forced: bool = False) -> Held:
         """Whether the unfinished file, forced to the disk, reads back as the entry's bytes.
 
         Raises OSError.

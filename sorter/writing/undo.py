@@ -44,10 +44,9 @@ def only_here(
 
 def _is_at(root: Path, entry: Entry, tick: Callable[[int], None]) -> bool:
     try:
-        with Stream(f"{root}/{entry.row.source}") as stream:
+        with Stream(f"{root}/{entry.row.source}", past=True) as stream:
             if stream.size != entry.row.bytes:
                 return False
-            stream.past_the_cache()
             return digest(stream, tick)[1] == entry.row.sha256
     except OSError:
         return False

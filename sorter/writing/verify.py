@@ -7,8 +7,11 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from sorter.disk.shoot import Shoot
+from sorter.errors import BadShoot
 from sorter.model.kinds import Role
-from sorter.model.plan import Entry, State
+from sorter.model.plan import Entry, Held, State
+
+LINKED: Final = "its folder is a link to another place"
 
 # What the sorter writes itself, at the top of a shoot.
 _OURS: Final = frozenset({"manifest.csv", "SHA256SUMS", "checks.csv"})
@@ -19,13 +22,14 @@ _OUR_FOLDERS: Final = frozenset({"report"})
 class Findings:
     """What was found in one folder; entries by their numbers, paths in their order.
 
-    sound: files that are as they were carried. lost, altered: not so. closed: the disk did not give
+    sound: files that are as they were carried; held: how sure that is. lost, altered: not so. closed: the disk did not give
     their bytes, and the system's reason. waiting: files of the card that are not here; left: those
     that never are. edited: sidecars that were changed, so many, and what the sorter itself wrote.
-    added: files that the ledger does not know. mended: the paths of those that were put right.
+    added: files that the ledger does not know. hidden: folders that cannot be listed. mended: the paths of those that were put right.
     """
 
     sound: dict[int, Entry] = field(default_factory=dict)
+    held: dict[int, Held] = field(default_factory=dict)
     lost: dict[int, Entry] = field(default_factory=dict)
     altered: dict[int, Entry] = field(default_factory=dict)
     closed: dict[int, tuple[Entry, str]] = field(default_factory=dict)
@@ -34,6 +38,7 @@ class Findings:
     sidecars: int = 0
     edited: list[str] = field(default_factory=list)
     added: list[str] = field(default_factory=list)
+    hidden: list[str] = field(default_factory=list)
     mended: list[str] = field(default_factory=list)
 
     @property
@@ -69,11 +74,12 @@ class Findings:
         closed = {number: entry for number, (entry, _) in self.closed.items()}
         return {**self.lost, **self.altered, **closed}
 
-    def mend(self, entry: Entry) -> None:
-        """The file of this entry is as it is to be now, and is here."""
+    def mend(self, entry: Entry, held: Held) -> None:
+        """The file of this entry is as it is to be now, and is here; it was read back."""
         for found in (self.lost, self.altered, self.closed, self.waiting):
             found.pop(entry.number, None)
         self.sound[entry.number] = entry
+        self.held[entry.number] = held
         self.mended.append(entry.row.destination)
 
     @property
@@ -84,7 +90,7 @@ class Findings:
     @property
     def has_remarks(self) -> bool:
         """Whether there is something else to say."""
-        return bool(self.added or self.edited or self.uncarried)
+        return bool(self.added or self.edited or self.uncarried or self.hidden)
 
 
 def verify(
@@ -106,9 +112,10 @@ def verify(
             findings.left[entry.number] = entry
         else:
             findings.waiting[entry.number] = entry
-    for path, is_folder in shoot.paths():
+    for path, is_folder in shoot.paths(findings.hidden.append):
         if not is_folder and path not in known and not _is_ours(path) and not is_litter(path):
             findings.added.append(path)
+    findings.hidden.sort()
     findings.edited.sort()
     findings.added.sort()
     return findings
@@ -116,17 +123,23 @@ def verify(
 
 def _check(shoot: Shoot, entry: Entry, findings: Findings, tick: Callable[[int], None]) -> None:
     row = entry.row
-    if shoot.size(row.destination) is None:
-        findings.lost[entry.number] = entry
-        tick(row.bytes)
-        return
     try:
-        same = shoot.holds(row.destination, row.bytes, row.sha256, tick)
+        is_gone = shoot.size(row.destination) is None
+        held = Held.NO
+        if not is_gone:
+            held = shoot.holds(row.destination, row.bytes, row.sha256, tick)
     except OSError as error:
         findings.closed[entry.number] = (entry, error.strerror or str(error))
         return
-    if same:
+    except BadShoot:  # a folder that is a link now: nothing is read through it
+        findings.closed[entry.number] = (entry, LINKED)
+        return
+    if is_gone:
+        findings.lost[entry.number] = entry
+        tick(row.bytes)
+    elif held:
         findings.sound[entry.number] = entry
+        findings.held[entry.number] = held
     elif row.role is Role.SIDECAR:
         findings.edited.append(row.destination)
         findings.sidecars += 1

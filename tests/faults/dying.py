@@ -30,7 +30,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Final, TypeAlias
 
-from sorter.disk import files as door
+from sorter.disk.systems import linux
 
 Mark: TypeAlias = tuple[int, int]
 """A file or folder as the system tells it from others: device and inode."""
@@ -100,10 +100,10 @@ class Disk:
         self._instead(os, "link", self._link)
         self._instead(os, "rename", self._rename)
         self._instead(os, "replace", self._replace)
-        self._instead(door, "_system", self._system)
+        self._instead(linux, "library", self._system)
         self._instead(sqlite3, "connect", self._connect)
         if self._by is not signal.SIGKILL:  # changes nothing, but a run may be stopped there
-            self._instead(os, "posix_fadvise", self._fadvise)
+            self._instead(linux, "open_past", self._open_past)
 
     def ends(self) -> None:
         """Tells what is not forced at the end of the work, or at its death."""
@@ -148,9 +148,9 @@ class Disk:
         self._point("utime")
         done(*given, **named)
 
-    def _fadvise(self, done: Callable[..., Any], *given: int) -> None:
+    def _open_past(self, done: Callable[..., Any], *given: object, **named: object) -> object:
         self._point("read back")
-        done(*given)
+        return done(*given, **named)
 
     def _system(self, done: Callable[[], Any]) -> object:
         return _Library(done(), self._sync, self._rename_exclusive)

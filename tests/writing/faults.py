@@ -14,7 +14,7 @@ from sorter.disk import streams
 from sorter.disk.card import Card
 from sorter.disk.files import NewFile
 from sorter.disk.shoot import Shoot
-from sorter.disk.streams import Stream
+from sorter.disk.systems import linux
 from sorter.model.plan import Entry
 from sorter.writing import moving
 from sorter.writing.ledger import Ledger
@@ -133,16 +133,16 @@ def recorded(patch: pytest.MonkeyPatch, shoot: Path) -> list[str]:
     def record(owner: object, verb: str, word: Callable[..., str]) -> None:
         done = getattr(owner, verb)
 
-        def call(*given: object) -> object:
-            text = word(*given)
+        def call(*given: object, **named: object) -> object:
+            text = word(*given, **named)
             if text:
                 said.append(text)
-            return done(*given)
+            return done(*given, **named)
 
         patch.setattr(owner, verb, call)
 
     record(NewFile, "write", lambda *_: "write")
-    record(Stream, "past_the_cache", lambda *_: "read back")
+    record(linux, "open_past", lambda path, **_: _read_back(path, shoot))
     record(os, "fsync", lambda handle: _forced(handle, shoot))
     record(Shoot, "place", lambda _self, _number, path: f"place {path}")
     record(Shoot, "take", lambda _self, _source, path: f"take {path}")
@@ -158,6 +158,11 @@ def recorded(patch: pytest.MonkeyPatch, shoot: Path) -> list[str]:
 
     patch.setattr(Ledger, "note", noted)
     return said
+
+
+def _read_back(path: str, shoot: Path) -> str:
+    """Which side is read past the cache."""
+    return "read back" if Path(path).is_relative_to(shoot) else "read the card"
 
 
 def _forced(handle: int, shoot: Path) -> str:

@@ -14,7 +14,7 @@ from sorter.disk import files as door
 from sorter.disk import shoot as shoots
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadShoot, CardGone, NoRoom, ShootBusy, ShootNotWritable
-from sorter.model.plan import Entry, State
+from sorter.model.plan import Entry, State, Stays
 from sorter.pipeline import Ingest, Ticks, Wishes
 from sorter.writing import carry, moving
 from sorter.writing.ledger import FILE, Ledger
@@ -176,9 +176,10 @@ def test_a_move_to_another_disk_ends_with_the_card(
     other_devices(monkeypatch)
     done = recorded(monkeypatch, shoot)
     ingest(one, shoot, moves=True)
-    assert done[-8:] == [
+    assert done[-9:] == [
         "force singles",
         "note placed",
+        "read the card",
         "remove IMG_0001.JPG",
         "note placed gone",
         *LISTS,
@@ -192,6 +193,7 @@ def test_a_move_on_one_disk_is_noted_renamed_and_noted(
     done = recorded(monkeypatch, shoot)
     ingest(one, shoot, moves=True)
     assert done == [
+        "read the card",
         "force .sorter/unfinished",
         "note verified",
         "take singles/IMG_0001.JPG",
@@ -307,7 +309,9 @@ def test_what_changed_on_the_card_meanwhile_is_not_removed(
     monkeypatch.setattr(moving, "remove_from_card", edited_meanwhile)
     report = ingest(card, shoot, moves=True)
     assert contents(card) == {f"{LIMPETS}/IMG_0004.xmp": b"edited on the card"}
-    assert [entry.row.source for entry in report.kept] == [f"{LIMPETS}/IMG_0004.xmp"]
+    assert [(entry.row.source, why) for entry, why in report.kept] == [
+        (f"{LIMPETS}/IMG_0004.xmp", Stays.CHANGED)
+    ]
     assert not report.is_whole
 
 

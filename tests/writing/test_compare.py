@@ -92,9 +92,9 @@ def test_a_file_of_another_size_is_not_read_to_be_compared(
     read: list[str] = []
     stream = Card.stream
 
-    def recorded(self: Card, path: str) -> Stream:
+    def recorded(self: Card, path: str, *, past: bool = False) -> Stream:
         read.append(path)
-        return stream(self, path)
+        return stream(self, path, past=past)
 
     monkeypatch.setattr(Card, "stream", recorded)
     assert new(ingest(card, shoot)) == ["tides.txt"]

@@ -11,10 +11,11 @@ from pathlib import Path
 import pytest
 
 from sorter.disk.shoot import Shoot
+from sorter.disk.streams import Measured
 from sorter.model.damage import CUT
 from sorter.pipeline import Report
 from sorter.writing import carry, helping
-from sorter.writing.helping import Done, Helpers, Measured, Task
+from sorter.writing.helping import Done, Helpers, Task
 from writing.cards import LIMPETS, by_source, contents, hold_whole, ingest, limpets, stamped
 from writing.faults import fails_at
 

@@ -15,7 +15,7 @@ from sorter.disk.files import NewFile
 from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Stream
 from sorter.errors import BadBackup, BadShoot, NoRoom, ShootBusy, ShootNotWritable
-from sorter.model.plan import State
+from sorter.model.plan import Held, State
 from sorter.pipeline import Ingest, Wishes
 from sorter.writing import records
 from sorter.writing.ledger import Ledger
@@ -80,9 +80,9 @@ def streamed(patch: pytest.MonkeyPatch) -> list[str]:
     read: list[str] = []
     stream = Card.stream
 
-    def noted(self: Card, path: str) -> Stream:
+    def noted(self: Card, path: str, *, past: bool = False) -> Stream:
         read.append(path)
-        return stream(self, path)
+        return stream(self, path, past=past)
 
     patch.setattr(Card, "stream", noted)
     return read
@@ -318,9 +318,9 @@ def test_a_second_copy_that_came_out_wrong_twice_is_never_placed(
     source = f"{LIMPETS}/IMG_0003.JPG"
     holds = Shoot.holds
 
-    def lie(self: Shoot, path: str, count: int, sha256: str, tick: object = None) -> bool:
+    def lie(self: Shoot, path: str, count: int, sha256: str, tick: object = None) -> Held:
         spoiled = self.root == other and ".sorter" in path and count == len(originals[source])
-        return not spoiled and holds(self, path, count, sha256, tick)  # type: ignore[arg-type]
+        return Held.NO if spoiled else holds(self, path, count, sha256, tick)  # type: ignore[arg-type]
 
     with monkeypatch.context() as patch:
         patch.setattr(Shoot, "holds", lie)
@@ -356,10 +356,10 @@ def test_a_file_that_the_card_does_not_give_is_in_neither_and_tried_again(
     originals = contents(card)
     stream = Card.stream
 
-    def fail(self: Card, path: str) -> Stream:
+    def fail(self: Card, path: str, *, past: bool = False) -> Stream:
         if path.endswith("IMG_0002.JPG"):
             raise OSError(errno.EIO, os.strerror(errno.EIO))
-        return stream(self, path)
+        return stream(self, path, past=past)
 
     with monkeypatch.context() as patch:
         patch.setattr(Card, "stream", fail)

@@ -1,0 +1,287 @@
+"""Linux: direct reads, syncfs, renameat2, and which disks a file system is kept on."""
+
+from __future__ import annotations
+
+import contextlib
+import ctypes
+import errno
+import os
+import signal
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from sorter.disk.systems.posix import (
+    HELPERS,
+    NEW,
+    READING,
+    WRITING,
+    failed,
+    is_out_of_memory,
+    library,
+    read_at,
+    room,
+)
+from sorter.disk.systems.system import Opened
+from sorter.model.disks import Disk, Lies
+
+__all__ = [
+    "HELPERS",
+    "NEW",
+    "READING",
+    "WRITING",
+    "die_with",
+    "disk",
+    "force",
+    "force_all",
+    "open_past",
+    "read_at",
+    "rename_exclusive",
+    "room",
+    "start_writing",
+]
+
+_DIRECT: Final = getattr(os, "O_DIRECT", 0)
+_REFUSED: Final = frozenset({errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP})
+_DIE_WITH_PARENT: Final = 1  # PR_SET_PDEATHSIG of <linux/prctl.h>
+_HERE: Final = -100  # AT_FDCWD of <fcntl.h>
+_NO_REPLACE: Final = 1  # RENAME_NOREPLACE of <linux/fs.h>
+
+_IN_MEMORY: Final = frozenset({"tmpfs", "ramfs", "devtmpfs", "rootfs", "hugetlbfs"})
+_SHARES: Final = frozenset(
+    {"nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "ceph", "afs", "ncpfs", "coda", "virtiofs"}
+    | {"vboxsf", "vmhgfs", "prl_fs", "davfs", "fuse.sshfs", "fuse.davfs2", "fuse.vmhgfs-fuse"}
+)
+_DEEPEST: Final = 8  # mapped devices on mapped devices, and files that are mounted as disks
+
+
+# ---- reading past the cache ------------------------------------------------------------------
+
+
+def open_past(path: str, *, direct: bool = True) -> Opened:
+    """See System. By O_DIRECT; where that is refused, by dropping the pages and looking for them.
+
+    Dropping alone promises nothing: pages that are dirty, or mapped by anybody, stay without an error.
+    """
+    if direct and _DIRECT:
+        try:
+            return Opened(handle=os.open(path, READING | _DIRECT), direct=True, sure=True)
+        except OSError as error:
+            if error.errno not in _REFUSED:
+                raise
+    handle = os.open(path, READING)
+    try:
+        sure = _is_dropped(handle) or disk(path).lies is Lies.MEMORY
+    except OSError:
+        sure = False
+    return Opened(handle=handle, sure=sure)
+
+
+def _is_dropped(handle: int) -> bool:
+    with contextlib.suppress(OSError):  # a read-only file system may take no such call
+        os.fsync(handle)
+    os.posix_fadvise(handle, 0, 0, os.POSIX_FADV_DONTNEED)
+    return is_out_of_memory(handle)
+
+
+# ---- writing -----------------------------------------------------------------------------------
+
+
+def force(handle: int) -> None:
+    """See System."""
+    os.fsync(handle)
+
+
+def force_all(folder: str) -> bool:
+    """See System. False where there is no such call; then each file is to be forced."""
+    if not hasattr(library(), "syncfs"):
+        return False
+    handle = os.open(folder, os.O_RDONLY | os.O_CLOEXEC)
+    try:
+        if library().syncfs(handle):
+            raise failed(folder)
+    finally:
+        os.close(handle)
+    return True
+
+
+def start_writing(handle: int) -> None:
+    """See System."""
+    os.posix_fadvise(handle, 0, 0, os.POSIX_FADV_DONTNEED)
+
+
+def rename_exclusive(source: str, target: str) -> None:
+    """See System."""
+    if not hasattr(library(), "renameat2"):
+        raise OSError(errno.ENOSYS, os.strerror(errno.ENOSYS))
+    one, two, here = os.fsencode(source), os.fsencode(target), ctypes.c_int(_HERE)
+    if library().renameat2(here, one, here, two, ctypes.c_uint(_NO_REPLACE)):
+        raise failed(source, target)
+
+
+def die_with(parent: int) -> None:
+    """See System."""
+    del parent
+    library().prctl(_DIE_WITH_PARENT, signal.SIGKILL)
+
+
+# ---- which disk --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Mount:
+    """A line of mountinfo (proc(5)) as far as it tells where a file system is kept."""
+
+    point: str
+    device: str  # major:minor
+    kind: str
+    source: str
+    options: str
+
+
+def disk(path: str) -> Disk:
+    """See System. By the mount that the path lies in, and what /sys tells of its block device."""
+    return _disk(path, _DEEPEST)
+
+
+def _disk(path: str, left: int) -> Disk:
+    device = os.stat(path).st_dev
+    mount = _mount_of(os.path.realpath(path))
+    if mount is None or not left:
+        return Disk(lies=Lies.UNKNOWN, device=device)
+    if mount.kind in _IN_MEMORY:
+        return Disk(lies=Lies.MEMORY, device=device)
+    if mount.kind == "overlay":
+        return _upper(mount, device, left)
+    if mount.kind in _SHARES:
+        return Disk(lies=Lies.NETWORK, device=device, source=mount.source)
+    numbers = {mount.device, f"{os.major(device)}:{os.minor(device)}", _numbers(mount.source)}
+    parts = _parts_of_any(numbers, mount, left)
+    if parts is None:
+        return Disk(lies=Lies.UNKNOWN, device=device, source=_pool(mount))
+    in_memory = any(name.startswith(("ram", "zram")) for name in parts) or _MEMORY in parts
+    return Disk(lies=Lies.MEMORY if in_memory else Lies.DISK, device=device, parts=parts)
+
+
+_MEMORY: Final = "memory"  # in place of a disk's name: a file in memory that is mounted as a disk
+
+
+def _upper(mount: _Mount, device: int, left: int) -> Disk:
+    """Of an overlay what is written lies in its upper folder, where that can be seen from here."""
+    upper = dict(one.partition("=")[::2] for one in mount.options.split(",")).get("upperdir", "")
+    try:
+        below = _disk(_unescaped(upper), left - 1)
+    except OSError:
+        return Disk(lies=Lies.UNKNOWN, device=device)
+    return Disk(lies=below.lies, device=device, parts=below.parts, source=below.source)
+
+
+def _pool(mount: _Mount) -> str:
+    """What two of these file systems have in common where they lie together: a pool's name."""
+    if mount.kind == "zfs":
+        return mount.source.partition("/")[0]
+    return mount.source if mount.source not in ("none", mount.kind) else ""
+
+
+def _mount_of(path: str) -> _Mount | None:
+    """The mount that the path lies in: the longest point above it, of equal ones the last."""
+    found: _Mount | None = None
+    try:
+        lines = Path("/proc/self/mountinfo").read_text("utf-8", "surrogateescape").splitlines()
+    except OSError:
+        return None
+    for line in lines:
+        mount = _mount(line)
+        is_above = mount and (path == mount.point or path.startswith(mount.point.rstrip("/") + "/"))
+        if mount and is_above and (found is None or len(mount.point) >= len(found.point)):
+            found = mount
+    return found
+
+
+def _mount(line: str) -> _Mount | None:
+    """One line: numbers, major:minor, root, mount point, options, fields up to a dash; then three."""
+    before, dash, after = line.partition(" - ")
+    one, two = before.split(" "), after.split(" ")
+    if not dash or len(one) < 5 or len(two) < 2:  # noqa: PLR2004  as above
+        return None
+    return _Mount(
+        point=_unescaped(one[4]),
+        device=one[2],
+        kind=two[0],
+        source=_unescaped(two[1]),
+        options=two[2] if len(two) > 2 else "",  # noqa: PLR2004  as above
+    )
+
+
+def _unescaped(text: str) -> str:
+    """Blanks, tabs, line ends and backslashes stand in mountinfo as octal numbers."""
+    for number in ("040", "011", "012", "134"):
+        text = text.replace(f"\\{number}", chr(int(number, 8)))
+    return text
+
+
+def _numbers(source: str) -> str:
+    """The major:minor of a block device by its name; empty where it is none."""
+    try:
+        device = os.stat(source).st_rdev if source.startswith("/dev/") else 0
+    except OSError:
+        device = 0
+    return f"{os.major(device)}:{os.minor(device)}" if device else ""
+
+
+def _parts_of_any(numbers: set[str], mount: _Mount, left: int) -> frozenset[str] | None:
+    """The disks below the first of the devices that /sys knows; None where it knows none."""
+    for each in sorted(numbers - {""}):
+        place = f"/sys/dev/block/{each}"
+        if os.path.exists(place):
+            own = _parts(os.path.realpath(place), left)
+            more = _pooled(os.path.basename(os.path.realpath(place)), left)
+            if mount.kind == "btrfs" and more is not None and own is not None:
+                return own | more
+            return own
+    return None
+
+
+def _pooled(name: str, left: int) -> frozenset[str] | None:
+    """The disks below all devices of the btrfs that this device belongs to."""
+    with contextlib.suppress(OSError):
+        for pool in Path("/sys/fs/btrfs").iterdir():
+            devices = pool / "devices"
+            names = [each.name for each in devices.iterdir()] if devices.is_dir() else []
+            if name in names:
+                found = [_parts(os.path.realpath(devices / each), left) for each in names]
+                return None if None in found else frozenset().union(*filter(None, found))
+    return None
+
+
+def _parts(place: str, left: int) -> frozenset[str] | None:
+    """The disks that a block device is kept on, by its folder in /sys; None where that is not told."""
+    if not left:
+        return None
+    if os.path.exists(f"{place}/partition"):
+        place = os.path.dirname(place)
+    backing = f"{place}/loop/backing_file"
+    if os.path.exists(backing):
+        return _backed(backing, left)
+    try:
+        below = os.listdir(f"{place}/slaves")
+    except OSError:
+        below = []
+    found = [_parts(os.path.realpath(f"{place}/slaves/{name}"), left - 1) for name in below]
+    if None in found:
+        return None
+    return frozenset().union(*filter(None, found)) or _lone(os.path.basename(place))
+
+
+def _lone(name: str) -> frozenset[str] | None:
+    """A device that is kept on no other. A mapped one that names none is kept we know not where."""
+    return None if name.startswith(("dm-", "md", "nbd", "drbd", "rbd")) else frozenset({name})
+
+
+def _backed(backing: str, left: int) -> frozenset[str] | None:
+    """The disks below a file that is mounted as a disk."""
+    try:
+        below = _disk(Path(backing).read_text("utf-8", "surrogateescape").rstrip("\n"), left - 1)
+    except OSError:
+        return None
+    return frozenset({_MEMORY}) if below.lies is Lies.MEMORY else below.parts or None
