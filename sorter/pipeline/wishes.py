@@ -161,12 +161,13 @@ class Report:
         """What this run saw of the card and its copies."""
         drift, second = self.drift or Drift(), self.second
         left = {entry.number for entry in (*self.failed, *self.left)}
+        other = {entry.row.source for entry, why in self.kept if why is Stays.CHANGED}
         return Evidence(
             files=sum(entry.number not in left for entry in self.entries),
             moved=len(self.gone),
             listed=self.drift is not None,
             new=len(drift.new),
-            changed=len(drift.changed),
+            changed=len({*drift.changed, *other}),
             vanished=len(drift.vanished),
             uncarried=len(self.failed),
             closed=len({*self.closed, *drift.closed}),
