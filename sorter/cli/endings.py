@@ -15,7 +15,7 @@ from sorter.model.damage import DAMAGES, EMPTY
 from sorter.model.plan import Entry, Held, Placement, Stays
 
 if TYPE_CHECKING:
-    from sorter.pipeline import Findings, Ingest, Report, SecondCopy, Undone, Verified
+    from sorter.pipeline import CardSide, Findings, Ingest, Report, SecondCopy, Undone, Verified
 
 STAY: Final = {
     Stays.CHANGED: "it holds other bytes than those that were carried; run it again to carry these",
@@ -326,6 +326,33 @@ def _verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
     unsure = sum(held is Held.PERHAPS for held in findings.held.values())
     text = f"{findings.good} of {files} verified in {words.safe(str(shoot))}."
     yield Printed(text=text + _perhaps(unsure, "read"), look="heading")
+
+
+def card_verified(
+    side: CardSide, shoot: Findings, second: Findings | None = None
+) -> Iterator[Printed]:
+    """Which files of a card the copies hold, what of it they do not, and whether it may be formatted."""
+    drift = side.drift or Drift()
+    for heading, texts in (
+        ("ON THE CARD WITH OTHER BYTES than those that were carried", side.other),
+        ("CANNOT BE READ on the card", [f"{path}: {why}" for path, why in side.unread.items()]),
+        ("on the card, and in no copy", side.unknown),
+        ("on the card, and no plain files", side.links),
+        ("folders of the card that cannot be listed", side.closed),
+        ("in a trash or system folder on the card", side.thrown),
+        ("came onto the card meanwhile", drift.new),
+        ("changed on the card meanwhile", drift.changed),
+        ("went from the card meanwhile", drift.vanished),
+    ):
+        yield from _named(heading, texts, rest="")
+    held = side.held_by(shoot)
+    files = words.counted(side.files, "file", "files")
+    text = f"{len(held)} of {files} on the card are in the shoot, equal byte by byte."
+    yield Printed(text=text + _perhaps(side.unsure, "read on the card"), look="heading")
+    if side.files:
+        evidence = side.evidence(shoot, second)
+        look = "plain" if advise(evidence).level < Level.NEVER else "note"
+        yield Printed(text=last_line(evidence), look=look)
 
 
 # ---- undo -----------------------------------------------------------------------------------

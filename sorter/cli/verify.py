@@ -17,10 +17,11 @@ Examples:
   sorter verify ~/pictures/rock-pool
   sorter verify ~/pictures/rock-pool --backup /media/second/rock-pool
   sorter verify ~/pictures/rock-pool --backup /media/second/rock-pool --mend
+  sorter verify ~/pictures/rock-pool --backup /media/second/rock-pool --card /media/card
 
 Exit codes: 0 every file is as it was carried; 1 the same, but files were added, sidecars edited, or
 some of the card never carried: they are listed; 2 wrong usage; 3 stopped; 4 files are changed,
-missing or unreadable, and were not mended: they are named.
+missing or unreadable, in a copy or on the card, and were not mended: they are named.
 """
 
 
@@ -37,8 +38,16 @@ missing or unreadable, and were not mended: they are named.
     is_flag=True,
     help="Copy what one of the two lacks, or holds otherwise, from the other. Needs --backup.",
 )
+@click.option(
+    "--card",
+    type=GivenPath(),
+    metavar="CARD",
+    help="Read this card too, past the system's cache, and say which of its files are in the shoot.",
+)
 @click.pass_context
-def verify(ctx: click.Context, shoot: Path, backup: Path | None, *, mend: bool) -> None:
+def verify(
+    ctx: click.Context, shoot: Path, backup: Path | None, card: Path | None, *, mend: bool
+) -> None:
     """Reads a shoot again and names what has changed.
 
     Every file that was carried into SHOOT is read and held against the digest that the ledger has
@@ -47,6 +56,9 @@ def verify(ctx: click.Context, shoot: Path, backup: Path | None, *, mend: bool) 
     With --backup the second copy is read and held against the same digests. With --mend as well, what
     is missing or changed in one of the two comes from the other, verified; the file that it takes the
     place of is kept under .sorter/replaced. An edited sidecar is your work, and stays.
+
+    With --card every file of the card is read and compared with what the copies hold now, and the last
+    line says whether the card may be formatted. The card is only ever read.
     """
     # Imported here, so that this command's help answers at once too.
     from sorter import pipeline  # noqa: PLC0415
@@ -64,11 +76,18 @@ def verify(ctx: click.Context, shoot: Path, backup: Path | None, *, mend: bool) 
             both = pipeline.verify_both(shoot, backup, tick, mending, mends=mend)
             found = [each.findings for each in both]
             lines = endings.both_verified(both, mends=mend)
+        side = None
+        if card is not None:
+            comparing = bars.tick("comparing with the card", in_bytes=True)
+            side = pipeline.against_card(card, shoot, backup, found[0], comparing)
     console.show_lines(lines)
+    if side is not None:
+        console.show_lines(endings.card_verified(side, *found))
     for each in both if backup else ():
         if each.failure:
             raise each.failure
-    if any(each.has_failed for each in found):
+    every = [*found, *([side] if side is not None else [])]
+    if any(each.has_failed for each in every):
         ctx.exit(VERIFICATION_FAILED)
-    if any(each.has_remarks for each in found):
+    if any(each.has_remarks for each in every):
         ctx.exit(ADDED_OR_EDITED)

@@ -8,6 +8,7 @@ from sorter.manifest.checks import checks_bytes, checks_document
 from sorter.manifest.corrections import read_corrections
 from sorter.manifest.document import document
 from sorter.manifest.tallies import tally_document
+from sorter.pipeline.against import CardSide, against_card
 from sorter.pipeline.applying import apply, end_regrouping
 from sorter.pipeline.checking import (
     Checked,
@@ -57,6 +58,7 @@ __all__ = [
     "ESTIMATED",
     "FULL_STOPS",
     "NEAR",
+    "CardSide",
     "Checked",
     "Findings",
     "Ingest",
@@ -69,6 +71,7 @@ __all__ = [
     "Undone",
     "Verified",
     "Wishes",
+    "against_card",
     "apply",
     "check_apart",
     "check_apart_from_shoots",

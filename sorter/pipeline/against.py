@@ -1,0 +1,174 @@
+"""A card held against the copies of it: which of its files a shoot has, byte by byte."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from sorter.disk.card import Card
+from sorter.disk.shoot import Shoot
+from sorter.errors import CardGone, CardNotReadable
+from sorter.model.advice import Copy, Evidence, Places
+from sorter.model.card import CardFile, Drift, Listing, differences
+from sorter.model.plan import Entry, Held, State
+from sorter.pipeline.places import places_of
+from sorter.pipeline.scanning import Tick
+from sorter.pipeline.wishes import Counted
+from sorter.reading.cards import files_of, thrown_away
+from sorter.writing.reading import readers
+from sorter.writing.verify import Findings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CardSide:
+    """What a card holds, and what of it was carried; paths below the card.
+
+    equal: the entry that has the bytes of each file, and whether they came from the card itself. other:
+    files whose path was carried with other bytes. unknown: files that were never carried. unread: those
+    that the card does not give, with the reason. links: no plain files. closed: folders that cannot be
+    listed. thrown: pictures in a trash or another system folder. drift: how the card differs at the
+    end; None where it could not be listed again.
+    """
+
+    root: Path
+    equal: Mapping[str, tuple[Entry, Held]] = field(default_factory=dict)
+    other: tuple[str, ...] = ()
+    unknown: tuple[str, ...] = ()
+    unread: Mapping[str, str] = field(default_factory=dict)
+    links: tuple[str, ...] = ()
+    closed: tuple[str, ...] = ()
+    thrown: tuple[str, ...] = ()
+    drift: Drift | None = None
+    places: Places = field(default_factory=Places)
+
+    @property
+    def files(self) -> int:
+        """How many files the card holds that are to be in a copy."""
+        return sum(map(len, (self.equal, self.other, self.unknown, self.unread)))
+
+    @property
+    def unsure(self) -> int:
+        """How many of the card's files were read perhaps from memory."""
+        return sum(held is Held.PERHAPS for _, held in self.equal.values())
+
+    @property
+    def has_failed(self) -> bool:
+        """Whether a file is not what was carried, or cannot be read."""
+        return bool(self.other or self.unread)
+
+    @property
+    def has_remarks(self) -> bool:
+        """Whether there is something else on the card that no copy has, or that changed meanwhile."""
+        return bool(self.unknown or self.links or self.closed or self.drift is None or self.drift)
+
+    def held_by(self, findings: Findings) -> dict[str, Held]:
+        """Which of the card's files are whole in a copy, and how sure that is."""
+        return {
+            path: findings.held[entry.number]
+            for path, (entry, _) in self.equal.items()
+            if entry.number in findings.held
+        }
+
+    def evidence(self, shoot: Findings, second: Findings | None) -> Evidence:
+        """What this run saw of the card and its copies."""
+        drift = self.drift or Drift()
+        return Evidence(
+            files=self.files - len(self.unread),
+            listed=self.drift is not None,
+            new=len(drift.new),
+            changed=len(drift.changed),
+            vanished=len(drift.vanished),
+            uncarried=len(self.unread),
+            closed=len({*self.closed, *drift.closed}),
+            links=len(self.links),
+            thrown=len(self.thrown),
+            shoot=_copy(self.held_by(shoot)),
+            second=None if second is None else _copy(self.held_by(second)),
+            places=self.places,
+        )
+
+
+def against_card(root: Path, shoot: Path, second: Path | None, known: Findings, tick: Tick) -> CardSide:
+    """Every file of the card read past the system's cache, and sought among what the shoot knows.
+
+    known: what was found in the shoot. Nothing is changed. Raises what Card raises, and CardGone.
+    """
+    card = Card(root)
+    listing = card.listing(may_be_empty=True)
+    files = files_of(card, listing)
+    entries = [*known.sound.values(), *known.broken.values(), *known.waiting.values()]
+    counted = Counted(tick, sum(file.size for file in files))
+    return _Against(card, listing, entries).side(
+        files, Shoot(shoot), None if second is None else Shoot(second), counted.add
+    )
+
+
+class _Against:
+    """The card's files and the entries, to be found by what they hold: those first that are sound."""
+
+    def __init__(self, card: Card, listing: Listing, entries: Iterable[Entry]) -> None:
+        self._card = card
+        self._listing = listing
+        carried = [entry for entry in entries if entry.row.sha256]
+        self._own = {(e.row.source, e.row.sha256): e for e in reversed(carried)}
+        self._by_digest = {entry.row.sha256: entry for entry in reversed(carried)}
+        self._paths = {entry.row.source for entry in carried if entry.state is State.PLACED}
+
+    def side(
+        self,
+        files: Iterable[CardFile],
+        shoot: Shoot,
+        second: Shoot | None,
+        tick: Callable[[int], None],
+    ) -> CardSide:
+        plain = [file for file in files if file.plain and not file.obstacle]
+        unread = {f.path: f.obstacle for f in files if f.plain and f.obstacle}
+        equal: dict[str, tuple[Entry, Held]] = {}
+        strange: list[str] = []
+        with readers() as pool:
+            told = pool.map(lambda file: self._found(file, tick), plain)
+            for file, found in zip(plain, told, strict=True):
+                if isinstance(found, str):
+                    unread[file.path] = found
+                elif found is None:
+                    strange.append(file.path)
+                else:
+                    equal[file.path] = found
+        after, drift = self._listed_again()
+        return CardSide(
+            root=self._card.root,
+            equal=equal,
+            other=tuple(path for path in strange if path in self._paths),
+            unknown=tuple(path for path in strange if path not in self._paths),
+            unread=unread,
+            links=tuple(file.path for file in files if not file.plain),
+            closed=self._listing.folders_closed,
+            thrown=thrown_away(self._card, after),
+            drift=drift,
+            places=places_of(self._card, shoot, second),
+        )
+
+    def _found(
+        self, file: CardFile, tick: Callable[[int], None]
+    ) -> tuple[Entry, Held] | str | None:
+        """The entry with the file's bytes; None for none, or why the card does not give them."""
+        try:
+            told = self._card.measured(file.path, tick)
+        except OSError as error:
+            return error.strerror or str(error)
+        own = self._own.get((file.path, told.sha256))
+        entry = own or self._by_digest.get(told.sha256)
+        return None if entry is None else (entry, Held.of(same=True, sure=told.sure))
+
+    def _listed_again(self) -> tuple[Listing, Drift | None]:
+        try:
+            after = self._card.listing(may_be_empty=True)
+        except (CardGone, CardNotReadable):
+            return self._listing, None
+        return after, differences(self._listing, after, frozenset())
+
+
+def _copy(held: Mapping[str, Held]) -> Copy:
+    unsure = sum(each is Held.PERHAPS for each in held.values())
+    return Copy(verified=len(held), unsure=unsure)
