@@ -122,15 +122,20 @@ def folders(entries: Iterable[Entry]) -> tuple[tuple[str, int, int], ...]:
     return tuple((folder, *found[folder]) for folder in sorted(found))
 
 
-def named(heading: str, texts: Iterable[str]) -> Iterator[str]:
-    """A heading and some of the texts, each a line; the rest counted. Nothing where there are none."""
+def named(
+    heading: str, texts: Iterable[str], where: str = "the manifest names them all"
+) -> Iterator[str]:
+    """A heading and some of the texts, each a line; the rest counted. Nothing where there are none.
+
+    where: what tells the rest.
+    """
     texts = list(texts)
     if not texts:
         return
     yield heading
     yield from (f"  {words.safe(text)}" for text in texts[:MOST_NAMED])
     if len(texts) > MOST_NAMED:
-        yield f"  and {len(texts) - MOST_NAMED} more; the manifest names them all"
+        yield f"  and {len(texts) - MOST_NAMED} more; {where}"
 
 
 def with_notes(placement: Placement) -> str:
