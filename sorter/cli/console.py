@@ -269,10 +269,9 @@ def _listed(account: Account, unread: tuple[ReadFile, ...]) -> Iterator[Printed]
 
 
 def _left(account: Account) -> Iterator[Printed]:
-    lines = view.left(account)
-    if lines:
-        for line in lines:
-            yield Printed(text=line, look="plain" if line.startswith(" ") else "heading")
+    for heading, *lines in view.left(account):
+        yield Printed(text=heading, look="heading")
+        yield from (Printed(text=line) for line in lines)
         yield Printed(text="")
 
 

@@ -194,12 +194,13 @@ def _with_reason(file: ReadFile, otherwise: str = "it cannot be read") -> str:
 # ---- what is not looked into, and stays ------------------------------------------------------
 
 
-def left(account: Account) -> tuple[str, ...]:
-    """Lines that name what is a picture and no file of the card, and the shoots within it."""
-    return (
-        *planview.named(LEFT, account.thrown_away, _JSON),
-        *planview.named(SHOOTS, (f"{folder}/" for folder in account.shoots), _JSON),
+def left(account: Account) -> tuple[tuple[str, ...], ...]:
+    """Lines that name what is a picture and no file of the card; and those that name shoots in it."""
+    both = (
+        planview.named(LEFT, account.thrown_away, _JSON),
+        planview.named(SHOOTS, (f"{folder}/" for folder in account.shoots), _JSON),
     )
+    return tuple(lines for lines in map(tuple, both) if lines)
 
 
 # ---- summary and reasons --------------------------------------------------------------------
