@@ -34,6 +34,10 @@ class CardEmpty(SorterError):
     """The folder holds no file of a card."""
 
 
+class CardIsShoot(SorterError):
+    """The folder that was given as a card is a shoot, or lies in one."""
+
+
 class OutputNotWritable(SorterError):
     """A file that the user asked for cannot be written where they asked."""
 

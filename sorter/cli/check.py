@@ -130,6 +130,8 @@ def check(
         console.show_text(text)
     else:
         console.show_lines(findings.lines(found))
+    for inner in found.shoots:
+        console.remark(f"not looked into: {inner}/ is a shoot. `sorter check` takes it by itself.")
     if regrouped is not None:
         for remark in findings.regrouped(regrouped):
             console.remark(remark)

@@ -59,6 +59,7 @@ def _answer(account: Account, unread: tuple[ReadFile, ...], *, why: bool) -> str
         if lines:
             _print(console, _reasoned(account, lines, width) if why else _tabled(lines, width))
         _print(console, _listed(account, unread))
+        _print(console, _left(account))
         _print(console, _summed(account, width))
     return captured.get()
 
@@ -264,6 +265,13 @@ def _listed(account: Account, unread: tuple[ReadFile, ...]) -> Iterator[Printed]
     if lines:
         yield Printed(text="files that are no frame", look="heading")
         yield from (Printed(text=f"  {line}") for line in lines)
+        yield Printed(text="")
+
+
+def _left(account: Account) -> Iterator[Printed]:
+    for heading, *lines in view.left(account):
+        yield Printed(text=heading, look="heading")
+        yield from (Printed(text=line) for line in lines)
         yield Printed(text="")
 
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import click
 
 from sorter.cli.paths import GivenPath
+
+if TYPE_CHECKING:
+    from sorter.pipeline import CardSide, Findings
 
 ADDED_OR_EDITED: Final = 1
 VERIFICATION_FAILED: Final = 4
@@ -86,7 +89,7 @@ def verify(
     for each in both if backup else ():
         if each.failure:
             raise each.failure
-    every = [*found, *([side] if side is not None else [])]
+    every: list[Findings | CardSide] = [*found, *([] if side is None else [side])]
     if any(each.has_failed for each in every):
         ctx.exit(VERIFICATION_FAILED)
     if any(each.has_remarks for each in every):

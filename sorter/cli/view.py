@@ -7,12 +7,15 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from sorter.cli import words
+from sorter.cli import planview, words
 from sorter.model.frame import Frame, ReadFile
 from sorter.model.kinds import Kind, Role
 from sorter.model.sequence import BEYOND_DOUBT, Account, Sequence
 
 MOST_NAMED: Final = 12  # clips and other files by name; more are counted
+LEFT: Final = "left on the card: pictures and clips in a trash or a system folder, and what cannot be read there"
+SHOOTS: Final = "shoots, no part of the card: not looked into"
+_JSON: Final = "; --json names them all"
 _REASONS: Final = {
     Kind.CLIP: "a clip",
     Kind.UNDATED: "no usable time",
@@ -188,6 +191,18 @@ def _with_reason(file: ReadFile, otherwise: str = "it cannot be read") -> str:
     return words.safe(f"{file.path}: {', '.join(dict.fromkeys(reasons)) or otherwise}")
 
 
+# ---- what is not looked into, and stays ------------------------------------------------------
+
+
+def left(account: Account) -> tuple[tuple[str, ...], ...]:
+    """Lines that name what is a picture and no file of the card; and those that name shoots in it."""
+    both = (
+        planview.named(LEFT, account.thrown_away, rest=_JSON),
+        planview.named(SHOOTS, (f"{folder}/" for folder in account.shoots), rest=_JSON),
+    )
+    return tuple(lines for lines in map(tuple, both) if lines)
+
+
 # ---- summary and reasons --------------------------------------------------------------------
 
 
@@ -206,6 +221,11 @@ def summary(account: Account) -> str:
     if account.folders_closed:
         closed = words.counted(len(account.folders_closed), "folder", "folders")
         said.append(f"{closed} could not be listed")
+    if account.thrown_away:
+        are = words.counted(len(account.thrown_away), "file is", "files are")
+        said.append(f"{are} left on the card in a trash or a system folder")
+    if account.shoots:
+        said.append(f"{words.counted(len(account.shoots), 'shoot', 'shoots')} not looked into")
     return "; ".join(said) + "."
 
 

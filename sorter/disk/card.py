@@ -6,21 +6,24 @@ first block at once and the rest by ranges, within a budget.
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
-import re
 import stat
 import threading
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final, Self
 
+from sorter.disk.output import real_path
+from sorter.disk.shoots import shoot_around
 from sorter.disk.streams import Measured, Stream, measured
 from sorter.disk.systems import SYSTEM
-from sorter.errors import CardEmpty, CardGone, CardNotFound, CardNotReadable
+from sorter.disk.walk import Walk
+from sorter.errors import CardEmpty, CardGone, CardIsShoot, CardNotFound, CardNotReadable
 from sorter.model.allowance import Allowance
-from sorter.model.card import CardFile, Listing
+from sorter.model.card import Listing
 from sorter.model.disks import Disk
 
 FIRST_BLOCK: Final = 64 * 1024
@@ -34,12 +37,7 @@ BUDGET: Final = 4 * 1024 * 1024
 REQUESTS: Final = 256
 """Requests to the card that may be made for one file: each may cost a card reader's delay."""
 
-_LITTER_FILES: Final = frozenset({".ds_store", "thumbs.db", "desktop.ini"})
-_LITTER_FOLDERS: Final = re.compile(
-    r"\.trashes|\.trash-.*|\.spotlight-v100|\.fseventsd|\.temporaryitems"
-    r"|system volume information|\$recycle\.bin|lost\+found|found\.\d{3}",
-    re.IGNORECASE,
-)
+_MOST_NAMED: Final = 12
 
 
 class Window:
@@ -81,7 +79,8 @@ class Window:
 
     def close(self) -> None:
         """Closes the file, and tells the card how much of it was read."""
-        os.close(self._handle)
+        with contextlib.suppress(OSError):  # some systems tell here of a read that failed long ago
+            os.close(self._handle)
         self._card.count(self.bytes_read)
 
     def mark(self) -> int:
@@ -137,51 +136,46 @@ class Window:
 class Card:
     """A folder tree as a camera left it: its root, its DCIM, or any tree of pictures.
 
-    Raises CardNotFound where there is no such folder, CardNotReadable where it cannot be listed.
+    of_shoot: it is a folder of a shoot that is read as a card is. Raises CardNotFound where there is no
+    such folder, CardNotReadable where it cannot be listed, CardIsShoot where it is a shoot, or lies in
+    one, links followed, unless that is meant.
     """
 
-    def __init__(self, root: Path) -> None:
+    def __init__(self, root: Path, *, of_shoot: bool = False) -> None:
         self.root = root
         self.bytes_read = 0
         self._root = os.fspath(root)
-        self._device: int | None = None
         self._counting = threading.Lock()
-        _refuse_what_is_no_folder(root)
-        try:
-            with os.scandir(root) as entries:
-                next(entries, None)
-            self._device = root.stat().st_dev
-        except OSError as error:
-            raise CardNotReadable(
-                f"{root}: the system does not let us list this folder ({error.strerror}). "
-                "Check its permissions, or mount the card for your user."
-            ) from error
+        self._device = _device(root)
+        if not of_shoot:
+            _refuse_shoot(root)
 
     def count(self, amount: int) -> None:
         """Adds to the bytes read of this card."""
         with self._counting:
             self.bytes_read += amount
 
-    def listing(self) -> Listing:
+    def listing(self, *, may_be_empty: bool = False) -> Listing:
         """Every file below the root in the order of their paths; links are listed, not followed.
 
-        Raises CardEmpty where nothing but litter is there, CardNotReadable where every folder
-        that could hold something is closed.
+        Shoots within it are named and not looked into. Raises CardNotReadable where every folder
+        that could hold something is closed; CardEmpty where no file of the card is there, unless it
+        may be empty: what was thrown away is known then.
         """
-        walk = _Walk(self._root)
-        files = sorted(walk.files(), key=lambda file: file.path)
-        if not files and walk.closed:
+        walk = Walk(self._root)
+        listing = walk.listing()
+        if listing.files:
+            return listing
+        closed = listing.folders_closed
+        if walk.is_barred:
             raise CardNotReadable(
-                f"{self.root}: the system lets us list none of its folders ({walk.closed[0]}, …). "
+                f"{self.root}: the system lets us list none of its folders ({closed[0]}, …). "
                 "Check their permissions."
             )
-        if not files:
-            files_of = "file" if walk.litter == 1 else "files"
-            beside = f" but {walk.litter} {files_of} of system litter" if walk.litter else ""
-            raise CardEmpty(f"{self.root}: there is no file here{beside}. Is it the right folder?")
-        return Listing(
-            files=tuple(files), litter=walk.litter, folders_closed=tuple(sorted(walk.closed))
-        )
+        if not may_be_empty:
+            left = listing.litter + len(listing.thrown) + len(listing.aside)
+            raise nothing_here(self.root, litter=left, shoots=listing.shoots, closed=closed)
+        return listing
 
     def open(self, path: str) -> Window:
         """A window on the file at this path below the root, to be used in a with statement.
@@ -194,10 +188,13 @@ class Card:
         except OSError:
             self.expect()
             raise
-        about = os.fstat(handle)
-        if not stat.S_ISREG(about.st_mode):
+        try:
+            about = os.fstat(handle)
+            if not stat.S_ISREG(about.st_mode):
+                raise OSError(errno.EINVAL, "not a plain file", path)  # noqa: TRY301  closed below
+        except OSError:
             os.close(handle)
-            raise OSError(errno.EINVAL, "not a plain file", path)
+            raise
         return Window(self, handle, about.st_size)
 
     def stream(self, path: str, *, past: bool = False) -> Stream:
@@ -272,81 +269,52 @@ class Card:
         return self.root.stat().st_dev == self._device
 
 
-def is_litter(path: str) -> bool:
-    """Whether a path, with forward slashes, is litter that a system left, or lies in such."""
-    *folders, name = path.split("/")
-    return _is_litter_file(name) or any(_LITTER_FOLDERS.fullmatch(folder) for folder in folders)
+def nothing_here(
+    root: Path, *, litter: int = 0, shoots: Sequence[str] = (), closed: Sequence[str] = ()
+) -> CardEmpty:
+    """The error for a card without a file; it says what is there in place of one."""
+    there = [f"{litter} {'file' if litter == 1 else 'files'} of system litter"] if litter else []
+    for one, many, names in (
+        ("the shoot", "the shoots", shoots),
+        ("a folder that cannot be listed:", "folders that cannot be listed:", closed),
+    ):
+        if names:
+            there.append(f"{one if len(names) == 1 else many} {_first_of(names)}")
+    beside = f" but {' and '.join(there)}" if there else ""
+    return CardEmpty(f"{root}: there is no file here{beside}. Is it the right folder?")
 
 
-def _is_litter_file(name: str) -> bool:
-    return name.startswith("._") or name.lower() in _LITTER_FILES
+def _first_of(names: Sequence[str]) -> str:
+    more = f" and {len(names) - _MOST_NAMED} more" if len(names) > _MOST_NAMED else ""
+    return ", ".join(names[:_MOST_NAMED]) + more
 
 
-def _refuse_what_is_no_folder(root: Path) -> None:
-    if root.is_dir():
-        return
-    if root.exists():
-        raise CardNotFound(f"{root}: this is a file. Give the folder that it lies in.")
-    raise CardNotFound(f"{root}: there is no such folder. Is the card in and mounted?")
-
-
-class _Walk:
-    """One pass over the tree, which also counts what it passes over."""
-
-    def __init__(self, root: str) -> None:
-        self._root = root
-        self.litter = 0
-        self.closed: list[str] = []
-
-    def files(self) -> Iterator[CardFile]:
-        folders = [""]
-        while folders:
-            folder = folders.pop()
-            for entry, path in self._entries(folder):
-                if entry.is_dir(follow_symlinks=False):
-                    if _LITTER_FOLDERS.fullmatch(entry.name):
-                        self.litter += _count_files(entry.path)
-                    else:
-                        folders.append(path)
-                elif _is_litter_file(entry.name):
-                    self.litter += 1
-                else:
-                    yield _card_file(entry, path)
-
-    def _entries(self, folder: str) -> Iterator[tuple[os.DirEntry[str], str]]:
-        where = f"{self._root}/{folder}" if folder else self._root
-        before = f"{folder}/" if folder else ""
-        try:
-            with os.scandir(where) as entries:
-                for entry in entries:
-                    yield entry, before + entry.name
-        except OSError:
-            self.closed.append(folder)
-
-
-def _card_file(entry: os.DirEntry[str], path: str) -> CardFile:
+def _device(root: Path) -> int:
+    """The device of a folder that can be listed. Raises CardNotFound, CardNotReadable."""
     try:
-        about = entry.stat(follow_symlinks=False)
+        about = os.stat(root)
+        if stat.S_ISDIR(about.st_mode):
+            with os.scandir(root) as entries:
+                next(entries, None)
+            return about.st_dev
+    except (FileNotFoundError, NotADirectoryError) as error:
+        raise CardNotFound(
+            f"{root}: there is no such folder. Is the card in and mounted?"
+        ) from error
     except OSError as error:
-        return CardFile(path=path, size=0, obstacle=f"cannot be read: {error.strerror}")
-    return CardFile(
-        path=path,
-        size=about.st_size,
-        modified_ns=about.st_mtime_ns,
-        obstacle=_OBSTACLES.get(stat.S_IFMT(about.st_mode), ""),
-        plain=stat.S_ISREG(about.st_mode),
+        raise CardNotReadable(
+            f"{root}: the system does not let us list this folder ({error.strerror or error}). "
+            "Check its permissions, or mount the card for your user."
+        ) from error
+    raise CardNotFound(f"{root}: this is a file. Give the folder that it lies in.")
+
+
+def _refuse_shoot(root: Path) -> None:
+    shoot = shoot_around(root)
+    if shoot is None:
+        return
+    where = "is a shoot" if shoot == real_path(root) else f"lies in the shoot {shoot}"
+    raise CardIsShoot(
+        f"{root} {where}, and is no card. Name the card; for a shoot there are `sorter check` and "
+        "`sorter verify`."
     )
-
-
-_OBSTACLES: Final = {
-    stat.S_IFLNK: "a link: not followed",
-    stat.S_IFIFO: "a pipe: not opened",
-    stat.S_IFSOCK: "a socket: not opened",
-    stat.S_IFBLK: "a device: not opened",
-    stat.S_IFCHR: "a device: not opened",
-}
-
-
-def _count_files(folder: str) -> int:
-    """How many files lie anywhere below a litter folder."""
-    return sum(len(names) for _, _, names in os.walk(folder))

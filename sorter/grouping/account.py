@@ -44,6 +44,8 @@ def account_for(
         loose=reading.loose,
         litter=reading.litter,
         folders_closed=reading.folders_closed,
+        thrown_away=reading.thrown_away,
+        shoots=reading.shoots,
     )
 
 

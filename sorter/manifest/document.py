@@ -37,6 +37,8 @@ def document(account: Account, *, card: str) -> str:
         "no_frame": files.get(None, []),
         "litter": account.litter,
         "folders_closed": [spelled(folder) for folder in account.folders_closed],
+        "thrown_away": [spelled(path) for path in account.thrown_away],
+        "shoots": [spelled(folder) for folder in account.shoots],
     }
     return json.dumps(whole, indent=1, allow_nan=False)
 

@@ -160,10 +160,15 @@ def _worth(pair: tuple[str, Preview]) -> tuple[int, int]:
 class Reading:
     """A card read: frames in the order of their paths, and the files that are no frame.
 
-    loose: files with the kind of what is no frame ("clip", "undated", "unreadable", "other").
+    loose: files with the kind of what is no frame ("clip", "undated", "unreadable", "other"). litter:
+    how many files of systems were passed over. thrown_away: the paths of pictures and clips in a trash
+    or another folder of a system, and of what there cannot be read; they are no files of the card.
+    shoots: folders that are shoots, and were not looked into.
     """
 
     frames: tuple[Frame, ...]
     loose: tuple[tuple[Kind, ReadFile], ...] = ()
     litter: int = 0
     folders_closed: tuple[str, ...] = ()
+    thrown_away: tuple[str, ...] = ()
+    shoots: tuple[str, ...] = ()

@@ -116,7 +116,7 @@ class Account:
     """A whole card accounted for: every sequence in order of capture, and all that is no frame.
 
     order: every frame of every sequence, results too, in order of capture over all bodies; a
-    frame's number is its place here, from 1.
+    frame's number is its place here, from 1. The rest is as a reading has it.
     """
 
     sequences: tuple[Sequence, ...]
@@ -124,3 +124,10 @@ class Account:
     loose: tuple[tuple[Kind, ReadFile], ...] = ()
     litter: int = 0
     folders_closed: tuple[str, ...] = ()
+    thrown_away: tuple[str, ...] = ()
+    shoots: tuple[str, ...] = ()
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether there is nothing at all to tell of."""
+        return not (self.order or self.loose or self.thrown_away or self.folders_closed)

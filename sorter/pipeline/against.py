@@ -89,7 +89,9 @@ class CardSide:
         )
 
 
-def against_card(root: Path, shoot: Path, second: Path | None, known: Findings, tick: Tick) -> CardSide:
+def against_card(
+    root: Path, shoot: Path, second: Path | None, known: Findings, tick: Tick
+) -> CardSide:
     """Every file of the card read past the system's cache, and sought among what the shoot knows.
 
     known: what was found in the shoot. Nothing is changed. Raises what Card raises, and CardGone.

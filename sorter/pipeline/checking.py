@@ -12,10 +12,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from sorter import optics
+from sorter.disk import shoots
 from sorter.disk.card import Card
 from sorter.disk.looked import Kept
 from sorter.disk.output import add_file, replace_file
-from sorter.disk.shoot import HIDDEN, Shoot
+from sorter.disk.shoot import Shoot
 from sorter.manifest.checks import CHECKS, checks_bytes
 from sorter.manifest.corrections import corrections_bytes
 from sorter.manifest.rows import in_order
@@ -84,13 +85,15 @@ class Checked:
 
     suggested: how the pictures would group frames otherwise; why stands in each. regroupings: the
     same of a shoot, by the frames' numbers in its manifest; none of a card. looks: every sequence,
-    singles too, frame by frame, by its number.
+    singles too, frame by frame, by its number. shoots: folders of a card that are shoots, and were not
+    looked into.
     """
 
     checks: tuple[Check, ...] = ()
     suggested: tuple[Correction, ...] = ()
     regroupings: tuple[Regrouping, ...] = ()
     looks: Mapping[int, Look] = field(default_factory=dict)
+    shoots: tuple[str, ...] = ()
 
 
 def default_jobs() -> int:
@@ -99,14 +102,15 @@ def default_jobs() -> int:
 
 
 def is_shoot(root: Path) -> bool:
-    """Whether the folder is a shoot, and no card."""
-    return (root / HIDDEN).is_dir()
+    """Whether the folder is a shoot, and no card; links are followed."""
+    return shoots.is_shoot(os.fspath(root))
 
 
 def check_card(root: Path, settings: Settings, jobs: int, reading: Tick, looking: Tick) -> Checked:
     """What the pictures of a card say. Raises what scan raises; the card is only read."""
     card = Card(root)
-    return check_account(card, account_of(card, card.listing(), settings, reading), jobs, looking)
+    account = account_of(card, card.listing(), settings, reading)
+    return replace(check_account(card, account, jobs, looking), shoots=account.shoots)
 
 
 def check_account(card: Card, account: Account, jobs: int, looking: Tick) -> Checked:
@@ -213,7 +217,7 @@ def _read(shoot: Shoot, rows: Iterable[Row]) -> dict[str, ReadFile]:
     files = [CardFile(path=row.destination, size=row.bytes, plain=True) for row in rows]
     if not files:
         return {}
-    return {file.path: file for file in read_files(Card(shoot.root), files)}
+    return {file.path: file for file in read_files(Card(shoot.root, of_shoot=True), files)}
 
 
 def _seen(shoot: Shoot, rows: Sequence[Row], read: Mapping[str, ReadFile]) -> Seen:

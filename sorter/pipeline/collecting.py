@@ -144,6 +144,6 @@ class _Taking:
 
 def _told(file: Path) -> tuple[str, str]:
     """When, and by which camera, the file says that it was taken; empty where it does not."""
-    card = Card(file.absolute().parent)
+    card = Card(file.absolute().parent, of_shoot=True)  # a result may lie in the shoot itself
     facts = read_files(card, [CardFile(path=file.name, size=file.stat().st_size)])[0].facts
     return (facts.moment.iso(), facts.camera) if facts.moment else ("", "")

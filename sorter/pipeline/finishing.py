@@ -73,7 +73,7 @@ def _reference(shoot: Shoot, stack: Stack) -> Reference:
     """What the stack's first frame says of itself. Raises CannotPutBack where it cannot be read."""
     path = first_of(stack).destination
     try:
-        with Card(shoot.root).open(path) as source:
+        with Card(shoot.root, of_shoot=True).open(path) as source:
             return read_reference(source)
     except OSError as error:
         raise CannotPutBack(f"{path} cannot be read ({error.strerror})") from error

@@ -41,6 +41,7 @@ from sorter.planning.lateness import too_late
 from sorter.planning.numbering import numbers_for
 from sorter.planning.places import About, Naming, Standing, make_plan
 from sorter.planning.presses import beside, joined
+from sorter.reading.cards import thrown_away
 from sorter.writing.compare import Comparison, compare, look_again, size_to_compare
 from sorter.writing.ledger import Ledger, Run
 from sorter.writing.target import stopping_clearly
@@ -330,19 +331,14 @@ class Ingest:
     def _with_last_look(self, report: Report) -> Report:
         """The card is listed once more: what came, changed or went meanwhile is in no copy."""
         drift: Drift | None = None
+        thrown: tuple[str, ...] = ()
         with suppress(CardGone, CardNotReadable):
-            after = self._listed_at_all()
+            self._card.expect_root()
+            after = self._card.listing(may_be_empty=True)
+            thrown = thrown_away(self._card, after)
             gone = {entry.row.source for entry in report.gone}
             drift = differences(self._listing, after, gone)
-        return replace(report, drift=drift, places=self._places())
-
-    def _listed_at_all(self) -> Listing:
-        """The card's files; none where it holds none, or none any more."""
-        self._card.expect_root()
-        try:
-            return self._card.listing()
-        except CardEmpty:
-            return Listing(files=())
+        return replace(report, drift=drift, thrown=thrown, places=self._places())
 
     def _places(self) -> Places:
         """Which of card, shoot and second copy lie on one disk."""

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final, TypeAlias
 
-from sorter.disk.card import Card
+from sorter.disk.card import Card, nothing_here
 from sorter.disk.output import add_file, is_same, real_path, replace_file
 from sorter.errors import BadCorrections, BadSettings, OutputNotWritable
 from sorter.grouping.account import account_for
@@ -21,7 +21,7 @@ from sorter.model.frame import Facts, Frame, ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Kind
 from sorter.model.sequence import Account
 from sorter.model.values import Moment
-from sorter.reading.cards import read_card
+from sorter.reading.cards import files_to_read, read_card
 from sorter.settings import Settings
 
 Tick: TypeAlias = Callable[[int, int], None]
@@ -39,7 +39,16 @@ def scan(
     on the card, and BadCorrections for a correction that does not fit it.
     """
     card = Card(root)
-    return account_of(card, card.listing(), settings, tick, corrections)
+    listing = card.listing(may_be_empty=True)
+    account = account_of(card, listing, settings, tick, corrections)
+    refuse_empty(card, account)
+    return account
+
+
+def refuse_empty(card: Card, account: Account) -> None:
+    """Raises CardEmpty where nothing is on the card but files of systems that are no pictures."""
+    if account.is_empty:
+        raise nothing_here(card.root, litter=account.litter, shoots=account.shoots)
 
 
 def account_of(
@@ -55,7 +64,7 @@ def account_of(
 
 def reading_of(card: Card, listing: Listing, settings: Settings, tick: Tick) -> Reading:
     """What was listed, read, with the clocks set. Raises CardGone and BadSettings as scan does."""
-    total = len(listing.files)
+    total = files_to_read(listing)
     reading = read_card(card, listing, lambda done: tick(done, total))
     return with_clocks_set(reading, settings)
 

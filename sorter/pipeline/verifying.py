@@ -7,8 +7,8 @@ from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from sorter.disk.card import is_litter
 from sorter.disk.shoot import Shoot
+from sorter.disk.walk import is_litter
 from sorter.errors import BadBackup, NoShoot, SorterError
 from sorter.model.plan import Entry, State
 from sorter.pipeline.recording import (

@@ -172,7 +172,7 @@ class Report:
             uncarried=len(self.failed),
             closed=len({*self.closed, *drift.closed}),
             links=len(self.left),
-            thrown=len({*self.thrown, *drift.thrown}),
+            thrown=len(self.thrown),
             shoot=_copy(self),
             second=None if second is None else _copy(second),
             places=self.places,

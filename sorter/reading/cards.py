@@ -15,7 +15,7 @@ from sorter.model.card import CardFile, Listing
 from sorter.model.damage import EMPTY
 from sorter.model.frame import ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Role
-from sorter.reading import fallback, names, sane
+from sorter.reading import fallback, names, recovered, sane
 from sorter.reading.containers import block, jpeg
 from sorter.reading.containers.recognise import Container, Reader, recognise
 from sorter.reading.draft import Draft
@@ -36,17 +36,50 @@ _ASKED_AGAIN: Final = frozenset({"png", "webp", "jxl", "jp2", "heif"})
 
 
 def read_card(card: Card, listing: Listing, tick: Callable[[int], None] | None = None) -> Reading:
-    """The frames of a card, and its files that are no frame.
+    """The frames of a card, its files that are no frame, and the pictures that are not the card's.
 
-    tick is called with the number of files done. Raises CardGone where the card went away.
+    tick is called with the number of files done, of all that `files_to_read` counts. Raises CardGone
+    where the card went away.
     """
-    frames, loose = join(read_files(card, listing.files, tick))
+    read = read_files(card, listing.files, tick)
+    frames, loose = join([file for file in read if not file.file.recovered])
+    kept = recovered.kept(file for file in read if file.file.recovered)
+    loose = tuple(sorted((*loose, *kept), key=lambda one: one[1].path))
+    beside = (*listing.thrown, *listing.aside)
+    left = recovered.left(read_files(card, beside, _after(len(read), tick)))
+    taken = len(loose) + sum(len(frame.files) for frame in frames)
     return Reading(
         frames=frames,
         loose=loose,
-        litter=listing.litter,
+        litter=listing.litter + files_to_read(listing) - taken - len(left),
         folders_closed=listing.folders_closed,
+        thrown_away=left,
+        shoots=listing.shoots,
     )
+
+
+def files_to_read(listing: Listing) -> int:
+    """How many files are looked into: those of systems too, as they may be pictures."""
+    return len(listing.files) + len(listing.thrown) + len(listing.aside)
+
+
+def files_of(card: Card, listing: Listing) -> tuple[CardFile, ...]:
+    """The files of the card that are to be in a copy: of a repair's folders what may be a picture.
+
+    Raises CardGone where the card went away.
+    """
+    found = [file for file in listing.files if file.recovered]
+    kept = {file.path for _, file in recovered.kept(read_files(card, found))}
+    return tuple(file for file in listing.files if not file.recovered or file.path in kept)
+
+
+def thrown_away(card: Card, listing: Listing) -> tuple[str, ...]:
+    """The paths of pictures and clips in a trash or another folder of a system. Raises CardGone."""
+    return recovered.left(read_files(card, (*listing.thrown, *listing.aside)))
+
+
+def _after(done: int, tick: Callable[[int], None] | None) -> Callable[[int], None] | None:
+    return None if tick is None else lambda more: tick(done + more)
 
 
 def read_files(

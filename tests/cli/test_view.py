@@ -151,6 +151,23 @@ def test_the_summary_counts_everything() -> None:
     )
 
 
+def test_what_was_thrown_away_and_shoots_are_named_and_counted() -> None:
+    thrown = tuple(f".Trashes/501/{number:02d}.JPG" for number in range(25))
+    account = replace(account_of(), thrown_away=thrown, shoots=("2026/\x1blimpets",))
+    thrown_lines, shoots = view.left(account)
+    assert thrown_lines == (
+        view.LEFT,
+        *(f"  {path}" for path in thrown[:20]),
+        "  and 5 more; --json names them all",
+    )
+    assert shoots == (view.SHOOTS, "  2026/\\x1blimpets/")
+    assert view.summary(account) == (
+        "No frames; 25 files are left on the card in a trash or a system folder; 1 shoot not looked "
+        "into."
+    )
+    assert view.left(rock_pool()) == ()
+
+
 def test_the_summary_of_a_card_without_frames() -> None:
     account = replace(account_of(loose=((Kind.CLIP, file("A.MP4")),)), folders_closed=("B",))
     assert view.summary(account) == "No frames; 1 file is no frame; 1 folder could not be listed."

@@ -218,24 +218,32 @@ def test_raw_and_image_under_the_two_prefixes_are_one_frame(tmp_path: Path) -> N
 
 LITTER = (
     "DCIM/100CANON/._IMG_0101.JPG",
-    ".Trashes/501/IMG_0001.JPG",
-    ".Spotlight-V100/Store-V2/store.db",
+    "FOUND.000/._FILE0000.CHK",
+    ".Trashes/501/.DS_Store",
     ".fseventsd/0000000000a1b2c3",
     "System Volume Information/IndexerVolumeGuid",
-    "$RECYCLE.BIN/$R0001.JPG",
-    "lost+found/IMG_0002.JPG",
-    "FOUND.000/FILE0000.CHK",
+    "$RECYCLE.BIN/desktop.ini",
 )
+THROWN = (
+    "$RECYCLE.BIN/$R0001.JPG",
+    ".Spotlight-V100/Store-V2/a.JPG",
+    ".Trash-1000/files/IMG_0001.JPG",
+    ".Trashes/501/IMG_0001.JPG",
+)
+RECOVERED = ("FOUND.000/FILE0000.CHK", "lost+found/#12345")
 
 
-def test_litter_is_passed_over_and_counted(tmp_path: Path) -> None:
+def test_litter_is_passed_over_and_what_is_a_picture_is_told(tmp_path: Path) -> None:
     Card(CANON).bracket(12).lying(tmp_path)
     whole = (tmp_path / "DCIM" / "100CANON" / "IMG_0103.JPG").read_bytes()
-    for path in LITTER:
-        put(tmp_path / path, whole)  # pictures in the bin are litter all the same
+    for path in (*LITTER[:3], *THROWN, *RECOVERED):
+        put(tmp_path / path, whole)
+    for path in LITTER[3:]:
+        put(tmp_path / path, b"\0" * 64)
     account = scanned(tmp_path)
     assert told(account) == ["focus-bracket 12"]
-    assert (account.litter, account.loose) == (len(LITTER), ())
+    assert (account.litter, account.thrown_away) == (len(LITTER), THROWN)
+    assert loose(account) == dict.fromkeys(RECOVERED, "other")
 
 
 def test_folders_of_the_camera_itself_are_listed_as_other(tmp_path: Path) -> None:

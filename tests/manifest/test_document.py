@@ -72,5 +72,11 @@ def test_a_sequence_tells_its_order_by_focus() -> None:
     ]  # fmt: skip
 
 
+def test_what_was_thrown_away_and_shoots_are_named() -> None:
+    account = replace(account_of(), thrown_away=(".Trashes/\udcff.JPG",), shoots=("limpets",))
+    whole = parsed(account)
+    assert (whole["thrown_away"], whole["shoots"]) == ([".Trashes/\\xff.JPG"], ["limpets"])
+
+
 def test_a_card_without_frames_is_a_document_too() -> None:
     assert parsed(account_of())["sequences"] == []
