@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 STAY: Final = {
     Stays.CHANGED: "it holds other bytes than those that were carried; run it again to carry these",
-    Stays.LOCKED: "the system does not let it be read or removed; with --move a later run ends it",
+    Stays.LOCKED: "the system does not let it be read or taken off; a later run with --move ends that",
     Stays.LACKING: "not every file of its frame is verified in each copy",
     Stays.MEMORY: "what was read back came perhaps from memory, and not from the disk",
     Stays.SECOND: "the second copy could not be made",
@@ -163,7 +163,8 @@ def _how(report: Report) -> str:
     if not new:
         done = "all were there already" if there == len(report.entries) else "there already"
     elif there:
-        done = f"{new} {done} now, {there} there already and read again"
+        now = f"carried now ({done})" if 0 < gone < new else f"{done} now"
+        done = f"{new} {now}, {there} there already and read again"
     return f"{done}, {_as_the_card(report)}.{_perhaps(report.unsure, 'read back')}"
 
 

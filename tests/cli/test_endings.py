@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
@@ -12,8 +13,11 @@ from handoff.pools import entry
 from sorter.cli import endings
 from sorter.cli.layout import Printed
 from sorter.errors import NoRoom
+from sorter.model.advice import Places
+from sorter.model.card import Drift
 from sorter.model.correction import Correction
-from sorter.model.plan import Entry, Placement, Plan, State
+from sorter.model.disks import Apart
+from sorter.model.plan import Entry, Held, Placement, Plan, State, Stays
 from sorter.pipeline import Findings, Report, SecondCopy, Undone, Verified
 from sorter.writing.ledger import Run
 
@@ -21,7 +25,7 @@ if TYPE_CHECKING:
     from sorter.pipeline import Ingest
 
 SHOOT = Path("/home/ada/pool")
-FORMAT = "Before you format the card: make a second copy of /home/ada/pool on another disk"
+FORMAT = "Before you format the card: "
 KEEP = "Do not format the card"
 
 
@@ -49,46 +53,74 @@ def sentence(report: Report) -> str:
     return found
 
 
+APART = Places(card_shoot=Apart.TWO, card_second=Apart.TWO, shoot_second=Apart.TWO)
+
+
+def held(entries: Iterable[Entry], how: Held = Held.SURE) -> dict[int, Held]:
+    """All of them were read back."""
+    return {entry.number: how for entry in entries}
+
+
+def report(entries: tuple[Entry, ...], **about: object) -> Report:
+    """What is in its place was read back, and the card, on another disk, is as it was."""
+    edited = cast("tuple[Entry, ...]", about.get("edited", ()))
+    known = {"held": held(each for each in entries if each not in edited)}
+    return Report(entries=entries, drift=Drift(), places=APART, **{**known, **about})  # type: ignore[arg-type]
+
+
 FOUR = entries(4)
-WHOLE = Report(entries=FOUR, new=FOUR)
+WHOLE = report(FOUR, new=FOUR)
 GIVEN = tuple(replace(each, moves=True, gone=True) for each in FOUR)
-MOVED = Report(entries=GIVEN, new=GIVEN, moves=True)
-LOCKED = replace(MOVED, kept=GIVEN)
-HALF_LOCKED = replace(MOVED, kept=GIVEN[3:])
-MOVED_MORE = Report(entries=(*FOUR, *GIVEN[2:]), new=GIVEN[2:], moves=True)
-MORE_LOCKED = replace(MOVED_MORE, kept=GIVEN[3:])
-AGAIN = Report(entries=FOUR)
-MORE = Report(entries=FOUR, new=FOUR[3:])
-PARTLY = Report(entries=(*FOUR[:3], failed(4)), new=FOUR[:3], failed=(failed(4),))
-NOTHING = Report(entries=(failed(1),), failed=(failed(1),))
-STILL_NOT = Report(entries=(*FOUR[:3], failed(4)), failed=(failed(4),))
-ADDED_PARTLY = Report(entries=(*FOUR[:3], failed(4)), new=FOUR[2:3], failed=(failed(4),))
-EDITED = Report(entries=FOUR, edited=FOUR[:1])
-CLOSED = Report(entries=FOUR, new=FOUR, closed=("DCIM/102TIDES",))
-LINKED = Report(entries=(*FOUR, *entries(1, State.LEFT, 5)), new=FOUR)
-EQUAL = "equal to the card's byte by byte."
+MOVED = report(GIVEN, new=GIVEN, gone=GIVEN, moves=True)
+LOCKED = replace(MOVED, gone=(), kept=tuple((each, Stays.LOCKED) for each in GIVEN))
+HALF_LOCKED = replace(MOVED, gone=GIVEN[:3], kept=((GIVEN[3], Stays.LOCKED),))
+EIGHT = (*FOUR, *(replace(each, number=each.number + 4) for each in GIVEN))
+MOVED_MORE = report(EIGHT[:6], new=EIGHT[4:6], gone=EIGHT[4:6], twice=held(FOUR), moves=True)
+MORE_LOCKED = replace(MOVED_MORE, gone=EIGHT[4:5], kept=((EIGHT[5], Stays.LOCKED),))
+AGAIN = report(FOUR, twice=held(FOUR))
+MORE = report(FOUR, new=FOUR[3:], twice=held(FOUR[:3]))
+REREAD = report(FOUR, new=FOUR, twice=held(FOUR))
+FROM_MEMORY = report(FOUR, twice=held(FOUR, Held.PERHAPS))
+PARTLY = report((*FOUR[:3], failed(4)), new=FOUR[:3], failed=(failed(4),))
+NOTHING = report((failed(1),), failed=(failed(1),))
+STILL_NOT = report((*FOUR[:3], failed(4)), failed=(failed(4),), twice=held(FOUR[:3]))
+ADDED_PARTLY = report((*FOUR[:3], failed(4)), new=FOUR[2:3], failed=(failed(4),))
+EDITED = report(FOUR, edited=FOUR[:1], twice=held(FOUR))
+CLOSED = report(FOUR, new=FOUR, closed=("DCIM/102TIDES",))
+LINKED = report((*FOUR, *entries(1, State.LEFT, 5)), new=FOUR)
+UNSURE = report(FOUR, new=FOUR, held=held(FOUR, Held.PERHAPS))
+EQUAL = "equal to the card's byte by byte, read past the cache."
+ONCE = "as the card gave it, read once."
 
 
 @pytest.mark.parametrize(
     ("report", "said"),
     [
-        (WHOLE, f"4 of 4 files verified: copied and read back, and {EQUAL}"),
+        (WHOLE, f"4 of 4 files verified: copied and read back, {ONCE}"),
+        (REREAD, f"4 of 4 files verified: copied and read back, and {EQUAL}"),
         (MOVED, f"4 of 4 files verified: moved, and {EQUAL}"),
-        (LOCKED, f"4 of 4 files verified: copied and read back, and {EQUAL}"),
-        (HALF_LOCKED, f"4 of 4 files verified: 3 moved, 1 copied and still on the card, and {EQUAL}"),
-        (MOVED_MORE, "6 of 6 files verified: 2 moved now, 4 there already; equal byte by byte."),
-        (MORE_LOCKED, "6 of 6 files verified: 1 moved, 1 copied and still on the card, 4 there already; equal byte by byte."),
-        (AGAIN, f"4 of 4 files verified: all were there already, and are {EQUAL}"),
-        (MORE, "4 of 4 files verified: 1 copied and read back now, 3 there already; equal byte by byte."),
-        (PARTLY, f"3 of 4 files verified: copied and read back, and {EQUAL}"),
+        (LOCKED, f"4 of 4 files verified: copied and read back, {ONCE}"),
+        (HALF_LOCKED, f"4 of 4 files verified: 3 moved, 1 copied and still on the card, {ONCE}"),
+        (MOVED_MORE, f"6 of 6 files verified: 2 moved now, 4 there already and read again, and {EQUAL}"),
+        (MORE_LOCKED, f"6 of 6 files verified: 2 carried now (1 moved, 1 copied and still on the card), 4 there already and read again, {ONCE}"),
+        (AGAIN, f"4 of 4 files verified: all were there already, and {EQUAL}"),
+        (FROM_MEMORY, "4 of 4 files verified: all were there already, and equal to the card's, which was read perhaps from memory."),
+        (MORE, f"4 of 4 files verified: 1 copied and read back now, 3 there already and read again, {ONCE}"),
+        (PARTLY, f"3 of 4 files verified: copied and read back, {ONCE}"),
         (NOTHING, "0 of 1 file verified: none is in the shoot."),
-        (STILL_NOT, f"3 of 4 files verified: there already, {EQUAL}"),
-        (ADDED_PARTLY, "3 of 4 files verified: 1 copied and read back now, 2 there already; equal byte by byte."),
-        (EDITED, f"3 of 4 files verified: there already, {EQUAL}"),
+        (STILL_NOT, f"3 of 4 files verified: there already, and {EQUAL}"),
+        (ADDED_PARTLY, f"3 of 4 files verified: 1 copied and read back now, 2 there already and read again, {ONCE}"),
+        (EDITED, f"3 of 4 files verified: there already, and {EQUAL}"),
+        (UNSURE, f"4 of 4 files verified: copied and read back, {ONCE} 4 files were read back perhaps from memory."),
     ],
 )  # fmt: skip
 def test_how_many_are_verified_and_how(report: Report, said: str) -> None:
     assert sentence(report) == said
+
+
+def test_what_was_not_read_back_in_this_run_is_not_verified() -> None:
+    assert sentence(replace(WHOLE, held={})) == "0 of 4 files verified: none is in the shoot."
+    assert sentence(replace(AGAIN, held=held(FOUR[:1]))).startswith("1 of 4 files verified")
 
 
 @pytest.mark.parametrize("report", [WHOLE, AGAIN, MORE, LOCKED])
@@ -110,17 +142,25 @@ def test_a_card_that_is_not_all_in_the_shoot_is_not_to_be_formatted(report: Repo
 
 
 def test_what_was_moved_asks_for_a_second_copy_too_for_it_is_nowhere_else() -> None:
-    for report in (MOVED, HALF_LOCKED):
-        said = "\n".join(lines(report))
-        assert "nowhere else now: make a second copy" in said
-        assert FORMAT not in said
+    for each in (MOVED, HALF_LOCKED):
+        said = "\n".join(lines(each))
+        assert "nowhere else now; make a second copy" in said
         assert KEEP not in said
 
 
 def test_what_a_locked_card_keeps_is_not_said_to_be_moved() -> None:
     said = "\n".join(lines(LOCKED))
-    assert "moved" not in said.replace("to be moved, and still on the card", "")
+    assert "moved" not in said.replace("4 files that were to be moved are still on the card", "")
     assert "nowhere else" not in said
+
+
+@pytest.mark.parametrize("why", Stays)
+def test_how_many_files_stay_on_the_card_is_said_with_the_reason(why: Stays) -> None:
+    kept = ((GIVEN[0], why), (GIVEN[1], why))
+    told = lines(replace(MOVED, gone=GIVEN[2:], kept=kept))
+    (place,) = [n for n, line in enumerate(told) if line.startswith("2 files that were to be")]
+    assert told[place].endswith(endings.STAY[why])
+    assert told[place + 1 : place + 3] == [f"  {each.row.source}" for each in GIVEN[:2]]
 
 
 states = st.sampled_from([State.PLACED, State.FAILED, State.LEFT])
@@ -134,12 +174,20 @@ def test_the_caution_stands_where_all_is_verified_and_copied_and_nowhere_else(
 ) -> None:
     known = [replace(entries(1, state, n)[0], moves=moves) for n, (state, _) in enumerate(files, 1)]
     new = [e for e, (state, now) in zip(known, files, strict=True) if now and state is State.PLACED]
+    placed = [each for each in known if each.state is State.PLACED]
     report = Report(
-        entries=tuple(known), new=tuple(new), moves=moves, closed=("DCIM/X",) if closed else ()
+        entries=tuple(known),
+        new=tuple(new),
+        gone=tuple(each for each in new if moves),
+        held=held(placed),
+        drift=Drift(),
+        places=APART,
+        moves=moves,
+        closed=("DCIM/X",) if closed else (),
     )
     whole = not closed and all(state is State.PLACED for state, _ in files)
     said = "\n".join(lines(report))
-    assert (FORMAT in said) == (whole and not (moves and new))
+    assert (FORMAT in said) == whole
     assert (KEEP in said) == (not whole)
 
 
@@ -157,7 +205,10 @@ def test_troubles_are_named_with_their_reasons() -> None:
         failed=(failed(5),),
         edited=(two,),
         changed=(three,),
-        kept=(four,),
+        kept=((four, Stays.CHANGED),),
+        drift=Drift(new=("DCIM/100TIDES/IMG_0009.JPG",), vanished=("MISC/a.txt",)),
+        thrown=(".Trashes/501/IMG_0001.JPG",),
+        lost=(one,),
         closed=("DCIM/\x1b102TIDES",),
     )
     said = lines(report)
@@ -167,7 +218,14 @@ def test_troubles_are_named_with_their_reasons() -> None:
         ("could not be read as pictures", "DCIM/100TIDES/IMG_0001.JPG: no picture in it"),
         ("edited in the shoot", "singles/IMG_0002.JPG"),
         ("changed in the shoot", "singles/IMG_0003.JPG"),
-        ("to be moved, and still on the card", "DCIM/100TIDES/IMG_0004.JPG"),
+        (
+            "1 file that was to be moved is still on the card: it holds",
+            "DCIM/100TIDES/IMG_0004.JPG",
+        ),
+        ("came onto the card while", "DCIM/100TIDES/IMG_0009.JPG"),
+        ("went from the card while", "MISC/a.txt"),
+        ("in a trash or system folder on the card", ".Trashes/501/IMG_0001.JPG"),
+        ("MISSING OR CHANGED in the shoot", "singles/IMG_0001.JPG"),
     ):
         (place,) = [n for n, line in enumerate(said) if line.startswith(heading)]
         assert said[place + 1] == f"  {name}"
@@ -186,6 +244,8 @@ class _Looked:
     waiting: tuple[Placement, ...] = ()
     plan: Plan = NO_PLAN
     there: int = 0
+    staying: int = 0
+    finishing: tuple[Entry, ...] = ()
     waits_elsewhere: Run | None = None
     second: None = None
     filling: tuple[Entry, ...] = ()
@@ -284,7 +344,7 @@ def test_a_dry_run_names_what_could_not_be_read_with_its_reason_and_no_reason_tw
 
 
 def test_a_move_says_how_many_files_an_earlier_ingest_leaves_on_the_card() -> None:
-    said = list(endings.beforehand(_looked(there=2, would_move=True)))
+    said = list(endings.beforehand(_looked(there=2, staying=2, would_move=True)))
     assert said[1] == (
         "2 files stay on the card, carried by an earlier ingest: --move takes off it only what it "
         "carries itself."
@@ -300,42 +360,39 @@ def test_a_dry_run_of_a_move_says_move() -> None:
 # ---- the second copy ------------------------------------------------------------------------
 
 OTHER = Path("/media/second/pool")
-COPY = SecondCopy(folder=OTHER, entries=FOUR, new=FOUR)
+COPY = SecondCopy(folder=OTHER, entries=FOUR, new=FOUR, held=held(FOUR))
 FULL_THERE = NoRoom("/media/second/pool: the disk is full.")
-STOPPED_THERE = replace(COPY, entries=(*FOUR[:3], failed(4)), failure=FULL_THERE)
+STOPPED_THERE = replace(
+    COPY, entries=(*FOUR[:3], failed(4)), held=held(FOUR[:3]), failure=FULL_THERE
+)
+MAY = "Two verified copies exist now, on two disks that are not the card's: the card may be formatted."
+FOUR_THERE = "Second copy: 4 of 4 files verified in /media/second/pool."
+NOT_THERE = "not everything is in the second copy: {} not verified there."
 
 
 @pytest.mark.parametrize(
     ("report", "said"),
     [
+        (replace(WHOLE, second=COPY), [FOUR_THERE, MAY]),
+        (replace(MOVED, second=COPY), [FOUR_THERE, MAY]),
         (
-            replace(WHOLE, second=COPY),
+            replace(WHOLE, second=COPY, places=replace(APART, shoot_second=Apart.ONE)),
             [
-                "Second copy: 4 of 4 files verified in /media/second/pool.",
+                FOUR_THERE,
                 (
-                    "Two verified copies exist now. Where they lie on two disks the card may be formatted; "
-                    "`sorter verify /home/ada/pool --backup /media/second/pool` checks both."
+                    "Before you format the card: both copies lie on one disk, and would be lost with "
+                    "it: make a copy on another. Format it only when two verified copies exist, on two "
+                    "disks that are not the card's."
                 ),
             ],
         ),
         (
-            replace(MOVED, second=COPY),
+            replace(WHOLE, second=COPY, places=replace(APART, shoot_second=Apart.UNTOLD)),
             [
-                "Second copy: 4 of 4 files verified in /media/second/pool.",
+                FOUR_THERE,
                 (
-                    "Two verified copies exist now, and the card keeps none. Where they lie on two disks "
-                    "the card may be formatted; `sorter verify /home/ada/pool --backup "
-                    "/media/second/pool` checks both."
-                ),
-            ],
-        ),
-        (
-            replace(WHOLE, second=replace(COPY, beside=True)),
-            [
-                "Second copy: 4 of 4 files verified in /media/second/pool.",
-                (
-                    "Both copies lie on one disk, and would be lost with it. Before you format the card: "
-                    "make a copy on another disk, and check it there with `sha256sum -c SHA256SUMS`."
+                    "Two verified copies exist now. The system cannot tell whether the two copies lie "
+                    "on two disks: be sure of that yourself before you format the card."
                 ),
             ],
         ),
@@ -343,28 +400,35 @@ STOPPED_THERE = replace(COPY, entries=(*FOUR[:3], failed(4)), failure=FULL_THERE
             replace(WHOLE, second=STOPPED_THERE),
             [
                 "Second copy: 3 of 4 files verified in /media/second/pool. It stopped there.",
-                "Do not format the card: not everything on it is in the second copy.",
+                "Do not format the card: the work on the second copy was stopped; "
+                + NOT_THERE.format("1 file was"),
             ],
         ),
         (
-            replace(WHOLE, second=replace(COPY, entries=(), failure=FULL_THERE)),
+            replace(WHOLE, second=replace(COPY, entries=(), held={}, failure=FULL_THERE)),
             [
                 "Second copy: nothing is in /media/second/pool: it could not be begun.",
-                "Do not format the card: not everything on it is in the second copy.",
+                "Do not format the card: the work on the second copy was stopped; "
+                + NOT_THERE.format("4 files were"),
             ],
         ),
         (
-            replace(NOTHING, second=COPY, failure=NoRoom("/home/ada/pool: the disk is full.")),
+            replace(
+                WHOLE, held={}, second=COPY, failure=NoRoom("/home/ada/pool: the disk is full.")
+            ),
             [
-                "Second copy: 4 of 4 files verified in /media/second/pool.",
-                "Do not format the card: not everything on it is in the shoot.",
+                FOUR_THERE,
+                (
+                    "Do not format the card: the work in the shoot was stopped; not everything is in "
+                    "the shoot: 4 files were not verified there."
+                ),
             ],
         ),
         (
-            replace(WHOLE, second=replace(COPY, edited=FOUR[:1])),
+            replace(WHOLE, second=replace(COPY, edited=FOUR[:1], held=held(FOUR[1:]))),
             [
                 "Second copy: 3 of 4 files verified in /media/second/pool.",
-                "Do not format the card: not everything on it is in the second copy.",
+                "Do not format the card: " + NOT_THERE.format("1 file was"),
             ],
         ),
     ],
