@@ -133,7 +133,7 @@ def test_a_second_run_says_that_all_is_there(card: Path, shoot: Path) -> None:
     assert result.stderr == (
         "12 files are in the shoot already, byte by byte; nothing is missing.\n"
     )
-    assert "12 of 12 files verified: all were there already, and are equal" in result.stdout
+    assert "12 of 12 files verified: all were there already, and equal" in result.stdout
     assert contents(shoot) == before
 
 
@@ -340,8 +340,8 @@ def test_a_card_that_is_locked_keeps_what_was_to_be_moved(
         locked_card(patch)
         result = ingest(card, shoot, "--move", "--yes")
     assert result.exit_code == 1
-    assert "12 of 12 files verified: copied and read back, and equal" in result.stdout
-    assert "to be moved, and still on the card: changed there since, or locked" in result.stdout
+    assert "12 of 12 files verified: copied and read back, as the card" in result.stdout
+    assert "that were to be moved are still on the card: the system does not let it" in result.stdout
     assert "nowhere else" not in result.stdout
     assert tree(card) == before
     again = ingest(card, shoot, "--move", "--yes")
@@ -457,7 +457,7 @@ def test_a_move_that_is_agreed_to_is_done(card: Path, shoot: Path, agreed: str) 
     result = ingest(card, shoot, "--move", *options, answer=agreed)
     assert result.exit_code == 0
     assert "12 of 12 files verified: moved" in result.stdout
-    assert "Before you format the card" not in result.stdout
+    assert "what was moved is nowhere else now" in result.stdout
     hold_whole(shoot, originals)
     assert contents(card) == {}
 

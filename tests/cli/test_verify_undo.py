@@ -100,7 +100,7 @@ def test_a_second_copy_whose_disk_fills_ends_with_3_and_the_shoot_is_whole(
     result = sorter("ingest", card, shoot, "--backup", other)
     assert result.exit_code == 3
     assert "12 of 12 files verified" in result.stdout
-    assert "Do not format the card: not everything on it is in the second copy." in result.stdout
+    assert "not everything is in the second copy: 12 files were not verified" in result.stdout
     assert result.stderr.startswith(f"Error: {other}: ")
     assert "make room" in result.stderr
 

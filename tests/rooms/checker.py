@@ -40,8 +40,11 @@ OUTSIDE: Final = frozenset(
 HEAVY: Final = frozenset({"rich", "pandas", "jinja2"})
 WRITERS: Final = frozenset(
     {"disk/files.py", "disk/output.py", "disk/shoot.py", "disk/stacks.py", "disk/workplace.py"}
-    | {"writing/ledger.py"}
+    | {"disk/systems/posix.py", "disk/systems/windows.py", "writing/ledger.py"}
 )
+SYSTEMS: Final = "disk/systems/"
+"""The only place where systems may be told apart."""
+_PLATFORM: Final = frozenset({"sys.platform", "os.name", "sys.getwindowsversion", "os.uname"})
 PRINTER: Final = "cli/console.py"
 MAKERS: Final = (
     "canon|nikon|sony|olympus|om ?system|panasonic|lumix|fujifilm|fuji|pentax|ricoh|leica|sigma"
@@ -75,6 +78,7 @@ def faults(path: str, source: str) -> list[str]:
         _changing,
         _unpacking,
         _printing,
+        _asking_for_the_system,
         _maker_names,
     ]
     found = [fault for rule in rules for fault in rule(path, tree)]
@@ -198,6 +202,20 @@ def _printing(path: str, tree: ast.Module) -> Iterator[str]:
             yield f"uses {node.attr}"
     if any(name.partition(".")[0] == "rich" for name in _imported(tree)):
         yield "imports rich"
+
+
+def _asking_for_the_system(path: str, tree: ast.Module) -> Iterator[str]:
+    if path.startswith(SYSTEMS):
+        return
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Attribute) and ast.unparse(node) in _PLATFORM:
+            yield f"asks for {ast.unparse(node)}"
+        if isinstance(node, ast.Call) and _called(node) in ("hasattr", "getattr") and node.args:
+            owner = ast.unparse(node.args[0])
+            if owner in ("os", "sys", "signal", "socket"):
+                yield f"asks what {owner} has"
+    if "platform" in {name.partition(".")[0] for name in _imported(tree)}:
+        yield "imports platform"
 
 
 def _maker_names(path: str, tree: ast.Module) -> Iterator[str]:

@@ -71,6 +71,10 @@ WRONG = [
     ("reading/containers/heif.py", "from zlib import decompressobj as unpack"),
     ("reading/frames.py", "def f():\n    from PIL import Image"),
     ("disk/card.py", "import zipfile"),
+    ("disk/files.py", "import sys\nif sys.platform == 'win32': pass"),
+    ("writing/helping.py", "import os\nif os.name == 'posix': pass"),
+    ("disk/shoot.py", "import os\nif hasattr(os, 'statvfs'): pass"),
+    ("handoff/running.py", "import platform"),
     ("attic/anything.py", "pass"),
 ]
 
@@ -96,6 +100,7 @@ RIGHT = [
     ("cli/console.py", "def f():\n    from rich.text import Text\n    print(Text('a'))"),
     ("writing/ledger.py", "path.touch()"),
     ("disk/card.py", "import zlib\nmark = zlib.crc32(data)"),
+    ("disk/systems/linux.py", "import os, sys\nFLAG = getattr(os, 'O_DIRECT', 0)\nsys.platform"),
     ("pixels/measures.py", "def f():\n    from PIL import Image"),
 ]
 
