@@ -70,6 +70,16 @@ class CardGone(SorterError):
     exit_code: ClassVar[int] = 3
 
 
+class CardNotWritable(SorterError):
+    """The card's disk refused a write in the middle of the work; nothing was lost."""
+
+    exit_code: ClassVar[int] = 3
+
+
+class NoCard(SorterError):
+    """The folder is no card: it is a shoot, lies in one, or holds the one that is worked on."""
+
+
 class BadPattern(SorterError):
     """The pattern for folder names cannot be filled in."""
 

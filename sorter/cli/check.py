@@ -55,8 +55,8 @@ a look is no failure.
     "target",
     type=GivenPath(),
     metavar="FILE",
-    help="Also write the table to this file; one that is there is replaced. A shoot has it as "
-    "checks.csv anyhow.",
+    help="Also write the table to this file, in the place of such a table or of plain text. A shoot "
+    "has it as checks.csv anyhow.",
 )
 @click.option(
     "--write-corrections",
@@ -114,8 +114,7 @@ def check(
 
     _refuse(root, applies=applies, corrections_file=corrections_file, folder=folder)
     said = pipeline.read_corrections(corrections_file) if corrections_file else ()
-    for file in filter(None, (target, written)):
-        pipeline.check_target(file, card=root)
+    pipeline.check_outputs(root, target, written)
     jobs, regrouped = jobs or pipeline.default_jobs(), None
     with console.Bars() as bars:
         if applies:

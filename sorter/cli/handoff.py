@@ -44,7 +44,7 @@ Ctrl-C), nothing lost, run it again.
     type=GivenPath(),
     metavar="DIR",
     help="Write a text file for each stack to this folder: the absolute paths of its slices, one "
-    "a line. A list that is there already is replaced.",
+    "a line. A list takes the place of a list or of plain text, and of nothing else.",
 )
 @click.option(
     "--folders",

@@ -37,8 +37,8 @@ wrong usage, nothing done; 3 stopped, nothing lost.
     "--manifest",
     type=GivenPath(),
     metavar="FILE",
-    help="Also write the manifest: a CSV file with a row for every file of the card. A file that "
-    "is there already is replaced. It cannot lie in the card.",
+    help="Also write the manifest: a CSV file with a row for every file of the card. It takes the "
+    "place of a manifest or of plain text, and of nothing else. It cannot lie in a card.",
 )
 @click.option(
     "--json",
@@ -61,7 +61,7 @@ wrong usage, nothing done; 3 stopped, nothing lost.
     help="Also write what was found as a corrections file, a row for each sequence: --write-"
     "corrections limpets.csv, edit it, and give it back with --corrections limpets.csv. Every row "
     "that you leave in it stands as your word. A file that is there already is never replaced, for "
-    "you may have edited it: name a new one. It cannot lie in the card.",
+    "you may have edited it: name a new one. It cannot lie in a card.",
 )
 @settings_options
 @click.pass_context
@@ -108,11 +108,13 @@ def _check_targets(
     """Returns where all that was asked for may be written; nothing is written to find out."""
     from sorter import pipeline  # noqa: PLC0415  see above
 
-    for target in filter(None, (manifest, written)):
-        pipeline.check_target(target, card=card)
     for corrections in filter(None, (read, written)):
         if manifest is not None:
             pipeline.check_apart(manifest, corrections)
+    if manifest is not None:
+        pipeline.check_target(manifest, output=pipeline.Output.MANIFEST, card=card)
+    if written is not None:
+        pipeline.check_target(written, card=card)
 
 
 def _write(account: Account, manifest: Path | None, written: Path | None) -> list[str]:

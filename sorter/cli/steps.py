@@ -99,7 +99,12 @@ class Positive(click.FloatRange):
     help="Which depth of field counts: by the circle of confusion, by wave optics, or the larger of "
     "the two, as without this option.",
 )
-@click.option("--plot", type=GivenPath(), metavar="FILE", help="Draw it over f-numbers, as a PNG.")
+@click.option(
+    "--plot",
+    type=GivenPath(),
+    metavar="FILE",
+    help="Draw it over f-numbers, as a PNG. It takes the place of such a plot, and of nothing else.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON document, and nothing else.")
 def steps(**given: Any) -> None:  # noqa: ANN401  click's options
     """Tells how deep slices are, and how many a stack takes.
@@ -140,6 +145,8 @@ def _over_f_numbers(given: Mapping[str, Any]) -> None:
     from sorter import pipeline  # noqa: PLC0415
     from sorter.cli import console, stepview  # noqa: PLC0415
 
+    if given["plot"] is not None:
+        pipeline.check_target(given["plot"], output=pipeline.Output.PLOT)
     setup = _setup(given)
     rows = pipeline.steps(given["f_numbers"] or pipeline.FULL_STOPS, setup)
     if given["plot"] is not None:

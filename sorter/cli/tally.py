@@ -40,7 +40,8 @@ Exit codes: 0 all went well; 2 wrong usage, or a folder that is no shoot: nothin
     "target",
     type=GivenPath(),
     metavar="FILE",
-    help="Also write the figures of each shoot to this file, as CSV. One that is there is replaced.",
+    help="Also write the figures of each shoot to this file, as CSV. They take the place of a tally or "
+    "of plain text, and of nothing else.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document and nothing else.")
 def tally(shoots: tuple[Path, ...], *, target: Path | None, as_json: bool) -> None:

@@ -32,7 +32,7 @@ done; 3 stopped, nothing lost, run it again to go on.
     "--card",
     type=GivenPath(),
     metavar="CARD",
-    help="Where the card is now, if not where it was.",
+    help="Where the card is now, if not where it was. A shoot is no card.",
 )
 @click.option(
     "--without-card",
@@ -46,9 +46,11 @@ def undo(
 ) -> None:
     """Takes the last ingest of a shoot back.
 
-    Copies are removed, moved files go back to the card. What was changed since stays, and is named.
-    Copies that the card does not have any more are the only ones: they are not removed. A second copy
-    is a shoot of its own, and stays: name its folder to take the ingest back there too.
+    Copies are removed, moved files go back to the card. What was changed since stays, and is named; so
+    does what cannot be read, in the shoot or on the card: run it again when it can. Copies that the card
+    does not have any more are the only ones: they are not removed, and nothing is done. A link, a hard
+    link or a folder that is mounted twice makes no copy its own original. A second copy is a shoot of
+    its own, and stays: name its folder to take the ingest back there too.
     """
     # Imported here, so that this command's help answers at once too.
     from sorter import pipeline  # noqa: PLC0415

@@ -69,6 +69,8 @@ def verify(
 
     if mend and backup is None:
         raise click.UsageError("--mend needs --backup: the second copy to mend from.")
+    if mend and backup is not None:
+        pipeline.check_folder(backup)
     with console.Bars() as bars:
         tick = bars.tick("verifying", in_bytes=True)
         if backup is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import stat
@@ -115,7 +116,8 @@ def rename_new(source: str, target: str) -> None:
     By the system's own call for it; where the file system has none, by a second name and taking
     the first away; where it has no second names either (FAT), by looking first: there another
     program could slip in between. Where a run was killed between the second name and taking the first
-    away, the first is taken away now.
+    away, the first is taken away now. A file that fails to lose its first name loses the second again;
+    only where that fails too has it both, and the next try finds it so.
     """
     for way in (_rename_exclusive, _link_and_unlink):
         try:
@@ -126,7 +128,8 @@ def rename_new(source: str, target: str) -> None:
             os.unlink(source)
             return
         except OSError as error:
-            if error.errno not in _NOT_THERE_FOR_US:
+            got_both = way is _link_and_unlink and _has_both(source, target)
+            if error.errno not in _NOT_THERE_FOR_US or got_both:
                 raise
         else:
             return
@@ -147,4 +150,20 @@ def _rename_exclusive(source: str, target: str) -> None:
 
 def _link_and_unlink(source: str, target: str) -> None:
     os.link(source, target, follow_symlinks=False)
-    os.unlink(source)
+    try:
+        os.unlink(source)
+    except FileNotFoundError:  # somebody else took it away: the second name is the only one now
+        return
+    except OSError:
+        if _has_both(source, target):
+            with contextlib.suppress(OSError):
+                os.unlink(target)
+        raise
+
+
+def _has_both(source: str, target: str) -> bool:
+    """Whether both are names of one file, as far as the system tells."""
+    try:
+        return _are_names_of_one(source, target)
+    except OSError:
+        return False

@@ -44,6 +44,10 @@ _PART: Final = ".sorter-unfinished"
 _MOST_BYTES: Final = 255  # of a name, on every file system that cards and disks have
 
 
+class CardRefused(Exception):
+    """What the card's disk has against a file that is given back to it; the cause is the OSError."""
+
+
 class Shoot:
     """A shoot folder. Paths given and returned are below it, with forward slashes.
 
@@ -55,12 +59,13 @@ class Shoot:
         try:
             if self.root.exists() and not self.root.is_dir():
                 raise BadShoot(f"{root}: this is a file. Name a folder for the shoot.")
+            is_link = self.hidden.is_symlink()
         except OSError as error:
             raise BadShoot(
                 f"{root}: the system does not let us look there ({error.strerror}). Check the "
                 "permissions, or name another folder."
             ) from error
-        if self.hidden.is_symlink():
+        if is_link:
             raise BadShoot(
                 f"{self.hidden} is a link to another place, and nothing is written through links. "
                 "Take it away, or name another folder."
@@ -217,34 +222,39 @@ class Shoot:
         rename_new(source, self._made(path))
 
     def give_back(self, path: str, source: str) -> None:
-        """The file stands on the card again. Raises FileExistsError, OSError as take does."""
-        make_folders(os.path.dirname(source))
-        rename_new(self.at(path), source)
-        force_folder(os.path.dirname(source))
+        """The file stands on the card again. Raises FileExistsError, OSError as take does, CardRefused."""
+        there = self.at(path)
+        with _on_card():
+            make_folders(os.path.dirname(source))
+        with _on_card(out_of=os.path.dirname(there)):
+            rename_new(there, source)
+        with _on_card():
+            force_folder(os.path.dirname(source))
 
     def copy_back(self, path: str, source: str, known: tuple[int, str]) -> None:
         """A copy of the file stands on the card again, forced to its disk and read back.
 
         Written beside its final name, so that nothing but these bytes ever has that name. known: how
-        many bytes, and their SHA-256. Raises FileExistsError, OSError.
+        many bytes, and their SHA-256. Raises FileExistsError, CardRefused, and OSError where the file
+        itself cannot be read.
         """
-        make_folders(os.path.dirname(source))
         unfinished = _beside(source)
-        with contextlib.suppress(FileNotFoundError):
-            os.unlink(unfinished)
-        try:
-            with self.stream(path) as stream, NewFile(unfinished) as file:
-                for block in stream.blocks():
-                    file.write(block)
-                file.stamp(stream.modified_ns)
-            force_file(unfinished)
-            _refuse_other(unfinished, known)
-            rename_new(unfinished, source)
-            force_folder(os.path.dirname(source))
-        except BaseException:
-            with contextlib.suppress(OSError):
-                os.unlink(unfinished)
-            raise
+        with self.stream(path) as stream:
+            with _on_card():
+                make_folders(os.path.dirname(source))
+                with contextlib.suppress(FileNotFoundError):
+                    os.unlink(unfinished)
+            try:
+                _write_on_card(unfinished, stream)
+                with _on_card():
+                    force_file(unfinished)
+                    _refuse_other(unfinished, known)
+                    rename_new(unfinished, source)
+                    force_folder(os.path.dirname(source))
+            except BaseException:
+                with contextlib.suppress(OSError):
+                    os.unlink(unfinished)
+                raise
 
     def set_aside(self, number: int, path: str) -> str:
         """What is in this place lies under .sorter/replaced now; returns where. Raises OSError."""
@@ -400,6 +410,38 @@ class Shoot:
     def _nearest(self) -> Path:
         """The folder itself, or the nearest one above it that is there."""
         return next(each for each in (self.root, *self.root.parents) if each.is_dir())
+
+
+@contextlib.contextmanager
+def _on_card(out_of: str | None = None) -> Iterator[None]:
+    """What is done to the card in here fails as CardRefused, and is not taken for the shoot's disk.
+
+    That something is there, or that the two lie on different disks, says nothing against it; nor does
+    what is refused where the shoot's folder (out_of) lets no file go.
+    """
+    try:
+        yield
+    except FileExistsError:
+        raise
+    except OSError as error:
+        lets_go = out_of is None or os.access(out_of, os.W_OK | os.X_OK)
+        if error.errno == errno.EXDEV or not lets_go:
+            raise
+        raise CardRefused from error
+
+
+def _write_on_card(unfinished: str, stream: Stream) -> None:
+    """A new file there holds what the stream gives. Raises CardRefused, and OSError for the stream."""
+    with _on_card():
+        file = NewFile(unfinished)
+    try:
+        for block in stream.blocks():
+            with _on_card():
+                file.write(block)
+        file.stamp(stream.modified_ns)
+    finally:
+        with _on_card():
+            file.close()
 
 
 def _write_anew(path: str, data: bytes) -> None:

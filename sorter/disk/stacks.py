@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Final
 
 from sorter.disk.files import FULL, NewFile, force_file, force_folder, rename_new
-from sorter.disk.output import is_within, real_path, replace_file
+from sorter.disk.output import Output, check_replaces, is_within, real_path, replace_file
 from sorter.disk.streams import Stream, digest
 from sorter.errors import NoRoom, OutputNotWritable, SorterError
 
@@ -144,13 +144,18 @@ def take_back(folder: Path, names: Iterable[str]) -> None:
         folder.rmdir()
 
 
+def check_list(path: Path) -> None:
+    """Returns where a list may be written there, as far as what is there now. Raises OutputNotWritable."""
+    check_replaces(path, Output.LIST)
+
+
 def write_list(path: Path, data: bytes) -> None:
     """The file holds exactly these bytes, or what it held before.
 
     Raises OutputNotWritable, or NoRoom where the disk is full.
     """
     try:
-        replace_file(path, data)
+        replace_file(path, data, Output.LIST)
     except OutputNotWritable as error:
         if isinstance(error.__cause__, OSError) and error.__cause__.errno in FULL:
             raise _failure(path, error.__cause__) from error

@@ -36,14 +36,20 @@ def refuse_shoots_own(shoot: Path, target: Path, entries: Iterable[Entry]) -> No
 
 
 def refuse_lists(shoot: Path, lists: Path, folders: Path | None, stacks: Iterable[Stack]) -> None:
-    """Returns where lists can be written there and hold the shoot's path. Raises BadChoice."""
+    """Returns where lists can be written there and hold the shoot's path.
+
+    Raises BadChoice, and OutputNotWritable where something is there that no list takes the place of.
+    """
     refuse_shoot(str(shoot))
-    inside = disk.lies_in(lists, [folders / each.name for each in stacks] if folders else [])
+    names = [each.name for each in stacks]
+    inside = disk.lies_in(lists, [folders / name for name in names] if folders else [])
     if inside is not None:
         raise BadChoice(
             f"--list {lists} lies in {inside}, which is to hold a stack and nothing else. "
             "Name another folder for the lists."
         )
+    for name in names:
+        disk.check_list(lists / f"{name}.txt")
 
 
 def obstacle(shoot: Path, stack: Stack) -> str:

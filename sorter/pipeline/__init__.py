@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sorter.disk.output import check_target
+from sorter.disk.output import Output, check_folder, check_target
 from sorter.handoff.numbers import parse_numbers
 from sorter.manifest.checks import checks_bytes, checks_document
 from sorter.manifest.corrections import read_corrections
@@ -13,6 +13,7 @@ from sorter.pipeline.applying import apply, end_regrouping
 from sorter.pipeline.checking import (
     Checked,
     check_card,
+    check_outputs,
     check_shoot,
     default_jobs,
     is_shoot,
@@ -62,6 +63,7 @@ __all__ = [
     "Checked",
     "Findings",
     "Ingest",
+    "Output",
     "Regrouped",
     "Report",
     "Reported",
@@ -76,6 +78,8 @@ __all__ = [
     "check_apart",
     "check_apart_from_shoots",
     "check_card",
+    "check_folder",
+    "check_outputs",
     "check_shoot",
     "check_target",
     "checks_bytes",

@@ -15,8 +15,9 @@ from sorter import optics
 from sorter.disk import shoots
 from sorter.disk.card import Card
 from sorter.disk.looked import Kept
-from sorter.disk.output import add_file, replace_file
+from sorter.disk.output import Output, add_file, check_target, is_foreign, replace_file
 from sorter.disk.shoot import Shoot
+from sorter.errors import OutputNotWritable
 from sorter.manifest.checks import CHECKS, checks_bytes
 from sorter.manifest.corrections import corrections_bytes
 from sorter.manifest.rows import in_order
@@ -500,9 +501,35 @@ def _notes(entries: Iterable[Entry], found: Checked) -> dict[int, str]:
     return notes
 
 
+def check_outputs(root: Path, target: Path | None, written: Path | None) -> None:
+    """Returns where the table and the corrections may be written: not in the shoot, nor in a card.
+
+    And where a shoot's own checks.csv is one that may be replaced.
+    Raises OutputNotWritable, and what cards_of raises.
+    """
+    shoots, card = ((root,), None) if is_shoot(root) else ((), root)
+    cards = records.cards_of(root) if shoots else ()
+    if shoots:
+        _refuse_foreign(root)
+    for file, output in ((target, Output.CHECKS), (written, Output.CORRECTIONS)):
+        if file is not None:
+            check_target(file, output=output, card=card, shoots=shoots, cards=cards)
+
+
+def _refuse_foreign(root: Path) -> None:
+    """A table that no check of ours wrote may be the user's own."""
+    with Ledger(Shoot(root).hidden, hold=False, ends=True) as ledger:
+        is_ours = ledger.has_findings()
+    if not is_ours and is_foreign(root / CHECKS, Output.CHECKS):
+        raise OutputNotWritable(
+            f"{root / CHECKS} is there already and was not written by `sorter check`: it is never "
+            "replaced. Move it away, and run it again."
+        )
+
+
 def write_table(target: Path, found: Checked) -> None:
     """The file holds the table of findings. Raises OutputNotWritable."""
-    replace_file(target, checks_bytes(found.checks))
+    replace_file(target, checks_bytes(found.checks), Output.CHECKS)
 
 
 def write_suggested(target: Path, found: Checked) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from sorter.disk.output import real_path
+from sorter.disk.output import check_folder, real_path
 from sorter.errors import BadChoice
 from sorter.handoff.choose import Said, choose
 from sorter.handoff.deliver import Delivery, refuse_lists, refuse_shoots_own
@@ -28,8 +28,9 @@ def hand_off(
     """The stacks that are wished for stand as lists, as folders, or both; and what came of each.
 
     Raises BadChoice where nothing is to be written or the wish does not fit the shoot, and what
-    entries_of raises where there is none, before anything is written. After that OutputNotWritable
-    and NoRoom; what was handed over before them stays.
+    entries_of raises where there is none, before anything is written; so OutputNotWritable where the
+    target lies in a card. After that OutputNotWritable and NoRoom; what was handed over before them
+    stays.
     """
     if lists is None and folders is None:
         raise BadChoice("say where the stacks are to go: --list DIR, --folders DIR, or both.")
@@ -37,8 +38,10 @@ def hand_off(
     choice = choose(entries, wish, said_of(shoot, wish, entries))
     stacks = tuple(each for stack in choice.stacks for each in (stack, *stack.related))
     shoot, lists, folders = real_path(shoot), _real(lists), _real(folders)
+    cards = records.cards_of(shoot)
     for target in filter(None, (lists, folders)):
         refuse_shoots_own(shoot, target, entries)
+        check_folder(target, cards=cards)
     if lists is not None:
         refuse_lists(shoot, lists, folders, stacks)
     delivery = Delivery(shoot=shoot, lists=lists, folders=folders, tick=tick)

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Final, Self
 
+from sorter.disk.originals import Original, Originals
+from sorter.disk.output import holds_ledger, is_within, real_path
 from sorter.disk.reported import ReportFolder
 from sorter.disk.shoot import Shoot
-from sorter.errors import CardNotFound, NothingToUndo, OnlyCopies
-from sorter.model.plan import Entry, State
+from sorter.errors import CardNotFound, NoCard, NothingToUndo, OnlyCopies
+from sorter.model.plan import Entry
 from sorter.model.row import is_brought_back
 from sorter.page.render import GENERATOR
 from sorter.pipeline.recording import (
@@ -24,10 +27,19 @@ from sorter.pipeline.scanning import Tick
 from sorter.pipeline.wishes import Counted
 from sorter.writing.ledger import Ledger, Run
 from sorter.writing.target import stopping_clearly
-from sorter.writing.undo import Undoing, Undone, only_here
+from sorter.writing.undo import Undoing, Undone, compared, is_here
 
 SET_ASIDE: Final = "set aside when a good copy took its place"
 MERGED: Final = "merged from frames that were taken back: no ingest brought it"
+
+_LACKS: Final = {
+    Original.GONE: "not on the card at {card} any more",
+    Original.OTHER: "not the same any more on the card at {card}",
+    Original.LINKED: "only behind a link on the card at {card}, and no link is followed",
+    Original.OURS: "only in a folder of the shoot itself, to which the card at {card} leads",
+    Original.ITSELF: "on the card at {card} only as another name of the copy itself",
+}
+"""Why a copy is the only one, by what the card has in its original's place."""
 
 
 class Undo:
@@ -35,8 +47,8 @@ class Undo:
 
     regrouping: it is this one; None where the last thing done was an ingest. card: where the card is
     now; None for where it was. To be used in a with statement. Raises NoShoot where it is no shoot,
-    NothingToUndo, CardNotFound where moved files are to go back and their card is not there,
-    ShootBusy, LedgerDamaged.
+    NothingToUndo, NoCard where that is the shoot or any other one, CardNotFound and CardNotReadable
+    where moved files are to go back and their card is not there or closed, ShootBusy, LedgerDamaged.
     """
 
     def __init__(self, root: Path, card: Path | None) -> None:
@@ -47,6 +59,10 @@ class Undo:
             self.run = self._last(root)
             self.entries = self._found()
             self.card = Path(self.run.card) if card is None else card
+            self._originals = Originals(self.card, self._shoot)
+            self._unseen: Mapping[int, str] = {}
+            if card is not None:
+                self._refuse_shoots()
             self._check_card()
         except BaseException:
             self._ledger.close()
@@ -67,39 +83,39 @@ class Undo:
     @property
     def here(self) -> tuple[Entry, ...]:
         """Those of the files that are still in the shoot."""
-        carried = (State.PLACED, State.VERIFIED)
-        return tuple(
-            entry
-            for entry in self.entries
-            if entry.state in carried and self._shoot.size(entry.row.destination) is not None
-        )
+        return tuple(e for e in self.entries if e.row.sha256 and is_here(self._shoot, e))
 
     def check_originals(self, tick: Tick) -> None:
-        """Returns where the card still has every copied file, byte by byte.
+        """Returns where the card still has every copied file, byte by byte, as a file of its own.
 
-        A regrouping removes no file. Raises OnlyCopies, and nothing is done.
+        A copy of which the original cannot be looked at stays in the shoot, and is named. A regrouping
+        removes no file. Raises OnlyCopies, NoCard, CardNotReadable and CardGone, and nothing is done.
         """
-        if self.regrouping is not None:
+        if self.regrouping is not None or self.run.moves:
             return
+        self._refuse_same_place(f"the card at {self.card}")
         here = self.here
+        with suppress(CardNotFound):  # all are lacking then
+            self._originals.expect()
         counted = Counted(tick, sum(entry.row.bytes for entry in here))
-        lost = only_here(self.card, here, counted.add)
-        if lost:
-            first = lost[0].row.source
-            more = f" and {len(lost) - 1} more" if len(lost) > 1 else ""
+        found = compared(self._shoot, self._originals, here, counted.add)
+        self._unseen = found.unseen
+        if found.lacking:
+            entry, why = found.lacking[0]
+            more = f" and {len(found.lacking) - 1} more" if len(found.lacking) > 1 else ""
             raise OnlyCopies(
-                f"{first}{more}: not on the card at {self.card} any more, so that undo would "
+                f"{entry.row.source}{more}: {_LACKS[why].format(card=self.card)}, so that undo would "
                 "remove the only copies that the sorter knows of. Nothing was done. Say where the "
                 "card is with --card, or give --without-card to remove them all the same."
             )
 
     def carry(self, tick: Tick) -> Undone:
-        """It is taken back. Raises ShootNotWritable, NoRoom; run it again then."""
+        """It is taken back. Raises ShootNotWritable, CardNotWritable, NoRoom, CardGone; run it again then."""
         if self.regrouping is not None:
             return take_back(self._shoot, self._ledger, self.regrouping, tick)
         before = records_of(self._ledger.entries())
         counted = Counted(tick, sum(entry.row.bytes for entry in self.entries))
-        undoing = Undoing(self._shoot, self._ledger, self.card)
+        undoing = Undoing(self._shoot, self._ledger, self._originals, self._unseen)
         undone = undoing.undo(self.run.run, self.entries, counted.add)
         with stopping_clearly(self._shoot):
             if undone.kept or len(self._ledger.ingests()) > 1:
@@ -129,8 +145,8 @@ class Undo:
 
     def _results(self, entries: Iterable[Entry]) -> dict[str, str]:
         """The paths of results that lie in the shoot, with the reason why they stay."""
-        paths = (e.row.destination for e in entries if is_brought_back(e.row))
-        return {path: MERGED for path in paths if self._shoot.size(path) is not None}
+        there = (e for e in entries if is_brought_back(e.row) and is_here(self._shoot, e))
+        return {entry.row.destination: MERGED for entry in there}
 
     def _leave_nothing(self, before: dict[str, bytes]) -> None:
         """No ingest is left: the sorter's own files go, and the folder where nothing else is in it.
@@ -155,10 +171,38 @@ class Undo:
         """Moved files go back only to a card that is there: never to the folder it was mounted on."""
         if self.regrouping is not None or not self.run.moves:
             return
+        self._refuse_same_place(f"the card at {self.card}")
         same = str(self.card) == self.run.card
         unmounted = same and self.run.mounted and not os.path.ismount(self.card)
-        if unmounted or not self.card.is_dir():
+        try:
+            self._originals.expect()
+        except CardNotFound:
+            unmounted = True
+        if unmounted:
             raise CardNotFound(
                 f"{self.card}: the card that these files came from is not there. Put it in, or say "
                 "where it is with --card."
             )
+
+    def _refuse_shoots(self) -> None:
+        """The shoot's own files are no originals, and another shoot's are copies too."""
+        said = f"--card {self.card}"
+        self._refuse_same_place(said)
+        if holds_ledger(real_path(self.card)):
+            raise NoCard(
+                f"{said} is a shoot, and no card. Name the folder that the files came from."
+            )
+
+    def _refuse_same_place(self, said: str) -> None:
+        """Raises NoCard where card and shoot are one folder, or one of them lies in the other."""
+        shoot, card = self._shoot.root, real_path(self.card)
+        if is_within(card, shoot) or self._originals.is_ours():
+            how = "is the shoot" if is_within(shoot, card) else "lies in the shoot"
+        elif is_within(shoot, card):
+            how = "holds the shoot"
+        else:
+            return
+        raise NoCard(
+            f"{said} {how} {shoot}, whose files are the copies that are to be taken back. Name with "
+            "--card the folder that they came from."
+        )

@@ -6,6 +6,7 @@ import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from sorter.disk.output import PLOTTER
 from sorter.model.steps import Setup, StepRow
 
 if TYPE_CHECKING:
@@ -13,7 +14,10 @@ if TYPE_CHECKING:
 
 
 def plot(rows: Sequence[StepRow], setup: Setup) -> bytes:
-    """A PNG: depth of field over f-numbers by both criteria, and below it the frames where told."""
+    """A PNG: depth of field over f-numbers by both criteria, and below it the frames where told.
+
+    It names us as its software, so that a later plot may take its place.
+    """
     # Takes half a second to import, so only where a plot is asked for.
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
     from matplotlib.figure import Figure  # noqa: PLC0415
@@ -27,7 +31,7 @@ def plot(rows: Sequence[StepRow], setup: Setup) -> bytes:
         _frames(panels[1], rows, setup)
     _f_numbers(panels[-1], rows)
     made = io.BytesIO()
-    figure.savefig(made, format="png", dpi=150)
+    figure.savefig(made, format="png", dpi=150, metadata={"Software": PLOTTER})
     return made.getvalue()
 
 

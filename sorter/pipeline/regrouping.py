@@ -166,8 +166,11 @@ class _Work:
             raise BadChoice(f"{self.shoot.root}: {fault}") from fault
 
     def _is_lost(self, entry: Entry) -> bool:
-        """Whether no plain file is where it was placed."""
-        there = self.shoot.size(entry.row.destination) if entry.row.destination else None
+        """Whether no plain file is where it was placed, or nobody can look."""
+        try:
+            there = self.shoot.size(entry.row.destination) if entry.row.destination else None
+        except OSError:
+            there = None
         return entry.state is State.PLACED and (there is None or there < 0)
 
     def _carry_out(self, number: int) -> None:
@@ -177,7 +180,7 @@ class _Work:
         self.folders |= {_folder(each.before.row.destination) for each in changes if each.moves}
         shifted = _shifted(self.shoot, self.ledger, number, self.tick, back=False)
         self.moved += shifted.moved
-        self.left |= {entry.row.destination: GONE for entry in shifted.lost}
+        self.left |= {entry.row.destination: GONE for entry in shifted.lost} | shifted.unseen
         drop_findings(self.shoot, self.ledger)
         write_records(self.shoot, self.ledger.entries())
         self.ledger.end_regrouping(number)
@@ -205,7 +208,7 @@ def take_back(shoot: Shoot, ledger: Ledger, last: RegroupingRun, tick: Tick) -> 
     write_records(shoot, ledger.entries())
     ledger.forget_regrouping(last.number)
     lost = {entry.row.destination: GONE for entry in shifted.lost}
-    return Undone(moved_within=shifted.moved, stay=lost)
+    return Undone(moved_within=shifted.moved, stay=lost | shifted.unseen)
 
 
 def moved_by(ledger: Ledger, regrouping: int) -> tuple[Entry, ...]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Final, TypeAlias
 
 from sorter.disk.card import Card, nothing_here
-from sorter.disk.output import add_file, is_same, real_path, replace_file
+from sorter.disk.output import Output, add_file, is_same, real_path, replace_file
 from sorter.errors import BadCorrections, BadSettings, OutputNotWritable
 from sorter.grouping.account import account_for
 from sorter.grouping.corrections import Misfit
@@ -85,7 +85,7 @@ def write_manifest(path: Path, account: Account) -> int:
     Raises OutputNotWritable, and then the path holds what it held before.
     """
     rows = make_rows(account)
-    replace_file(path, manifest_bytes(rows))
+    replace_file(path, manifest_bytes(rows), Output.MANIFEST)
     return len(rows)
 
 

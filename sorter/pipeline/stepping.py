@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from sorter import optics
-from sorter.disk.output import replace_file
+from sorter.disk.output import Output, replace_file
 from sorter.errors import BadChoice
 from sorter.handoff.numbers import spans_of, written
 from sorter.model.kinds import Role
@@ -125,4 +125,4 @@ def draw(path: Path, rows: Sequence[StepRow], setup: Setup) -> None:
     """
     from sorter.pipeline.plotting import plot  # noqa: PLC0415  only where a plot is asked for
 
-    replace_file(path, plot(rows, setup))
+    replace_file(path, plot(rows, setup), Output.PLOT)

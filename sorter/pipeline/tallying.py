@@ -7,8 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from itertools import combinations
 from pathlib import Path
 
-from sorter.disk.output import check_target, is_same, is_within, real_path, replace_file
-from sorter.errors import OutputNotWritable
+from sorter.disk.output import Output, check_target, is_same, real_path, replace_file
 from sorter.manifest import tables
 from sorter.manifest.tallies import tally_bytes
 from sorter.model.kinds import PICTURE_ROLES
@@ -50,22 +49,16 @@ def _tallied(rows: Mapping[str, tuple[Row, ...]], paths: list[Path]) -> Tally:
 def check_apart_from_shoots(target: Path, shoots: Iterable[Path]) -> None:
     """Returns where the outcome may be written to this file: a tally is no part of a shoot.
 
-    Raises OutputNotWritable.
+    Raises OutputNotWritable, and what cards_of raises.
     """
     folders = tuple(shoots)
-    for shoot in folders:
-        if is_within(real_path(target), real_path(shoot)):
-            raise OutputNotWritable(
-                f"{target} lies in the shoot {shoot}, which holds nothing but its own files. "
-                "Name a file elsewhere."
-            )
-    for shoot in folders:
-        check_target(target, card=shoot)
+    cards = [card for shoot in folders for card in records.cards_of(shoot)]
+    check_target(target, output=Output.TALLY, shoots=folders, cards=cards)
 
 
 def write_tally(target: Path, outcome: Tally) -> None:
-    """The file holds the tally as CSV; one that is there is replaced. Raises OutputNotWritable."""
-    replace_file(target, tally_bytes(outcome))
+    """The file holds the tally as CSV. Raises OutputNotWritable."""
+    replace_file(target, tally_bytes(outcome), Output.TALLY)
 
 
 def _apart(shoots: Iterable[Path]) -> list[Path]:

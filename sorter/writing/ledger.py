@@ -168,7 +168,7 @@ class Ledger:
         self._hidden = hidden
         self._held = hold
         _refuse_what_is_no_file(hidden / FILE)
-        if not make and not (hidden / FILE).is_file():
+        if not make and not _may_be_there(hidden / FILE):
             raise self._no_ledger()
         with self._speaking():
             self._base = self._connect(hold=hold, make=make)
@@ -626,6 +626,14 @@ class Ledger:
             f"{ledger} cannot be read: {error}. The files are not touched; `sha256sum -c "
             "SHA256SUMS` in the shoot still checks them."
         )
+
+
+def _may_be_there(path: Path) -> bool:
+    """Whether there is such a file. Where the system does not let us look, SQLite will say why."""
+    try:
+        return path.is_file()
+    except OSError:
+        return True
 
 
 def _refuse_what_is_no_file(path: Path) -> None:

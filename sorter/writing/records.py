@@ -6,7 +6,9 @@ from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
+from sorter.disk.output import is_apart
 from sorter.disk.shoot import Shoot
+from sorter.errors import NoShoot
 from sorter.model.plan import Entry, State
 from sorter.model.row import Row
 from sorter.writing.ledger import Ledger
@@ -19,6 +21,20 @@ def entries_of(shoot: Path) -> tuple[Entry, ...]:
     """
     with Ledger(Shoot(shoot).hidden, hold=False) as ledger:
         return ledger.entries()
+
+
+def cards_of(shoot: Path) -> tuple[Path, ...]:
+    """The folders that the shoot's ingests came from, as far as they are there now; none of no shoot.
+
+    Not one in which the shoot lies itself: that was a card's mount point once, and is another disk now.
+    A regrouping that was stopped moved nothing on a card, and is no obstacle. Raises ShootBusy, LedgerDamaged.
+    """
+    try:
+        with Ledger(Shoot(shoot).hidden, hold=False, ends=True) as ledger:
+            cards = sorted({Path(run.card) for run in ledger.ingests()})
+    except NoShoot:
+        return ()
+    return tuple(card for card in cards if is_apart(card, shoot))
 
 
 def rows_of(entries: Iterable[Entry]) -> tuple[Row, ...]:

@@ -20,10 +20,14 @@ GONE: Final = "is not there any more"
 
 @dataclass(slots=True, kw_only=True)
 class Shifted:
-    """What became of the files. moved: how many. lost: those that are in neither of their places."""
+    """What became of the files. moved: how many. lost: those that are in neither of their places.
+
+    unseen: the paths of those that nobody can look at, with the reason: they lie where they lay.
+    """
 
     moved: int = 0
     lost: list[Entry] = field(default_factory=list)
+    unseen: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +57,8 @@ class Shifting:
         self._renaming = renaming
         self._back = back
         self._shifted = Shifted()
+        self._left: set[str] = set()  # folders that a file went away from
+        self._blind: set[str] = set()  # folders in which a file could not be looked at
 
     def shift(self, tick: Callable[[int, int], None]) -> Shifted:
         """Every file is where the ledger says, and empty folders that it left are gone.
@@ -68,7 +74,7 @@ class Shifting:
                 tick(done, len(ways))
             left = {_folder(way.before) for way in ways}
             there = {_folder(way.wanted) for way in self._ways()}
-            self._force(there | left)
+            self._force((there | left) - (self._blind - self._left))
             self._shoot.remove_empty(left)
         return self._shifted
 
@@ -89,33 +95,51 @@ class Shifting:
 
     def _bring(self, way: _Way) -> None:
         """The file is in its place; or under another name, where something came to be there."""
+        try:
+            is_there = self._shoot.size(way.before) is not None
+        except OSError as error:
+            self._leave(way, f"cannot be looked at: {error.strerror}")
+            return
+        if not (is_there and self._moved(way)) and self._shoot.size(way.wanted) is None:
+            self._lose(way)
+
+    def _moved(self, way: _Way) -> bool:
+        """Whether it is in a new place now; not where it went away meanwhile."""
         tries = 1
         start = way
-        while self._shoot.size(way.before) is not None:
+        while True:
             try:
                 self._shoot.move(way.before, way.wanted)
             except FileNotFoundError:
-                break
+                return False
             except FileExistsError:
                 if self._is_there(way.entry):
-                    return  # what came to its old place since is another file
+                    return True  # what came to its old place since is another file
                 tries += 1
                 way = replace(way, entry=self._renamed(start.entry, tries))
             else:
                 self._shifted.moved += 1
-                return
-        if self._shoot.size(way.wanted) is None:
-            self._lose(way)
+                self._left.add(_folder(way.before))
+                return True
 
     def _is_there(self, entry: Entry) -> bool:
         row = entry.row
-        return bool(self._shoot.holds(row.destination, row.bytes, row.sha256))
+        try:
+            return bool(self._shoot.holds(row.destination, row.bytes, row.sha256))
+        except OSError:  # who cannot be read is in nobody's place, and stays
+            return False
 
     def _renamed(self, entry: Entry, tries: int) -> Entry:
         another = self._renaming(entry.row.destination, tries)
         name = another.rpartition("/")[2]
         said = (*entry.placement.said, f"named {name} here: another file came in between")
         return self._placed(entry, another, said)
+
+    def _leave(self, way: _Way, reason: str) -> None:
+        """It lies where it lay, and the ledger says so."""
+        self._blind.add(_folder(way.before))
+        self._shifted.unseen[way.before] = reason
+        self._placed(way.entry, way.before, way.entry.placement.said)
 
     def _lose(self, way: _Way) -> None:
         """It went away meanwhile: it is to lie where it lay, for whoever brings it back."""

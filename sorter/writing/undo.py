@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import errno
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
+from typing import Final
 
-from sorter.disk.shoot import Shoot
-from sorter.disk.streams import Stream, digest
+from sorter.disk.files import FULL
+from sorter.disk.originals import Original, Originals
+from sorter.disk.shoot import CardRefused, Shoot
+from sorter.errors import CardNotWritable, NoRoom, SorterError
 from sorter.model.plan import Entry
 from sorter.writing.ledger import Ledger
 from sorter.writing.target import stopping_clearly
@@ -20,8 +22,8 @@ class Undone:
 
     removed: how many copies. returned: how many moved files. stay: the paths of those that stay in
     the shoot, with the reason. kept: of those the entries that the ledger goes on to know: moved
-    files, which are nowhere else. moved_within: how many files lie in the shoot where they lay before
-    a regrouping; None where it was an ingest that was taken back.
+    files, which are nowhere else, and what could not be looked at. moved_within: how many files lie
+    in the shoot where they lay before a regrouping; None where it was an ingest that was taken back.
     """
 
     removed: int = 0
@@ -31,41 +33,91 @@ class Undone:
     moved_within: int | None = None
 
 
-CHANGED = "changed since it was carried"
-OCCUPIED = "another file is in its place on the card"
+CHANGED: Final = "changed since it was carried"
+OCCUPIED: Final = "another file is in its place on the card"
+BEHIND_LINK: Final = "its place on the card is behind a link, and nothing is written through links"
+OURS: Final = "its place on the card is a folder of the shoot itself"
+
+_NO_PLACE: Final = {
+    Original.OTHER: OCCUPIED,
+    Original.LINKED: BEHIND_LINK,
+    Original.OURS: OURS,
+}
+"""Why a moved file cannot go back, by what the card has in its place."""
 
 
-def only_here(
-    root: Path, entries: Iterable[Entry], tick: Callable[[int], None]
-) -> tuple[Entry, ...]:
-    """Those of the copies whose originals are not on the card at the root any more, byte by byte."""
-    return tuple(entry for entry in entries if not entry.moves and not _is_at(root, entry, tick))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared:
+    """Copies held against their originals on the card.
+
+    lacking: those that the card does not have byte by byte as files of its own, with what it has.
+    unseen: those of which that could not be found out, by number, with the reason.
+    """
+
+    lacking: tuple[tuple[Entry, Original], ...]
+    unseen: Mapping[int, str]
 
 
-def _is_at(root: Path, entry: Entry, tick: Callable[[int], None]) -> bool:
+def compared(
+    shoot: Shoot, originals: Originals, entries: Iterable[Entry], tick: Callable[[int], None]
+) -> Compared:
+    """The copies among the entries, each original read whole. Raises CardGone.
+
+    Those that cannot be looked at in the shoot stay there anyway, and are passed over.
+    """
+    lacking, unseen = [], {}
+    for entry in entries:
+        if entry.moves or not can_see(shoot, entry):
+            continue
+        try:
+            found = _looked(originals, entry, tick)
+        except OSError as error:
+            unseen[entry.number] = _unseen_on_card(error)
+        else:
+            if found is not Original.THERE:
+                lacking.append((entry, found))
+    return Compared(lacking=tuple(lacking), unseen=unseen)
+
+
+def is_here(shoot: Shoot, entry: Entry) -> bool:
+    """Whether something is in the entry's place that may be the file; so where nobody can look."""
     try:
-        with Stream(f"{root}/{entry.row.source}", past=True) as stream:
-            if stream.size != entry.row.bytes:
-                return False
-            return digest(stream, tick)[1] == entry.row.sha256
+        return shoot.size(entry.row.destination) is not None
+    except OSError:
+        return True
+
+
+def can_see(shoot: Shoot, entry: Entry) -> bool:
+    """Whether the system tells what is in the entry's place."""
+    try:
+        shoot.size(entry.row.destination)
     except OSError:
         return False
+    return True
 
 
 class Undoing:
-    """Takes back the files of one ingest; each step may be cut and is then done again."""
+    """Takes back the files of one ingest; each step may be cut and is then done again.
 
-    def __init__(self, shoot: Shoot, ledger: Ledger, root: Path) -> None:
+    unseen: copies of which the originals could not be looked at, by number, with the reason: they stay.
+    """
+
+    def __init__(
+        self, shoot: Shoot, ledger: Ledger, originals: Originals, unseen: Mapping[int, str]
+    ) -> None:
         self._shoot = shoot
         self._ledger = ledger
-        self._root = root
+        self._originals = originals
+        self._unseen = unseen
         self._undone = Undone()
+        self._left: set[str] = set()  # folders that a file went away from
+        self._blind: set[str] = set()  # folders in which a file could not be looked at
 
     def undo(self, run: int, entries: Iterable[Entry], tick: Callable[[int], None]) -> Undone:
-        """All files of the ingest are taken back, but for what was changed since.
+        """All files of the ingest are taken back, but for what was changed or cannot be looked at.
 
-        root is the card of a move. The ledger still knows them after that. Raises ShootNotWritable,
-        NoRoom, what the ledger raises.
+        The ledger still knows them after that. Raises ShootNotWritable, NoRoom, CardNotWritable,
+        CardGone, what the ledger raises.
         """
         entries = list(entries)
         with stopping_clearly(self._shoot):
@@ -74,52 +126,120 @@ class Undoing:
             for entry in entries:
                 self._take_back(entry)
                 tick(entry.row.bytes)
-            folders = {entry.row.destination.rpartition("/")[0] for entry in entries} - {""}
-            self._shoot.force_folders(folders)
+            folders = {_folder(entry) for entry in entries} - {""}
+            # A cut run may have taken names away in folders that nothing leaves now.
+            self._shoot.force_folders(sorted(folders - (self._blind - self._left)))
             self._shoot.remove_empty(folders)
         return self._undone
 
     def _take_back(self, entry: Entry) -> None:
         row = entry.row
-        if not row.sha256 or self._shoot.size(row.destination) is None:
+        if not row.sha256 or not is_here(self._shoot, entry):
             return  # never came here, or was taken back before a cut
-        if not self._shoot.holds(row.destination, row.bytes, row.sha256):
-            self._stays(entry, CHANGED)
-        elif entry.gone or (entry.moves and not self._is_on_card(entry)):
-            self._return(entry)
+        if entry.number in self._unseen:
+            self._stays(entry, self._unseen[entry.number], known=True)
+            return
+        try:
+            is_unchanged = self._shoot.holds(row.destination, row.bytes, row.sha256)
+        except OSError as error:
+            self._blind.add(_folder(entry))
+            self._stays(entry, _unread(error), known=True)
+            return
+        if not is_unchanged:
+            self._stays(entry, CHANGED, known=entry.gone)
+        elif entry.moves or entry.gone:
+            self._take_back_moved(entry)
         else:
-            self._shoot.remove(row.destination)
+            self._remove(entry)
             self._undone.removed += 1
 
-    def _is_on_card(self, entry: Entry) -> bool:
-        return _is_at(self._root, entry, lambda _: None)
-
-    def _return(self, entry: Entry) -> None:
-        """Back on the card by a rename, or by a copy that is read back before the file is removed."""
-        path, source = entry.row.destination, f"{self._root}/{entry.row.source}"
+    def _take_back_moved(self, entry: Entry) -> None:
+        """Back to the card; where that has it already, the shoot's is one too many."""
         try:
-            self._bring_back(entry, source)
-        except FileExistsError:
-            if not self._is_on_card(entry):
-                self._stays(entry, OCCUPIED)
-                return
-            self._shoot.remove(path)
-        self._undone.returned += 1
+            found = _looked(self._originals, entry)
+        except OSError as error:
+            self._stays(entry, _unseen_on_card(error), known=True)
+            return
+        if found is Original.THERE:
+            self._remove(entry)
+            self._undone.returned += entry.gone
+            self._undone.removed += not entry.gone
+            return
+        reason = _NO_PLACE.get(found) or self._brought_back(entry)
+        if reason:
+            self._stays(entry, reason, known=True)
+        else:
+            self._undone.returned += 1
 
-    def _bring_back(self, entry: Entry, source: str) -> None:
+    def _brought_back(self, entry: Entry) -> str:
+        """Why it stays; empty where a rename brought it back, or a copy that was read back first."""
+        source = self._originals.at(entry.row.source)
         try:
             self._shoot.give_back(entry.row.destination, source)
+        except FileExistsError:
+            return OCCUPIED
+        except CardRefused as refused:
+            raise self._in_words(refused) from refused
         except OSError as error:
             if error.errno != errno.EXDEV:
                 raise
-            self._bring_copy(entry, source)
+            return self._copied_back(entry, source)
+        self._left.add(_folder(entry))
+        return ""
 
-    def _bring_copy(self, entry: Entry, source: str) -> None:
+    def _copied_back(self, entry: Entry, source: str) -> str:
         known = (entry.row.bytes, entry.row.sha256)
-        self._shoot.copy_back(entry.row.destination, source, known)
-        self._shoot.remove(entry.row.destination)
+        try:
+            self._shoot.copy_back(entry.row.destination, source, known)
+        except FileExistsError:
+            return OCCUPIED
+        except CardRefused as refused:
+            raise self._in_words(refused) from refused
+        except OSError as error:
+            return _unread(error)
+        self._remove(entry)
+        return ""
 
-    def _stays(self, entry: Entry, reason: str) -> None:
+    def _remove(self, entry: Entry) -> None:
+        self._shoot.remove(entry.row.destination)
+        self._left.add(_folder(entry))
+
+    def _stays(self, entry: Entry, reason: str, *, known: bool) -> None:
+        """It stays in the shoot. known: the ledger goes on to know it."""
         self._undone.stay[entry.row.destination] = reason
-        if entry.gone:
+        if known:
             self._undone.kept.add(entry.number)
+
+    def _in_words(self, refused: CardRefused) -> SorterError:
+        """What the card's disk has against it, as a sentence that says what to do."""
+        error = refused.__cause__
+        root, number = self._originals.root, getattr(error, "errno", None)
+        if number in FULL:
+            return NoRoom(
+                f"{root}: the card is full. Nothing is lost: make room on it, and run the same command "
+                "again; it goes on where it stopped."
+            )
+        reason = getattr(error, "strerror", None) or str(error)
+        return CardNotWritable(
+            f"{root}: the card does not take a file back: {reason}. Nothing is lost: check the card, "
+            "its lock and its permissions, and run the same command again; it goes on where it stopped."
+        )
+
+
+def _looked(
+    originals: Originals, entry: Entry, tick: Callable[[int], None] = lambda _: None
+) -> Original:
+    row = entry.row
+    return originals.look(row.source, row.destination, (row.bytes, row.sha256), tick)
+
+
+def _folder(entry: Entry) -> str:
+    return entry.row.destination.rpartition("/")[0]
+
+
+def _unread(error: OSError) -> str:
+    return f"cannot be read in the shoot: {error.strerror}"
+
+
+def _unseen_on_card(error: OSError) -> str:
+    return f"what the card has of it cannot be read: {error.strerror}"

@@ -341,7 +341,9 @@ def test_a_card_that_is_locked_keeps_what_was_to_be_moved(
         result = ingest(card, shoot, "--move", "--yes")
     assert result.exit_code == 1
     assert "12 of 12 files verified: copied and read back, as the card" in result.stdout
-    assert "that were to be moved are still on the card: the system does not let it" in result.stdout
+    assert (
+        "that were to be moved are still on the card: the system does not let it" in result.stdout
+    )
     assert "nowhere else" not in result.stdout
     assert tree(card) == before
     again = ingest(card, shoot, "--move", "--yes")

@@ -41,6 +41,30 @@ def read_faults(
     patch.setattr(streams, "_read_at", fail)
 
 
+def cannot_look(
+    patch: pytest.MonkeyPatch, *paths: Path, number: int = errno.EIO, opens: bool = False
+) -> None:
+    """The system tells nothing of these paths, nor of what lies below them. opens: only opening fails."""
+    closed = [os.path.realpath(path) for path in paths]
+
+    def refuse(path: object) -> None:
+        text = os.path.abspath(os.fspath(path)) if isinstance(path, str | Path) else ""  # noqa: PTH100
+        if any(text == each or text.startswith(f"{each}{os.sep}") for each in closed):
+            raise OSError(number, os.strerror(number), text)
+
+    def watch(verb: str) -> None:
+        done = getattr(os, verb)
+
+        def call(*given: object, **named: object) -> object:
+            refuse(given[0] if given else named.get("path"))
+            return done(*given, **named)
+
+        patch.setattr(os, verb, call)
+
+    for verb in ("open",) if opens else ("open", "stat", "lstat", "scandir", "listdir"):
+        watch(verb)
+
+
 def short_file(patch: pytest.MonkeyPatch, path: Path, count: int) -> None:
     """The file gives so many bytes and no more, without an error."""
     read_at = streams._read_at  # noqa: SLF001  see above

@@ -15,6 +15,7 @@ from sorter.disk.shoot import Shoot
 from sorter.errors import (
     BadShoot,
     CardNotFound,
+    CardNotWritable,
     NoRoom,
     NoShoot,
     OnlyCopies,
@@ -249,7 +250,7 @@ def test_a_copy_back_that_came_out_different_keeps_the_moved_file(
     with monkeypatch.context() as patch:
         other_disks(patch)
         patch.setattr("sorter.disk.shoot.force_file", spoiled)
-        with pytest.raises(ShootNotWritable, match="did not come back to the card as it was"):
+        with pytest.raises(CardNotWritable, match="did not come back to the card as it was"):
             undo(shoot)
     everywhere = [*contents(shoot).values(), *contents(card).values()]
     assert all(data in everywhere for data in originals.values())
@@ -333,7 +334,7 @@ def test_a_full_card_stops_an_undo_and_leaves_no_part_there(
     with monkeypatch.context() as patch:
         other_disks(patch)
         full_disk(patch, after=4)
-        with pytest.raises(NoRoom):
+        with pytest.raises(NoRoom, match=f"^{card}: the card is full.*run the same command again"):
             undo(shoot)
     assert contents(card).items() <= originals.items()
     other_disks(monkeypatch)
