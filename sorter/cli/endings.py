@@ -27,6 +27,8 @@ STAY: Final = {
 """Why a file that was to be moved is still on the card."""
 
 LOST: Final = "MISSING OR CHANGED in the {where} since an earlier run carried them, and not on the card any more"
+THROWN: Final = "in a trash or system folder on the card, and left there"
+SHOOTS: Final = "shoots on the card: not looked into"
 CLOSED: Final = "folders of the card that cannot be listed: what is in them is not in the shoot"
 
 
@@ -116,6 +118,8 @@ def _not_read(work: Ingest) -> Iterator[Printed]:
     yield from _named("left on the card (no plain files)", map(with_notes, left))
     yield from _named("cannot be read as pictures; carried as they are", map(with_notes, unread))
     yield from _named(CLOSED, (f"{folder}/" for folder in work.closed))
+    yield from _named(THROWN, work.thrown, rest="")
+    yield from _named(SHOOTS, (f"{folder}/" for folder in work.shoots), rest="")
 
 
 def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
@@ -260,7 +264,8 @@ def _drifted(report: Report) -> Iterator[Printed]:
         ("came onto the card while the ingest ran; run it again to carry them", drift.new),
         ("changed on the card while the ingest ran; run it again to carry them", drift.changed),
         ("went from the card while the ingest ran", drift.vanished),
-        ("in a trash or system folder on the card, and left there", report.thrown),
+        (THROWN, report.thrown),
+        (SHOOTS, (f"{folder}/" for folder in report.shoots)),
     ):
         yield from _named(heading, paths, rest="")
 
@@ -340,7 +345,8 @@ def card_verified(
         ("on the card, and in no copy", side.unknown),
         ("on the card, and no plain files", side.links),
         ("folders of the card that cannot be listed", side.closed),
-        ("in a trash or system folder on the card", side.thrown),
+        (THROWN, side.thrown),
+        (SHOOTS, (f"{folder}/" for folder in side.shoots)),
         ("came onto the card meanwhile", drift.new),
         ("changed on the card meanwhile", drift.changed),
         ("went from the card meanwhile", drift.vanished),

@@ -55,7 +55,8 @@ class Evidence:
     """What one run saw. files: how many the card has, or had, that the shoot is to hold.
 
     listed: the card was listed again at the end; new, changed, vanished: files that were then found so.
-    uncarried: files that the card did not give. closed: folders that cannot be listed. links: links,
+    uncarried: files that the card did not give. shoots: shoots that lie on it, and are not looked into.
+    closed: folders that cannot be listed. links: links,
     pipes and devices, which are never carried. thrown: pictures in a trash or another system folder.
     moved: files that are on the card no more, for this run took them off. second: None where there is
     no second copy.
@@ -71,6 +72,7 @@ class Evidence:
     closed: int = 0
     links: int = 0
     thrown: int = 0
+    shoots: int = 0
     shoot: Copy = field(default_factory=Copy)
     second: Copy | None = None
     places: Places = field(default_factory=Places)
@@ -96,7 +98,7 @@ class Condition:
         return self.sentence.format(
             n=n, files="file" if one else "files", are="is" if one else "are",
             folders="folder" if one else "folders", pictures="picture" if one else "pictures",
-            were="was" if one else "were",
+            shoots="shoot" if one else "shoots", were="was" if one else "were",
         )  # fmt: skip
 
 
@@ -163,6 +165,13 @@ CONDITIONS: Final = (
         holds=lambda e: e.thrown,
         count=lambda e: e.thrown,
         sentence="{n} {pictures} in a trash or system folder on it {are} in no copy",
+    ),
+    Condition(
+        name="shoots on the card",
+        level=Level.NEVER,
+        holds=lambda e: e.shoots,
+        count=lambda e: e.shoots,
+        sentence="{n} {shoots} on it {are} not looked into, and in no copy",
     ),
     Condition(
         name="stopped",

@@ -27,7 +27,7 @@ class CardSide:
     equal: the entry that has the bytes of each file, and whether they came from the card itself. other:
     files whose path was carried with other bytes. unknown: files that were never carried. unread: those
     that the card does not give, with the reason. links: no plain files. closed: folders that cannot be
-    listed. thrown: pictures in a trash or another system folder. drift: how the card differs at the
+    listed. thrown: pictures in a trash or another system folder. shoots: folders that are shoots. drift: how the card differs at the
     end; None where it could not be listed again.
     """
 
@@ -39,6 +39,7 @@ class CardSide:
     links: tuple[str, ...] = ()
     closed: tuple[str, ...] = ()
     thrown: tuple[str, ...] = ()
+    shoots: tuple[str, ...] = ()
     drift: Drift | None = None
     places: Places = field(default_factory=Places)
 
@@ -60,7 +61,8 @@ class CardSide:
     @property
     def has_remarks(self) -> bool:
         """Whether there is something else on the card that no copy has, or that changed meanwhile."""
-        return bool(self.unknown or self.links or self.closed or self.drift is None or self.drift)
+        still = self.drift is not None and not self.drift
+        return bool(self.unknown or self.links or self.closed or self.shoots or not still)
 
     def held_by(self, findings: Findings) -> dict[str, Held]:
         """Which of the card's files are whole in a copy, and how sure that is."""
@@ -83,6 +85,7 @@ class CardSide:
             closed=len({*self.closed, *drift.closed}),
             links=len(self.links),
             thrown=len(self.thrown),
+            shoots=len(self.shoots),
             shoot=_copy(self.held_by(shoot)),
             second=None if second is None else _copy(self.held_by(second)),
             places=self.places,
@@ -147,6 +150,7 @@ class _Against:
             links=tuple(file.path for file in files if not file.plain),
             closed=self._listing.folders_closed,
             thrown=thrown_away(self._card, after),
+            shoots=after.shoots,
             drift=drift,
             places=places_of(self._card, shoot, second),
         )

@@ -41,7 +41,7 @@ from sorter.planning.lateness import too_late
 from sorter.planning.numbering import numbers_for
 from sorter.planning.places import About, Naming, Standing, make_plan
 from sorter.planning.presses import beside, joined
-from sorter.reading.cards import thrown_away
+from sorter.reading.cards import files_of, thrown_away
 from sorter.writing.compare import Comparison, compare, look_again, size_to_compare
 from sorter.writing.ledger import Ledger, Run
 from sorter.writing.target import stopping_clearly
@@ -54,7 +54,8 @@ class Ingest:
     this card that was not ended, that plan is gone on with (goes_on), and no new one is made before
     it is done. One for another card waits for that card (waits_elsewhere). Corrections of frames
     that are in the shoot already as something else move nothing there (too_late). suggested: what
-    the pictures made of the grouping, where they were to be looked at.
+    the pictures made of the grouping, where they were to be looked at. thrown: pictures in a trash of the
+    card, or another folder of a system, as far as was looked.
     Raises what Card and Shoot raise, BadPattern and BadShoot.
     """
 
@@ -76,6 +77,7 @@ class Ingest:
         self.waits_elsewhere: Run | None = None
         self.too_late: tuple[Correction, ...] = ()
         self.suggested: tuple[Correction, ...] = ()
+        self.thrown: tuple[str, ...] = ()
 
     def __enter__(self) -> Self:
         return self
@@ -126,6 +128,11 @@ class Ingest:
     def closed(self) -> tuple[str, ...]:
         """Folders of the card that could not be listed."""
         return self._listing.folders_closed
+
+    @property
+    def shoots(self) -> tuple[str, ...]:
+        """Folders of the card that are shoots, and are not looked into."""
+        return self._listing.shoots
 
     @property
     def filling(self) -> tuple[Entry, ...]:
@@ -196,6 +203,7 @@ class Ingest:
         """A new plan for all that the shoot does not have yet."""
         self._listing = self._listed()
         account = self._account(ticks)
+        self.thrown = account.thrown_away
         known = self._known()
         self._comparison = self._compared(account, known, ticks.comparing)
         standing = Standing(
@@ -332,13 +340,15 @@ class Ingest:
         """The card is listed once more: what came, changed or went meanwhile is in no copy."""
         drift: Drift | None = None
         thrown: tuple[str, ...] = ()
+        shoots = self._listing.shoots
         with suppress(CardGone, CardNotReadable):
             self._card.expect_root()
             after = self._card.listing(may_be_empty=True)
-            thrown = thrown_away(self._card, after)
+            thrown, shoots = thrown_away(self._card, after), after.shoots
             gone = {entry.row.source for entry in report.gone}
             drift = differences(self._listing, after, gone)
-        return replace(report, drift=drift, thrown=thrown, places=self._places())
+        places = self._places()
+        return replace(report, drift=drift, thrown=thrown, shoots=shoots, places=places)
 
     def _places(self) -> Places:
         """Which of card, shoot and second copy lie on one disk."""
@@ -350,7 +360,8 @@ class Ingest:
         if self._comparison.other:
             return True
         known = {(entry.row.source, entry.row.bytes) for entry in report.entries}
-        if any((file.path, file.size) not in known for file in self._listing.files):
+        files = files_of(self._card, self._listing)
+        if any((file.path, file.size) not in known for file in files):
             return True
         failed = (entry for entry in report.entries if entry.state is State.FAILED)
         return any(self._is_on_card(entry) for entry in failed)

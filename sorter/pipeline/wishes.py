@@ -117,7 +117,7 @@ class Report:
     gone: files that it took off the card. kept: those that were to be moved and are still there.
     closed: folders of the card that could not be listed. litter: what was passed over. drift: how the
     card differs at the end from what it was; None where it could not be listed again. thrown: pictures
-    in a trash on it. places: whether card, shoot and second copy lie on one disk.
+    in a trash on it. shoots: those that lie on it, and are not looked into. places: whether card, shoot and second copy lie on one disk.
     failure: what stopped the work in the shoot, while the second copy went on.
     """
 
@@ -137,6 +137,7 @@ class Report:
     moves: bool = False
     drift: Drift | None = None
     thrown: tuple[str, ...] = ()
+    shoots: tuple[str, ...] = ()
     places: Places = field(default_factory=Places)
     failure: SorterError | None = None
     second: SecondCopy | None = None
@@ -173,6 +174,7 @@ class Report:
             closed=len({*self.closed, *drift.closed}),
             links=len(self.left),
             thrown=len(self.thrown),
+            shoots=len(self.shoots),
             shoot=_copy(self),
             second=None if second is None else _copy(second),
             places=self.places,

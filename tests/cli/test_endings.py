@@ -254,6 +254,8 @@ class _Looked:
     too_late: tuple[Correction, ...] = ()
     unread: tuple[Placement, ...] = ()
     closed: tuple[str, ...] = ()
+    thrown: tuple[str, ...] = ()
+    shoots: tuple[str, ...] = ()
     shoot: Path = SHOOT
 
 

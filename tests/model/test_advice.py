@@ -33,12 +33,14 @@ GOOD = Evidence(
 )
 """Nothing stands against formatting: two whole copies, on two disks that are not the card's."""
 
+CARDS = ("new", "changed", "vanished", "uncarried", "closed", "links", "thrown", "shoots")
+"""What is counted on the card's side."""
+
 
 def card_sides() -> Iterator[Evidence]:
     """What the card's side can be, in all combinations."""
-    counts = ("new", "changed", "vanished", "uncarried", "closed", "links", "thrown")
-    for listed, *amounts in itertools.product((True, False), *[(0, 1)] * len(counts)):
-        yield replace(GOOD, listed=bool(listed), **dict(zip(counts, amounts, strict=True)))  # type: ignore[arg-type]
+    for listed, *amounts in itertools.product((True, False), *[(0, 1)] * len(CARDS)):
+        yield replace(GOOD, listed=bool(listed), **dict(zip(CARDS, amounts, strict=True)))  # type: ignore[arg-type]
 
 
 def copies() -> Iterator[Copy]:
@@ -70,7 +72,14 @@ def is_whole(copy: Copy | None) -> bool:
 def may_be_formatted(e: Evidence) -> bool:
     """The rule, told once more in other words than the table's."""
     card = e.listed and not (
-        e.new or e.changed or e.vanished or e.uncarried or e.closed or e.links or e.thrown
+        e.new
+        or e.changed
+        or e.vanished
+        or e.uncarried
+        or e.closed
+        or e.links
+        or e.thrown
+        or e.shoots
     )
     both = is_whole(e.shoot) and is_whole(e.second) and e.second is not None
     read = both and e.second is not None and not (e.shoot.unsure or e.second.unsure)
@@ -109,7 +118,7 @@ def test_a_card_may_be_formatted_only_where_nothing_stands_against_it() -> None:
 def one_thing_wrong() -> Iterator[Evidence]:
     """Each way in which the good one can be otherwise in one thing, or two that go together."""
     yield replace(GOOD, listed=False)
-    for count in ("new", "changed", "vanished", "uncarried", "closed", "links", "thrown"):
+    for count in CARDS:
         yield replace(GOOD, **{count: 1})  # type: ignore[arg-type]
     yield from (replace(GOOD, second=each) for each in (None, *copies()))
     yield from (replace(GOOD, shoot=each) for each in copies())
