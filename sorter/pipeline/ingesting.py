@@ -258,7 +258,7 @@ class Ingest:
         except CardEmpty:
             moved = self._ledger is not None and any(run.moves for run in self._ledger.runs())
             if moved or self.goes_on is not None:
-                return Listing(files=())
+                return self._card.listing(may_be_empty=True)
             raise
 
     def _compared(self, account: Account, known: tuple[Entry, ...], tick: Tick) -> Comparison:
