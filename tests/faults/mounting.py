@@ -81,7 +81,7 @@ LARGE: Final = 900
 
 
 def large_card(card: Path, count: int = 3) -> Path:
-    """A burst of so many large frames, the first with a sidecar, and a lone frame."""
+    """A burst of so many large frames, the first with a sidecar, and a lone frame in another folder."""
     for number in range(1, count + 1):
         stem = card / LIMPETS / f"IMG_{number:04d}"
         picture(stem.with_suffix(".JPG"), 0.25 * number, shade=20 * number, side=LARGE)
