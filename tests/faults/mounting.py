@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final, Literal
 
@@ -15,7 +16,7 @@ import pytest
 
 from faults.commands import HOME
 from faults.faulty import why_not
-from writing.cards import ANEMONES, LIMPETS, picture, stamped
+from writing.cards import ANEMONES, LIMPETS, by_source, picture, stamped
 
 PATIENCE_S: Final = 60
 WIDE: Final = "200"
@@ -65,6 +66,11 @@ def said(done: subprocess.CompletedProcess[str]) -> str:
     return done.stdout + done.stderr
 
 
+def on_one_line(done: subprocess.CompletedProcess[str]) -> str:
+    """All that it said, wherever its lines are broken."""
+    return " ".join(said(done).split())
+
+
 def killed(process: subprocess.Popen[str], when: Callable[[], bool]) -> int:
     """The process is killed as soon as this is so; its exit code, below zero where it was not through."""
     end = time.monotonic() + PATIENCE_S
@@ -91,6 +97,12 @@ def large_card(card: Path, count: int = 3) -> Path:
     return card
 
 
+def hold_carried(shoot: Path, gone: dict[str, bytes]) -> None:
+    """Fails where what is gone from the card is not in the shoot."""
+    carried = by_source(shoot)
+    assert {path: carried[path] for path in gone} == gone
+
+
 # ---- reads -------------------------------------------------------------------------------------
 
 
@@ -110,3 +122,13 @@ def _blocks(path: Path) -> Iterator[bytes]:
                 at += count
     finally:
         os.close(handle)
+
+
+@contextmanager
+def mapped(path: Path) -> Iterator[int]:
+    """The file's size; all of it is mapped and in memory meanwhile."""
+    with (
+        path.open("rb") as stream,
+        mmap.mmap(stream.fileno(), 0, prot=mmap.PROT_READ) as memory,
+    ):
+        yield len(memory[:])

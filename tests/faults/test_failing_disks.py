@@ -1,6 +1,7 @@
-"""The sorter on disks that are poor, or closed in parts, as it always had to be: nothing is lost.
+"""The sorter on cards and disks that fail in places, or are poor: all is named, and nothing is lost.
 
-No exclusive renames, no second names, no types, nothing past the cache: what FAT and many shares have not.
+Poor disks have no exclusive renames, no second names, no types, nothing past the cache, as FAT and many
+shares (from memory). See faulty.py for how they are made.
 """
 
 from __future__ import annotations
@@ -13,17 +14,28 @@ import pytest
 from faults.faulty import (
     ClosedFolder,
     FailingRead,
+    FailingUnlink,
     Fault,
     Faulty,
     FlipFirstRead,
     NoDirect,
     NoExclusiveRename,
     NoSecondNames,
+    NoStat,
     NoTypes,
     faulty,
 )
 from faults.mounting import killed, large_card, needed, said, sorter, started
-from writing.cards import ANEMONES, LIMPETS, by_source, contents, destinations, hold_whole, limpets
+from writing.cards import (
+    ANEMONES,
+    LIMPETS,
+    by_source,
+    contents,
+    destinations,
+    hold_whole,
+    limpets,
+    picture,
+)
 
 FIRST = f"{LIMPETS}/IMG_0001.JPG"
 MOVE = ("--move", "--yes")
@@ -74,6 +86,32 @@ def test_a_folder_whose_listing_breaks_off_is_named(disk: Faulty, tmp_path: Path
     assert by_source(tmp_path / "shoot") == originals
 
 
+# ---- a card that gives nothing back ------------------------------------------------------------
+
+
+@pytest.mark.parametrize("copies", [1, 2])
+def test_a_removal_that_fails_is_named_and_finished_later(
+    disk: Faulty, base: Path, tmp_path: Path, copies: int
+) -> None:
+    originals = contents(limpets(disk.mountpoint))
+    shoot = tmp_path / "shoot"
+    fault = FailingUnlink(FIRST)
+    disk.now(fault)
+    words = ("ingest", disk.mountpoint, shoot, *MOVE)
+    backup = ("--backup", tmp_path / "other") if copies > 1 else ()
+    done = sorter(*words, *backup)
+    assert disk.met(fault) > 0
+    assert done.returncode == 1, said(done)
+    assert FIRST in said(done)
+    assert (base / "below" / FIRST).read_bytes() == originals[FIRST]
+    hold_whole(shoot, originals)
+    disk.now()
+    done = sorter(*words, *backup)
+    assert done.returncode == 0, said(done)
+    assert contents(base / "below") == {}
+    hold_whole(shoot, originals)
+
+
 # ---- a shoot that is read back -----------------------------------------------------------------
 
 
@@ -108,17 +146,79 @@ def test_verify_tells_a_flip_on_the_way_from_the_disk(
     assert sorter("verify", shoot).returncode == 0
 
 
-def test_verify_names_what_it_cannot_read_and_goes_on(disk: Faulty, base: Path) -> None:
-    shoot = disk.mountpoint / "shoot"
-    assert sorter("ingest", limpets(base / "card"), shoot).returncode == 0
+# ---- a shoot on a disk that is dying -----------------------------------------------------------
+
+
+@pytest.fixture
+def dying(base: Path) -> Iterator[Faulty]:
+    """A disk with a shoot on it, and the card beside it in good order."""
+    limpets(base / "good")
+    picture(base / "good" / ANEMONES / "IMG_0009.JPG", 300, shade=7)
+    with faulty(base / "disk", base / "below") as disk:
+        assert sorter("ingest", base / "good", disk.mountpoint / "shoot").returncode == 0
+        yield disk
+
+
+BAD: list[Fault] = [FailingRead("IMG_0002.JPG"), NoStat("IMG_0002.JPG")]
+BADLY = ["not read", "not asked about"]
+
+
+@pytest.mark.parametrize("fault", BAD, ids=BADLY)
+def test_verify_names_what_it_cannot_read_and_goes_on_to_the_end(
+    dying: Faulty, fault: Fault
+) -> None:
+    shoot = dying.mountpoint / "shoot"
     places = destinations(shoot)
-    fault = FailingRead(places[FIRST])
-    disk.now(fault)
+    last = max(places.values())
+    bad = places[f"{LIMPETS}/IMG_0002.JPG"]
+    (shoot / last).write_bytes(b"the tide took it")
+    dying.now(fault)
     done = sorter("verify", shoot)
-    assert disk.met(fault) > 0
+    assert dying.met(fault) > 0
     assert done.returncode == 4, said(done)
-    assert places[FIRST] in said(done)
-    assert f"{len(places) - 1} of {len(places)} files verified" in said(done)
+    assert bad in said(done)
+    assert last in said(done)
+    assert last > bad
+    assert f"{len(places) - 2} of {len(places)} files verified" in said(done)
+
+
+@pytest.mark.parametrize("after", [None, 1], ids=["not opened", "not listed"])
+def test_verify_names_a_folder_that_it_cannot_list(dying: Faulty, after: int | None) -> None:
+    """Its files can be opened by their names, so all may be verified; what was added is not seen."""
+    fault = ClosedFolder("0001_burst_4", after=after)
+    dying.now(fault)
+    done = sorter("verify", dying.mountpoint / "shoot")
+    assert dying.met(fault) > 0
+    assert done.returncode in (1, 4), said(done)
+    assert "0001_burst_4" in said(done)
+
+
+def test_verify_names_a_folder_that_it_cannot_ask_about(dying: Faulty) -> None:
+    shoot = dying.mountpoint / "shoot"
+    places = destinations(shoot).values()
+    inside = [place for place in places if place.startswith("0001_burst_4/")]
+    dying.now(NoStat("shoot/0001_burst_4"))
+    done = sorter("verify", shoot)
+    assert done.returncode == 4, said(done)
+    assert [place for place in inside if place not in said(done)] == []
+    whole = len(places) - len(inside)
+    assert f"{whole} of {len(places)} files verified" in said(done)
+
+
+@pytest.mark.parametrize("fault", BAD, ids=BADLY)
+def test_a_repeated_ingest_names_what_it_cannot_read_in_the_shoot(
+    dying: Faulty, base: Path, fault: Fault
+) -> None:
+    shoot = dying.mountpoint / "shoot"
+    bad = destinations(shoot)[f"{LIMPETS}/IMG_0002.JPG"]
+    picture(base / "good" / ANEMONES / "IMG_0010.JPG", 900, shade=11)
+    dying.now(fault)
+    done = sorter("ingest", base / "good", shoot)
+    assert dying.met(fault) > 0
+    assert done.returncode in (1, 4), said(done)
+    assert bad in said(done)
+    dying.now()
+    assert (base / "good" / ANEMONES / "IMG_0010.JPG").read_bytes() in contents(shoot).values()
 
 
 # ---- a shoot on a poor disk --------------------------------------------------------------------
