@@ -224,18 +224,24 @@ def test_a_repeated_ingest_names_what_it_cannot_read_in_the_shoot(
 # ---- a shoot on a poor disk --------------------------------------------------------------------
 
 
-POOR: list[tuple[Fault, ...]] = [
-    (NoExclusiveRename(),),
-    (NoExclusiveRename(), NoSecondNames()),
-    (NoExclusiveRename(), NoSecondNames(), NoDirect(), NoTypes()),
-]
+NO_EXCLUSIVE: tuple[Fault, ...] = (NoExclusiveRename(),)
+NO_SECOND: tuple[Fault, ...] = (NoExclusiveRename(), NoSecondNames())
+NOTHING: tuple[Fault, ...] = (*NO_SECOND, NoDirect(), NoTypes())
 MANY, HALF = 60, 25
 """Files of a card that takes long enough to be cut, and how many have their final names then."""
 
 
-@pytest.mark.parametrize("poor", POOR, ids=["no exclusive renames", "no second names", "nothing"])
-@pytest.mark.parametrize("options", [(), MOVE], ids=["copied", "moved"])
-@pytest.mark.parametrize("one_disk", [True, False], ids=["one disk", "two disks"])
+@pytest.mark.parametrize(
+    ("poor", "options", "one_disk"),
+    [
+        pytest.param(NO_EXCLUSIVE, (), False, id="copied, no exclusive renames"),
+        pytest.param(NO_EXCLUSIVE, MOVE, True, id="moved on one disk, no exclusive renames"),
+        pytest.param(NO_SECOND, (), True, id="copied on one disk, no second names"),
+        pytest.param(NO_SECOND, MOVE, False, id="moved, no second names"),
+        pytest.param(NOTHING, MOVE, True, id="moved on one disk, nothing"),
+        pytest.param(NOTHING, MOVE, False, id="moved, nothing"),
+    ],
+)
 def test_an_ingest_onto_a_poor_disk_is_killed_and_goes_on(
     base: Path, poor: tuple[Fault, ...], options: tuple[str, ...], *, one_disk: bool
 ) -> None:

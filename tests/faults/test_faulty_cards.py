@@ -110,7 +110,7 @@ def test_verifying_against_the_card_finds_the_copy_that_the_reader_spoiled(
     before = {path: card.reads(card.mountpoint / path) for path in contents(below)}
     done = sorter("verify", shoot, "--card", card.mountpoint)
     assert done.returncode == 4, said(done)
-    assert destinations(shoot)[FIRST] in said(done)
+    assert "IMG_0001.JPG" in said(done)
     for path, data in contents(below).items():
         assert card.reads(card.mountpoint / path) - before[path] >= len(data), path
 
