@@ -228,6 +228,16 @@ def _troubles(report: Report) -> Iterator[Printed]:
         "edited in the shoot since they were carried; left as they are",
         (entry.row.destination for entry in report.edited),
     )
+    yield from _named(
+        "gave other bytes when the card was read first; carried once more, and read again",
+        (entry.row.source for entry in report.mended),
+        rest="",
+    )
+    yield from _named(
+        "on the card with other bytes than an earlier run carried; carried once more, beside them",
+        report.other,
+        rest="",
+    )
     yield from _named(LOST.format(where="shoot"), (e.row.destination for e in report.lost))
     if report.second:
         yield from _troubles_of(report.second, report)

@@ -152,6 +152,15 @@ class Shoot:
             return None
         return about.st_size if stat.S_ISREG(about.st_mode) else -1
 
+    def can_list(self, path: str) -> bool:
+        """Whether the system lists the folder at the path."""
+        try:
+            with os.scandir(self.at(path)) as entries:
+                next(entries, None)
+        except OSError:
+            return False
+        return True
+
     def has_folder(self, path: str) -> bool:
         """Whether there is a folder at the path."""
         return os.path.isdir(self.at(path))

@@ -34,7 +34,8 @@ class Looked:
 
     stored: entries of a stopped plan that are to be carried and can be. again: these and others that
     are carried to the places that they have. goes_on: the ingest that stored are of; 0 for none.
-    moves: whether this is a move. rereads: whether the card is read a second time.
+    moves: whether this is a move. rereads: whether the card is read a second time. repeats: the shoot
+    held something before, so that the card may have been read before.
     """
 
     listing: Listing
@@ -45,6 +46,7 @@ class Looked:
     goes_on: int
     moves: bool
     rereads: bool
+    repeats: bool
 
 
 class Carrying:
@@ -192,7 +194,7 @@ class Carrying:
             wanted.append((self._second.target, other))
         if own is None:
             return Job(wanted=tuple(wanted), origin=self._shoot, copy=known)
-        return Job(wanted=tuple(wanted), origin=self._card)
+        return Job(wanted=tuple(wanted), origin=self._card, past=self._looked.repeats)
 
     def _end(self, target: Target, lead: Target, runs: frozenset[int]) -> tuple[Entry, ...]:
         """The lists are written, then the end is noted: a run that is cut between is gone on with.
@@ -240,6 +242,8 @@ class Carrying:
             lost=tuple(e for e in found.bad.values() if e.number in lost),
             held=outcome.held,
             twice=outcome.twice,
+            mended=tuple(outcome.mended),
+            other=tuple(sorted(found.other)),
             gone=tuple(outcome.gone),
             kept=tuple(outcome.kept),
             closed=self._looked.listing.folders_closed,

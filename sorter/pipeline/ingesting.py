@@ -33,7 +33,7 @@ from sorter.pipeline.carrying import Carrying, Looked
 from sorter.pipeline.checking import apart_from, check_account, default_jobs
 from sorter.pipeline.places import places_of
 from sorter.pipeline.recording import RECORDS, new_ledger, refuse_foreign_lists
-from sorter.pipeline.scanning import Tick, accounted, reading_of, unread_files
+from sorter.pipeline.scanning import Tick, accounted, reading_of, refuse_empty, unread_files
 from sorter.pipeline.second import Second
 from sorter.pipeline.wishes import Counted, Report, Ticks, Wishes
 from sorter.planning import pattern
@@ -203,6 +203,8 @@ class Ingest:
         """A new plan for all that the shoot does not have yet."""
         self._listing = self._listed()
         account = self._account(ticks)
+        if not (self.goes_on or self._has_moved):
+            refuse_empty(self._card, account)
         self.thrown = account.thrown_away
         known = self._known()
         self._comparison = self._compared(account, known, ticks.comparing)
@@ -256,10 +258,14 @@ class Ingest:
         try:
             return self._card.listing()
         except CardEmpty:
-            moved = self._ledger is not None and any(run.moves for run in self._ledger.runs())
-            if moved or self.goes_on is not None:
+            if self._has_moved or self.goes_on is not None:
                 return self._card.listing(may_be_empty=True)
             raise
+
+    @property
+    def _has_moved(self) -> bool:
+        """Whether an ingest of this shoot was a move, which leaves cards empty."""
+        return self._ledger is not None and any(run.moves for run in self._ledger.runs())
 
     def _compared(self, account: Account, known: tuple[Entry, ...], tick: Tick) -> Comparison:
         if not known:
@@ -305,6 +311,7 @@ class Ingest:
             again=self._again,
             moves=self.would_move,
             rereads=self._wishes.rereads,
+            repeats=bool(self._known()),
         )
 
     @property

@@ -114,7 +114,8 @@ class Report:
     copies that were changed since, sidecars and others. lost: copies of an earlier run that are gone,
     or hold other bytes, and are not on the card any more. held: by number, which copies this run read
     back; twice: which files of the card it read past the cache and found equal to what was carried.
-    gone: files that it took off the card. kept: those that were to be moved and are still there.
+    mended: those of which it gave other bytes at first. other: paths on the card whose files were carried
+    before with other bytes. gone: files that it took off the card. kept: those that were to be moved and are still there.
     closed: folders of the card that could not be listed. litter: what was passed over. drift: how the
     card differs at the end from what it was; None where it could not be listed again. thrown: pictures
     in a trash on it. shoots: those that lie on it, and are not looked into. places: whether card, shoot and second copy lie on one disk.
@@ -130,6 +131,8 @@ class Report:
     lost: tuple[Entry, ...] = ()
     held: Mapping[int, Held] = field(default_factory=dict)
     twice: Mapping[int, Held] = field(default_factory=dict)
+    mended: tuple[Entry, ...] = ()
+    other: tuple[str, ...] = ()
     gone: tuple[Entry, ...] = ()
     kept: tuple[tuple[Entry, Stays], ...] = ()
     closed: tuple[str, ...] = ()
@@ -219,6 +222,8 @@ class Report:
             lost=(*before.lost, *self.lost),
             held={**before.held, **self.held},
             twice={**before.twice, **self.twice},
+            mended=(*before.mended, *self.mended),
+            other=tuple(dict.fromkeys((*before.other, *self.other))),
             gone=(*before.gone, *self.gone),
             kept=(*before.kept, *self.kept),
             second=second,

@@ -28,7 +28,8 @@ class Comparison:
     changed: those whose copies hold other bytes now, or whose disk does not give them (closed: with the
     system's reason). edited: sidecars among the changed, which stay as they are. held: by number, the
     copies that were read and are as they were carried. original: whether the card's own file was read
-    past the cache and is equal to what was carried. other: paths whose files are not that any more.
+    past the cache and is equal to what was carried. other: paths of pictures, told by path and time, whose
+    files hold other bytes than those that were carried.
     """
 
     there: dict[str, Entry] = field(default_factory=dict)
@@ -69,8 +70,11 @@ def compare(
     marks: the mark of each path's file.
     A file that the card does not give now is not there. Raises CardGone.
     """
+    entries, files = tuple(entries), tuple(files)
     known, found = _Known(entries), Comparison()
-    files = [file for file in files if known.may_hold(file)]
+    taken = {(e.row.source, e.row.captured) for e in entries if e.row.sha256 and e.row.captured}
+    same = {file.path for file in files if (file.path, captured(file.path)) in taken}
+    files = tuple(file for file in files if known.may_hold(file))
     with readers() as pool:
 
         def told(file: CardFile) -> tuple[Entry | None, Held]:
@@ -83,13 +87,14 @@ def compare(
             _take_in(found, file.path, entry, held)
         placed = [(p, e) for p, e in found.there.items() if e.state is State.PLACED]
         judge_copies(shoot, placed, found, lambda _: None, pool)
+    found.other = same - found.there.keys() - found.failed.keys()
     return found
 
 
 def _take_in(found: Comparison, path: str, entry: Entry | None, held: Held) -> None:
     if entry is None:
-        found.other.add(path)
-    elif entry.state is State.FAILED:
+        return
+    if entry.state is State.FAILED:
         found.failed[path] = entry
     else:
         found.there[path] = entry

@@ -104,7 +104,7 @@ class Read:
 class Copied:
     """What became of one file in one target: all that is known of it, and what went wrong.
 
-    held, twice: as of Carried.
+    held, twice, mended: as of Carried.
     """
 
     target: Target
@@ -113,11 +113,18 @@ class Copied:
     reason: str = ""
     held: Held = Held.NO
     twice: Held = Held.NO
+    mended: bool = False
 
     @property
     def carried(self) -> Carried:
         """The same for its target."""
-        return Carried(entry=self.entry, reason=self.reason, held=self.held, twice=self.twice)
+        return Carried(
+            entry=self.entry,
+            reason=self.reason,
+            held=self.held,
+            twice=self.twice,
+            mended=self.mended,
+        )
 
 
 class Copier:
@@ -337,6 +344,7 @@ def _task(job: Job) -> Task:
         targets=tuple(target.unfinished(known) for target, known in job.wanted),
         container=entry.placement.container,
         is_picture=entry.row.role in PICTURE_ROLES,
+        past=job.past,
     )
 
 
@@ -349,7 +357,7 @@ def _with_note(copied: Copied, note: str) -> Copied:
     placement = copied.entry.placement
     said = tuple(dict.fromkeys((*placement.said, note)))
     entry = replace(copied.entry, placement=replace(placement, said=said))
-    return replace(copied, entry=entry)
+    return replace(copied, entry=entry, mended=True)
 
 
 def _unread(job: Job, reason: str) -> tuple[Copied, ...]:

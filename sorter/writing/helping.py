@@ -42,13 +42,14 @@ _PROGRAM: Final = (
 class Task:
     """A file to be copied, and to which new files; their paths as the system names them.
 
-    container, is_picture: as Watch wants them.
+    container, is_picture: as Watch wants them. past: it is read past the system's cache.
     """
 
     source: str
     targets: tuple[str, ...]
     container: str
     is_picture: bool
+    past: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,7 +79,9 @@ class Helpers:
 
     def copied(self, tasks: Sequence[Task]) -> list[Done | None]:
         """What became of each file; None where not all went well."""
-        wanted = [[one.source, one.targets, one.container, one.is_picture] for one in tasks]
+        wanted = [
+            [one.source, one.targets, one.container, one.is_picture, one.past] for one in tasks
+        ]
         told = self._asked("copy", wanted)
         return [
             None if one is None else Done(**{**one, "late": tuple(one["late"])}) for one in told
@@ -172,12 +175,12 @@ def answer(end: int, parent: int) -> None:
 
 
 def _copied(
-    source: str, targets: list[str], container: str, is_picture: bool
+    source: str, targets: list[str], container: str, is_picture: bool, past: bool
 ) -> dict[str, object] | None:
     watch = Watch(container, is_picture=is_picture)
     count, hashed = 0, hashlib.sha256()
     try:
-        with Stream(source) as stream, ExitStack() as open_files:
+        with Stream(source, past=past) as stream, ExitStack() as open_files:
             files = [open_files.enter_context(NewFile(target)) for target in targets]
             for block in stream.blocks():
                 hashed.update(block)

@@ -6,6 +6,7 @@ A run may have two of them. What the disk of one has against it ends the work on
 from __future__ import annotations
 
 import contextlib
+import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, Protocol, TypeAlias
@@ -41,13 +42,15 @@ class Carried:
     """What became of one file. reason: why it could not be carried, else empty.
 
     held: whether its copy was read back and has the digest of what the card gave. twice: whether the
-    card gave the same when it was read a second time; no where it was not read again.
+    card gave the same when it was read a second time; no where it was not read again. mended: it gave
+    other bytes at first.
     """
 
     entry: Entry
     reason: str = ""
     held: Held = Held.NO
     twice: Held = Held.NO
+    mended: bool = False
 
 
 @dataclass(slots=True, kw_only=True)
@@ -56,7 +59,8 @@ class Outcome:
 
     placed: under their final names, verified. held: by number, the copies that were read whole in this
     run and had their digests; twice: the card's files that were read a second time and had the same.
-    differing: not carried, for their copies came out wrong. gone: files that this run took off the
+    mended: of which it gave other bytes at first. differing: not carried, for their copies came out
+    wrong. gone: files that this run took off the
     card. kept: those that were to be moved and are still there, and why. unmended: why those that were
     to be replaced by good ones could not be, by number. aside: where they lie now.
     """
@@ -64,6 +68,7 @@ class Outcome:
     placed: list[Entry] = field(default_factory=list)
     held: dict[int, Held] = field(default_factory=dict)
     twice: dict[int, Held] = field(default_factory=dict)
+    mended: list[Entry] = field(default_factory=list)
     differing: list[Entry] = field(default_factory=list)
     gone: list[Entry] = field(default_factory=list)
     kept: list[tuple[Entry, Stays]] = field(default_factory=list)
@@ -146,6 +151,7 @@ class Target:
                 else:
                     self.outcome.held[each.entry.number] = each.held
                     self.outcome.twice[each.entry.number] = each.twice
+                    self.outcome.mended += [each.entry] if each.mended else []
                     verified.append(replace(each.entry, state=State.VERIFIED))
             if verified:
                 self._bring(verified, taking, at_once=at_once)
@@ -315,8 +321,11 @@ def _in_words(shoot: Shoot, error: OSError) -> SorterError:
         )
     else:
         reason = error.strerror or str(error)
+        which = (
+            f" ({os.fsdecode(error.filename)})" if isinstance(error.filename, str | bytes) else ""
+        )
         said = ShootNotWritable(
-            f"{shoot.root}: {reason}. Nothing is lost: check the disk and its permissions, and run "
+            f"{shoot.root}: {reason}{which}. Nothing is lost: check the disk and its permissions, and run "
             "the same command again; it goes on where it stopped."
         )
     said.__cause__ = error

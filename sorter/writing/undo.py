@@ -37,6 +37,9 @@ CHANGED: Final = "changed since it was carried"
 OCCUPIED: Final = "another file is in its place on the card"
 BEHIND_LINK: Final = "its place on the card is behind a link, and nothing is written through links"
 OURS: Final = "its place on the card is a folder of the shoot itself"
+NOT_FORCED: Final = (
+    "the folder cannot be looked into ({reason}), and what was taken back may lie there yet"
+)
 
 _NO_PLACE: Final = {
     Original.OTHER: OCCUPIED,
@@ -128,9 +131,19 @@ class Undoing:
                 tick(entry.row.bytes)
             folders = {_folder(entry) for entry in entries} - {""}
             # A cut run may have taken names away in folders that nothing leaves now.
-            self._shoot.force_folders(sorted(folders - (self._blind - self._left)))
+            self._force(sorted(folders - (self._blind - self._left)))
             self._shoot.remove_empty(folders)
         return self._undone
+
+    def _force(self, folders: Iterable[str]) -> None:
+        """What is gone from these folders is gone for good; those that the disk does not open are named."""
+        for folder in folders:
+            try:
+                self._shoot.force_folders([folder])
+            except OSError as error:
+                if self._shoot.can_list(folder):
+                    raise
+                self._undone.stay[f"{folder}/"] = NOT_FORCED.format(reason=error.strerror or error)
 
     def _take_back(self, entry: Entry) -> None:
         row = entry.row

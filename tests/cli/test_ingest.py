@@ -346,9 +346,11 @@ def test_a_card_that_is_locked_keeps_what_was_to_be_moved(
     )
     assert "nowhere else" not in result.stdout
     assert tree(card) == before
-    again = ingest(card, shoot, "--move", "--yes")
-    assert "12 files stay on the card, carried by an earlier ingest" in again.stderr
+    assert ingest(card, shoot).exit_code == 0
     assert tree(card) == before
+    again = ingest(card, shoot, "--move", "--yes")
+    assert "that an earlier move carried and left on the card: taken off it now" in again.stderr
+    assert contents(card) == {}
 
 
 @pytest.mark.parametrize("odd", ["link", "empty", "edited sidecar", "changed picture"])
