@@ -119,7 +119,7 @@ def refuse_in_card(
 
     path: as the user named what is to be written. card: the one that this run reads.
     """
-    known = (*([_whole_card(card)] if card else ()), *cards)
+    known = map(_whole_card, (*([card] if card else ()), *cards))
     around = next((each for each in known if is_within(folder, each)), None) or card_around(folder)
     if around is not None:
         raise OutputNotWritable(_in_card(path, around, "file" if file else "folder"))

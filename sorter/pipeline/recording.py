@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
+from sorter.disk.output import Output, is_foreign
 from sorter.disk.reported import ReportFolder
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadShoot, ShootBusy
@@ -42,13 +43,14 @@ def drop_findings(shoot: Shoot, ledger: Ledger) -> None:
     """Checks looked at other sequences than the shoot has now: their table is gone, and their notes.
 
     So is the page of a report, whose pictures stay. The next check and the next report make them anew.
-    A table of that name in a shoot that was never checked is no work of ours, and stays, as does a
-    page that a report did not make. Raises ShootNotWritable, NoRoom.
+    A table of that name that no check wrote is no work of ours, and stays, as does a page that a report
+    did not make. Raises ShootNotWritable, NoRoom.
     """
     with stopping_clearly(shoot):
         ReportFolder(shoot, GENERATOR).drop_page()
         if ledger.has_findings():
-            shoot.remove(CHECKS)
+            if not is_foreign(shoot.root / CHECKS, Output.CHECKS):
+                shoot.remove(CHECKS)
             ledger.drop_findings()
 
 

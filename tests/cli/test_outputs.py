@@ -281,6 +281,12 @@ def test_a_check_replaces_no_table_but_its_own(pool: Pool, victim: str) -> None:
     for _ in range(2):
         done(sorter("check", pool.shoot))
     assert own.read_text().startswith("sequence,kind,frames,")
+    own.unlink()
+    VICTIMS[victim][1](own)  # in the place of the table that was there
+    kept = own.read_bytes()
+    refused(sorter("check", pool.shoot), "never replaced")
+    done(sorter("undo", pool.shoot, "--yes"))
+    assert own.read_bytes() == kept
 
 
 def test_looking_at_the_outputs_is_no_obstacle_to_ending_what_was_stopped(
