@@ -288,7 +288,9 @@ LINES: Final = {
     "on two disks that are not the card's.",
     Level.NEVER: "Do not format the card: {said}.",
 }
-"""The last line by the highest level of what holds, with what is said of that level and those above it."""
+"""The last line by the highest level of what holds, with what is said of that level."""
+ALSO: Final = "Besides: {said}."
+"""Behind the line of the highest level: what is of the level below."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -312,8 +314,17 @@ def advise(evidence: Evidence) -> Advice:
 
 
 def last_line(evidence: Evidence) -> str:
-    """The advice as a sentence. What is less than its level is left out: it would only blur it."""
+    """The advice as a sentence or two.
+
+    What is less than its level is left out, for it would only blur it; but where the card is not to be
+    formatted at all, what would have to be done before stands behind.
+    """
     advice = advise(evidence)
-    said = [each.said(evidence) for each in advice.holding if each.level is advice.level]
-    joined = " and ".join(said) if advice.level is Level.CAREFUL else "; ".join(said)
-    return LINES[advice.level].format(said=joined)
+
+    def said(level: Level) -> list[str]:
+        return [each.said(evidence) for each in advice.holding if each.level is level]
+
+    parting = " and " if advice.level is Level.CAREFUL else "; "
+    line = LINES[advice.level].format(said=parting.join(said(advice.level)))
+    also = said(Level.BEFORE) if advice.level is Level.NEVER else []
+    return f"{line} {ALSO.format(said='; '.join(also))}" if also else line

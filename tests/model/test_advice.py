@@ -115,6 +115,14 @@ def test_a_card_may_be_formatted_only_where_nothing_stands_against_it() -> None:
     assert seen[False] > 20_000, seen
 
 
+def test_what_is_to_be_done_before_stands_behind_what_forbids_it() -> None:
+    alone = last_line(replace(GOOD, thrown=1))
+    assert alone.endswith("is in no copy.")
+    both = last_line(replace(GOOD, thrown=1, places=replace(GOOD.places, shoot_second=Apart.ONE)))
+    assert both.startswith(alone)
+    assert "Besides: both copies lie on one disk" in both
+
+
 def one_thing_wrong() -> Iterator[Evidence]:
     """Each way in which the good one can be otherwise in one thing, or two that go together."""
     yield replace(GOOD, listed=False)
