@@ -36,6 +36,9 @@ COPY: Final = "cp -a, sync"
 HAND: Final = "cp -a, sync, sha256sum of both"
 OURS: Final = "sorter ingest"
 BACKUP: Final = "sorter ingest --backup"
+REREAD: Final = "sorter ingest --reread"
+MOVE: Final = "sorter ingest --move --backup"
+"""With a second copy a move is no rename on one disk either: all is read once more before it leaves."""
 CACHES: Final = Path("/proc/sys/vm/drop_caches")
 """Linux: 3 drops all clean pages, and what is known of folders (proc_sys_vm(5))."""
 
@@ -103,7 +106,14 @@ def ways(card: str, target: str, *, backup: bool) -> dict[str, list[list[str]]]:
     """The commands of each way to carry the card into the target, one after the other."""
     by_hand, ours = [*_COPYING, card, target], [*_INGEST, card, target]
     found = {COPY: [by_hand], HAND: [by_hand, [*_SUMMING, card, target]], OURS: [ours]}
-    return found | ({BACKUP: [[*ours, "--backup", f"{target}-too"]]} if backup else {})
+    if not backup:
+        return found
+    both = [*ours, "--backup", f"{target}-too"]
+    return found | {
+        BACKUP: [both],
+        REREAD: [[*ours, "--reread"]],
+        MOVE: [[*both, "--move", "--yes"]],
+    }
 
 
 def carried(root: Path, runs: int, *, cold: bool, backup: bool) -> Iterator[tuple[str, float]]:
@@ -114,8 +124,12 @@ def carried(root: Path, runs: int, *, cold: bool, backup: bool) -> Iterator[tupl
         for number, name in enumerate(list(ways("", "", backup=backup)) * runs):
             folder = scratch / str(number)
             folder.mkdir()
-            commands = ways(str(card), f"{folder}/copy", backup=backup)[name]
-            _prepare(card, cold=cold)
+            own = card
+            if name == MOVE:  # it empties its card
+                own = folder / "card"
+                shutil.copytree(card, own)
+            commands = ways(str(own), f"{folder}/copy", backup=backup)[name]
+            _prepare(own, cold=cold)
             yield name, seconds(partial(_all, commands))
             _make_room(scratch)
 
@@ -188,8 +202,10 @@ def _show(taken: Mapping[str, Sequence[float]], load: Load) -> None:
     ours = taken[OURS]
     for name, each in taken.items():
         said = ""
-        if name == BACKUP:
+        if name in (BACKUP, REREAD):
             said = f"it is {_ratio(each, ours)} x the one without{_bar(name, load)}"
+        elif name == MOVE:
+            said = f"it is {_ratio(each, taken[BACKUP])} x the copy into two"
         elif name != OURS:
             said = f"ours is {_ratio(ours, each)} x{_bar(name, load)}"
         median = statistics.median(each)
