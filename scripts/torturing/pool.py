@@ -90,16 +90,20 @@ class Tally:
     """What happened, and what is wrong.
 
     kills: runs that were killed. full: runs that a full disk stopped. resumes: starts after those.
-    lost, duplicated, damaged: files. failed: last runs that did not end well. said: why, in words.
+    spoiled: resumes before which copies, or the card, were spoiled. lost, duplicated, damaged: files.
+    failed: last runs that did not end well. misleading: sentences of these that what lies on the disks
+    contradicts. said: why, in words.
     """
 
     kills: int = 0
     full: int = 0
     resumes: int = 0
+    spoiled: int = 0
     lost: int = 0
     duplicated: int = 0
     damaged: int = 0
     failed: int = 0
+    misleading: int = 0
     said: list[str] = field(default_factory=list)
 
     def add(self, other: Tally) -> None:
@@ -107,16 +111,18 @@ class Tally:
         self.kills += other.kills
         self.full += other.full
         self.resumes += other.resumes
+        self.spoiled += other.spoiled
         self.lost += other.lost
         self.duplicated += other.duplicated
         self.damaged += other.damaged
         self.failed += other.failed
+        self.misleading += other.misleading
         self.said += other.said
 
     @property
     def faults(self) -> int:
         """How many things are wrong."""
-        return self.lost + self.duplicated + self.damaged + self.failed
+        return self.lost + self.duplicated + self.damaged + self.failed + self.misleading
 
 
 def digests(root: Path) -> dict[str, str]:

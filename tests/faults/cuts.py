@@ -76,10 +76,12 @@ def cut_twice(scenario: Scenario, base: Path, points: tuple[int, int]) -> Pool:
     return pool
 
 
-def prepared(scenario: Scenario, base: Path) -> Pool:
-    """A new pool, all that comes before the work done."""
+def prepared(
+    scenario: Scenario, base: Path, make_card: Callable[[Path], object] = small_card
+) -> Pool:
+    """A new pool with a card, all that comes before the work done."""
     pool = Pool(base=base)
-    small_card(pool.card)
+    make_card(pool.card)
     _remember(pool)
     scenario.prepare(pool)
     _remember(pool)

@@ -350,9 +350,10 @@ def _is_whole(pool: Pool, folder: Path | None = None) -> None:
     assert not findings.has_remarks, findings
 
 
-def _undone_after(
+def undone_after(
     prepare: Step, disk: Callable[[pytest.MonkeyPatch], None] = lambda _: None
 ) -> Scenario:
+    """What was done before is taken back."""
     return Scenario(
         prepare=prepare,
         work=take_back,
@@ -383,17 +384,17 @@ SCENARIOS: Final[dict[str, Scenario]] = {
         prepare=made_by_hand, work=mend_both, holds=both_are_copied
     ),
     "mending of a lost copy": Scenario(prepare=lost, work=mend_both, holds=both_are_moved),
-    "undo of a copy": _undone_after(copy),
+    "undo of a copy": undone_after(copy),
     "undo of the second copy": Scenario(
         prepare=copied_twice,
         work=take_back,
         finish=end_taking_back_the_second,
         holds=first_is_left,
     ),
-    "undo of a move on one disk": _undone_after(move),
-    "undo of a move to another disk": _undone_after(move, two_disks),
-    "undo of a move from a card without folders": _undone_after(move_and_clear),
-    "undo of a move from another disk without folders": _undone_after(move_and_clear, two_disks),
+    "undo of a move on one disk": undone_after(move),
+    "undo of a move to another disk": undone_after(move, two_disks),
+    "undo of a move from a card without folders": undone_after(move_and_clear),
+    "undo of a move from another disk without folders": undone_after(move_and_clear, two_disks),
     "regrouping": Scenario(prepare=copied_and_grown, work=regroup, holds=is_regrouped),
     "regrouping that is taken back": Scenario(
         prepare=copied_and_grown,
@@ -408,5 +409,5 @@ SCENARIOS: Final[dict[str, Scenario]] = {
         finish=end_taking_back_the_regrouping,
         holds=is_as_ingested,
     ),
-    "undo that was cut before": _undone_after(half_taken_back),
+    "undo that was cut before": undone_after(half_taken_back),
 }
