@@ -23,7 +23,9 @@ SECOND: Final = re.compile(r"^Second copy: (\d+) of (\d+) files? verified in ", 
 TWO: Final = "Two verified copies exist now"
 FORMAT: Final = "the card may be formatted"
 ALL_MOVED: Final = re.compile(r"^(?:(\d+) )?moved(?: now)?, ")
-PART_MOVED: Final = re.compile(r"^(\d+) moved, (\d+) copied( and still on the card)?")
+PART_MOVED: Final = re.compile(
+    r"^(?:\d+ carried now \()?(\d+) moved, (\d+) copied( and still on the card)?"
+)
 ALREADY: Final = re.compile(r"\b(\d+) there already and read again")
 ALL_ALREADY: Final = re.compile(r"^(?:all were )?there already")
 EQUAL: Final = "equal to the card's"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 
-from torturing.claims import FINISHED, Scene, lost_for_good, misleading
+from torturing.claims import FINISHED, NOT_READ, Scene, lost_for_good, misleading
 from torturing.pool import SPOILED, Tally
 from torturing.states import Known, State
 
@@ -59,8 +59,10 @@ def _wrong_codes(scene: Scene) -> list[str]:
         return [f"ended with {code}: {scene.ended.said[-600:]}"]
     if known.moves and not undoes and code == 0 and scene.after.card:
         return [f"ended with 0, and {len(scene.after.card)} files are still on the card"]
+    if undoes or NOT_READ in scene.ended.said:
+        return []
     lost = [path for path in lost_for_good(scene) if not path.endswith(SIDECARS)]
-    if lost and code != VERIFICATION_FAILED and not undoes:
+    if lost and code != VERIFICATION_FAILED:
         return [f"ended with {code}, though {lost[0]} is lost for good"]
     return []
 

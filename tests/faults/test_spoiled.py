@@ -145,8 +145,10 @@ def test_an_undo_names_what_is_neither_in_the_shoot_nor_on_the_card(pool: Pool) 
     place = copy.relative_to(pool.shoot).as_posix()
     copy.unlink()
     told = sorter("undo", pool.shoot, "--yes")
-    assert told.exit_code == 1
-    assert f"{place}: not there any more" in told.stdout
+    assert told.exit_code == 4
+    assert told.stdout.startswith(
+        f"MISSING in the shoot, and not on the card as they were carried\n  {place}\n"
+    )
     assert off_card(pool) == [source]
     checked = sorter("verify", pool.shoot)  # it is still known, so that it can be mended
     assert (checked.exit_code, f"  {place}" in checked.stdout) == (4, True)
@@ -207,8 +209,8 @@ def what_is_lost_is_not_said(patch: pytest.MonkeyPatch) -> None:
     )
 
 
-def an_undo_says_nothing_of_what_stays(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(Undoing, "_stays", lambda *_: None)
+def an_undo_says_nothing_of_what_is_lost(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(Undoing, "_miss", lambda *_: None)
 
 
 Broken: TypeAlias = tuple[Callable[[pytest.MonkeyPatch], None], str, str, str]
@@ -223,7 +225,7 @@ BROKEN: list[Broken] = [
     (what_stays_on_the_card_is_no_evidence, "move into two copies", "card edited", "formatted"),
     (what_is_lost_is_not_said, "move on one disk", "deleted", "lost for good"),
     (
-        an_undo_says_nothing_of_what_stays,
+        an_undo_says_nothing_of_what_is_lost,
         "undo of a move on one disk",
         "deleted",
         "nothing is said",
