@@ -155,12 +155,15 @@ class Move:
         """Which files of the frame may leave the card now."""
         here = [entry for entry in frame if not entry.gone]
         if self._keeps_all:
-            return [(entry, Stays.SECOND) for entry in here]
+            return self._staying(here, Stays.SECOND)
         copies = min((self._held(entry, others) for entry in frame), default=Held.NO)
         if copies is not Held.SURE:
-            reason = Stays.MEMORY if copies else Stays.LACKING
-            return [(entry, reason) for entry in here]
+            return self._staying(here, Stays.MEMORY if copies else Stays.LACKING)
         return [(entry, self._own(entry)) for entry in here]
+
+    def _staying(self, entries: list[Entry], reason: Stays) -> list[Judged]:
+        """Those that an earlier run took off the card already stay nowhere."""
+        return [(entry, reason) for entry in entries if self.is_on_card(entry)]
 
     def _held(self, entry: Entry, others: dict[Target, dict[int, Entry]]) -> Held:
         """Whether every copy that is to exist was read in this run and is as it was carried."""
