@@ -287,17 +287,18 @@ class Ingest:
 
     def _looked_again(self, run: Run, tick: Tick) -> Comparison:
         """What the stopped run has carried, read again: it may be gone or spoiled since."""
-        placed = [e for e in self._known() if e.run == run.run and e.state is State.PLACED]
-        size = sum(entry.row.bytes for entry in placed) * (1 if run.moves else 2)
+        carried = (State.PLACED, State.VERIFIED)
+        done = [e for e in self._known() if e.run == run.run and e.state in carried]
+        size = sum(entry.row.bytes for entry in done) * (1 if run.moves else 2)
         found = look_again(
             self._card,
             self._shoot,
             files=self._listing.files,
-            entries=placed,
+            entries=done,
             tick=Counted(tick, size).add,
         )
         if self.second:
-            self.second.compare((entry.number for entry in placed), lambda _: None)
+            self.second.compare((entry.number for entry in done), lambda _: None)
         return found
 
     @property

@@ -111,12 +111,15 @@ def look_again(
 ) -> Comparison:
     """What an earlier run carried, held against its digests: all its copies, and what the card still has.
 
-    Of a move the card's own files are left out: each is read before it is removed. Raises CardGone.
+    Of what was verified and not placed yet only the card's side is looked at: the copies are read when
+    they are placed. Of a move the card's own files are left out: each is read before it is removed.
+    Raises CardGone.
     """
-    found = Comparison(there={entry.row.source: entry for entry in entries})
+    placed = {entry.row.source: entry for entry in entries if entry.state is State.PLACED}
+    found = Comparison(there=placed)
     sizes = {file.path: file for file in files}
     with readers() as pool:
-        judge_copies(shoot, list(found.there.items()), found, tick, pool)
+        judge_copies(shoot, list(placed.items()), found, tick, pool)
         own = [entry for entry in entries if not entry.moves and entry.row.source in sizes]
         told = pool.map(lambda e: _equal(card, sizes[e.row.source], [e], tick), own)
         for entry, (same, held) in zip(own, told, strict=True):
