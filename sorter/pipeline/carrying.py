@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from sorter.disk.card import Card
@@ -139,6 +139,7 @@ class Carrying:
         with Carrier(self._card, targets, counted.add, lacks=lacks, rereads=rereads) as carrier:
             carrier.expect(each.row.bytes for each in self._looked.plan.placements)
             carrier.recover()
+            lead.ledger.note(self._missed(lead.ledger.entries()))
             entries = lead.ledger.entries()
             waiting = self._to_carry(entries, new_run)
             self._lose(lead, _lost(entries, waiting, runs))
@@ -169,6 +170,24 @@ class Carrying:
         return frozenset(
             e.number for e in entries if e.moves and (e.run in own or e.number in late)
         )
+
+    def _missed(self, entries: Iterable[Entry]) -> list[Entry]:
+        """What a stopped move had taken off this card, and is not in its place any more.
+
+        It is noted as placed, so that it is missed here, and by whoever verifies the shoot.
+        """
+        taken = {
+            entry.number
+            for entry in self._looked.stored
+            if entry.moves and entry.state is State.VERIFIED and entry.run == self._looked.goes_on
+        }
+        return [
+            replace(entry, state=State.PLACED, gone=True)
+            for entry in entries
+            if entry.number in taken
+            and entry.state is State.PLANNED
+            and not self._card.device(entry.row.source)
+        ]
 
     def _lose(self, lead: Target, lost: list[Entry]) -> None:
         lead.ledger.note(lost)
@@ -232,6 +251,8 @@ class Carrying:
         entries = tuple(e for e in ended[lead] if e.run in runs or e.number in there)
         again = {entry.number for entry in self._looked.again} | self._looked.plan.again
         lost = {entry.number for entry in found.bad.values()} - again
+        stored = {entry.number for entry in self._looked.stored}
+        taken = (e for e in entries if e.gone and e.number in stored - outcome.held.keys())
         return Report(
             entries=entries,
             new=tuple(outcome.placed),
@@ -239,7 +260,7 @@ class Carrying:
             differing=tuple(outcome.differing),
             edited=tuple(found.edited.values()),
             changed=tuple(e for p, e in found.changed.items() if e.number not in lost),
-            lost=tuple(e for e in found.bad.values() if e.number in lost),
+            lost=(*(e for e in found.bad.values() if e.number in lost), *taken),
             held=outcome.held,
             twice=outcome.twice,
             mended=tuple(outcome.mended),
