@@ -27,6 +27,7 @@ STAY: Final = {
 """Why a file that was to be moved is still on the card."""
 
 LOST: Final = "MISSING OR CHANGED in the {where} since an earlier run carried them, and not on the card any more"
+UNDO_LOST: Final = "MISSING in the shoot, and not on the card as they were carried"
 THROWN: Final = "in a trash or system folder on the card, and left there"
 SHOOTS: Final = "shoots on the card: not looked into"
 CLOSED: Final = "folders of the card that cannot be listed: what is in them is not in the shoot"
@@ -376,7 +377,8 @@ def card_verified(
 
 
 def undone(outcome: Undone, shoot: Path, card: Path) -> Iterator[Printed]:
-    """How many files were taken back, and which stay."""
+    """How many files were taken back, which stay, and which are in neither place."""
+    yield from _named(UNDO_LOST, outcome.lost)
     yield from _named(f"stay in {shoot}", (f"{path}: {why}" for path, why in outcome.stay.items()))
     if outcome.moved_within is not None:
         files = words.counted(outcome.moved_within, "file", "files")

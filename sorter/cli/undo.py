@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from sorter.pipeline import Undo
 
 SOME_STAY: Final = 1
+VERIFICATION_FAILED: Final = 4
 
 _EXAMPLE = """\b
 Examples:
@@ -22,7 +23,8 @@ Examples:
   sorter undo ~/pictures/rock-pool --yes --card /media/card
 
 Exit codes: 0 all of it was taken back; 1 some files stay: they are named; 2 wrong usage, nothing
-done; 3 stopped, nothing lost, run it again to go on.
+done; 3 stopped, nothing lost, run it again to go on; 4 moved files are missing in the shoot, and not
+on the card: they are named.
 """
 
 
@@ -69,6 +71,8 @@ def undo(
             in_bytes = work.regrouping is None
             outcome = work.carry(bars.tick("taking back", in_bytes=in_bytes))
     console.show_lines(endings.undone(outcome, shoot, work.card))
+    if outcome.lost:
+        ctx.exit(VERIFICATION_FAILED)
     if outcome.stay:
         ctx.exit(SOME_STAY)
 

@@ -102,10 +102,17 @@ class Originals:
             return Original.LINKED
         if not stat.S_ISREG(about.st_mode) or about.st_size != known[0]:
             return Original.OTHER
-        if os.path.samestat(about, os.lstat(self._shoot.at(copy))):
+        if self._is_copy(about, copy):
             return Original.ITSELF
         found = measured(Stream(path, past=True), tick)
         return Original.THERE if (found.count, found.sha256) == known else Original.OTHER
+
+    def _is_copy(self, about: os.stat_result, copy: str) -> bool:
+        """Whether it is the copy by another name; not where the copy is not there any more."""
+        try:
+            return os.path.samestat(about, os.lstat(self._shoot.at(copy)))
+        except (FileNotFoundError, NotADirectoryError):
+            return False
 
     def _folder(self, folder: str) -> Original:
         """THERE where every folder on the way to it is the card's own and no link. Raises OSError."""

@@ -24,11 +24,13 @@ class Undone:
     the shoot, with the reason. kept: of those the entries that the ledger goes on to know: moved
     files, which are nowhere else, and what could not be looked at. moved_within: how many files lie
     in the shoot where they lay before a regrouping; None where it was an ingest that was taken back.
+    lost: the places of moved files that are not there any more, and not on the card either; kept too.
     """
 
     removed: int = 0
     returned: int = 0
     stay: dict[str, str] = field(default_factory=dict)
+    lost: list[str] = field(default_factory=list)
     kept: set[int] = field(default_factory=set)
     moved_within: int | None = None
 
@@ -147,8 +149,11 @@ class Undoing:
 
     def _take_back(self, entry: Entry) -> None:
         row = entry.row
-        if not row.sha256 or not is_here(self._shoot, entry):
-            return  # never came here, or was taken back before a cut
+        if not row.sha256:
+            return  # never came here
+        if not is_here(self._shoot, entry):
+            self._miss(entry)
+            return
         if entry.number in self._unseen:
             self._stays(entry, self._unseen[entry.number], known=True)
             return
@@ -165,6 +170,18 @@ class Undoing:
         else:
             self._remove(entry)
             self._undone.removed += 1
+
+    def _miss(self, entry: Entry) -> None:
+        """It was taken back before a cut: of a move the card has it then. Else it is lost, and said so."""
+        if not entry.moves:
+            return
+        try:
+            is_back = _looked(self._originals, entry) is Original.THERE
+        except OSError:
+            is_back = False
+        if not is_back:
+            self._undone.lost.append(entry.row.destination)
+            self._undone.kept.add(entry.number)
 
     def _take_back_moved(self, entry: Entry) -> None:
         """Back to the card; where that has it already, the shoot's is one too many."""
