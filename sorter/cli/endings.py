@@ -12,7 +12,7 @@ from sorter.cli.planview import MOST_NAMED, folders, named, tree, with_notes, wi
 from sorter.model.advice import Level, advise, last_line
 from sorter.model.card import Drift
 from sorter.model.damage import DAMAGES, EMPTY
-from sorter.model.plan import Entry, Held, Placement, Stays
+from sorter.model.plan import Entry, Held, Placement, State, Stays
 
 if TYPE_CHECKING:
     from sorter.pipeline import CardSide, Findings, Ingest, Report, SecondCopy, Undone, Verified
@@ -30,6 +30,7 @@ LOST: Final = "MISSING OR CHANGED in the {where} since an earlier run carried th
 UNDO_LOST: Final = "MISSING in the shoot, and not on the card as they were carried"
 THROWN: Final = "in a trash or system folder on the card, and left there"
 SHOOTS: Final = "shoots on the card: not looked into"
+MOVED_BEFORE: Final = "What earlier runs moved was not read now: `sorter verify {shoot}` reads it."
 CLOSED: Final = "folders of the card that cannot be listed: what is in them is not in the shoot"
 
 
@@ -130,6 +131,7 @@ def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
     known, verified = len(report.entries), report.verified
     if not known and not report.closed and not report.failure:
         yield Printed(text="The card holds no files any more: all were moved.", look="heading")
+        yield Printed(text=MOVED_BEFORE.format(shoot=words.safe(str(shoot))))
         return
     yield Printed(
         text=f"{verified} of {words.counted(known, 'file', 'files')} verified: {_how(report)}",
@@ -157,29 +159,37 @@ def _second(second: SecondCopy) -> Printed:
 
 def _how(report: Report) -> str:
     """What was done with what is verified, and how the card was read."""
-    new = sum(report.held.get(entry.number, 0) > 0 for entry in report.new)
-    there, gone = report.verified - new, len(report.gone)
+    new = {entry.number for entry in report.new} & _verified_now(report)
+    kept = {entry.number for entry, _ in report.kept}
+    off = {e.number for e in (*report.gone, *(e for e in report.new if e.gone))} & new - kept
+    there = report.verified - len(new)
     if not report.verified:
         return "none is in the shoot."
-    if gone and gone < new:
-        done = f"{gone} moved, {new - gone} copied and still on the card"
-    else:
-        done = "moved" if gone else "copied and read back"
+    done = "moved" if off else "copied and read back"
+    if off and off < new:
+        still = " and still on the card" if new - off <= kept else ""
+        done = f"{len(off)} moved, {len(new - off)} copied{still}"
     if not new:
         done = "all were there already" if there == len(report.entries) else "there already"
     elif there:
-        now = f"carried now ({done})" if 0 < gone < new else f"{done} now"
-        done = f"{new} {now}, {there} there already and read again"
+        now = f"carried now ({done})" if off and off < new else f"{done} now"
+        done = f"{len(new)} {now}, {there} there already and read again"
     return f"{done}, {_as_the_card(report)}.{_perhaps(report.unsure, 'read back')}"
+
+
+def _verified_now(report: Report) -> set[int]:
+    """The numbers of the files that are called verified."""
+    placed = (entry.number for entry in report.entries if entry.state is State.PLACED)
+    return {number for number in placed if report.held.get(number)}
 
 
 def _as_the_card(report: Report) -> str:
     """What is known of the card's side: of a move all of it was read before it left."""
-    read = report.reread + len(report.gone)
-    if read >= report.verified:
+    known = _verified_now(report) - {entry.number for entry in report.gone}
+    told = [report.twice.get(number, Held.NO) for number in known]
+    if all(held is Held.SURE for held in told):
         return "and equal to the card's byte by byte, read past the cache"
-    perhaps = sum(held is Held.PERHAPS for held in report.twice.values())
-    if perhaps + read >= report.verified:
+    if all(told):
         return "and equal to the card's, which was read perhaps from memory"
     return "as the card gave it, read once"
 
