@@ -36,6 +36,9 @@ NO_FILES: Final = "The card holds no files any more"
 NOT_READ: Final = "What earlier runs moved was not read now"
 # of a verification, once for each folder
 CHECKED: Final = re.compile(r"^(\d+) of (\d+) files? verified in (.*?)\.(?: |$)", re.MULTILINE)
+ON_CARD: Final = re.compile(
+    r"^(\d+) of (\d+) files? on the card are in the shoot, equal byte by byte", re.MULTILINE
+)
 # of an undo
 REMOVED: Final = re.compile(r"^(\d+) cop(?:y|ies) removed from the shoot", re.MULTILINE)
 RETURNED: Final = re.compile(r"\b(\d+) files? moved back to ")
@@ -44,15 +47,20 @@ MORE: Final = re.compile(r"^ +and (\d+) more", re.MULTILINE)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ended:
-    """How the last run ended: its exit code, and all that it said.
+    """How a run ended: its command, its exit code, and all that it said.
 
-    undoes: it was to take an ingest back. other: the folder of the second copy, as it is said.
+    other: the folder of the second copy, as it is said.
     """
 
+    command: str
     code: int
     said: str
     other: str
-    undoes: bool = False
+
+    @property
+    def undoes(self) -> bool:
+        """Whether it was to take an ingest back."""
+        return self.command == "undo"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,6 +112,14 @@ def _checked(scene: Scene) -> Iterator[str]:
         is_other = match[3] == scene.ended.other
         copy = scene.after.other if is_other else scene.after.shoot
         yield from _counted(match, copy, scene.known)
+
+
+def _on_card(scene: Scene) -> Iterator[str]:
+    card, whole = scene.after.card, set(scene.after.shoot.whole.values())
+    held = sum(digest in whole for digest in card.values())
+    for match in ON_CARD.finditer(scene.ended.said):
+        if int(match[1]) > held or int(match[2]) < len(card):
+            yield f"{match[0]!r}, and of {len(card)} on the card the shoot holds {held}"
 
 
 def _counted(match: re.Match[str], copy: Copy, known: Known) -> Iterator[str]:
@@ -245,6 +261,7 @@ _LOOKS: Final[tuple[Callable[[Scene], Iterator[str]], ...]] = (
     _verified,
     _second,
     _checked,
+    _on_card,
     _formatted,
     _moved,
     _already,

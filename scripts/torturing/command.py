@@ -17,11 +17,13 @@ from typing import Final
 from torturing.courses import COURSES, Course
 from torturing.killing import Torturer, disk_in_memory
 from torturing.pool import Place, Tally, make_card
+from torturing.tools import check_tools
 
 KILLS: Final = 300
 FILES: Final = 150
 EVERY_S: Final = 5.0
 MOST_NAMED: Final = 20
+FAULTS: Final = ("lost", "duplicated", "damaged", "failed", "misleading")
 WORK: Final = Path("build/torture")
 MEMORY: Final = Path("/dev/shm")  # noqa: S108  another disk, in a folder of our own
 DESCRIPTION: Final = """\
@@ -30,18 +32,28 @@ to another one (/dev/shm), and takes that back; while it writes two copies, and 
 from the other; also while the disk of the shoot fills. It learns how
 long each work takes and spreads the kills over that time. Each work is killed up to three times in a
 row, and run to its end; then every file is counted by its own digests. Disks that fill are mounted:
-that takes root, and without it they are left out, which is said."""
+that takes root, and without it they are left out, which is said.
+
+In half of the starts copies are deleted, zeroed, cut or swapped between a kill and the next run, whole
+folders of them dropped, and files of the card edited with their size and time kept; and the copies are
+verified at the end. What such a stroke destroys is not counted as lost by the sorter, but it must say
+so. The last words of each start are held against what lies on the disks: a sentence that is not true,
+or a loss of which nothing is said, is misleading. The sorter is told that card, shoot and second copy
+lie on three disks, for else it would never say that a card may be formatted."""
 EXAMPLE: Final = """\
 examples:
   scripts/torture
   scripts/torture --kills 40 --seed 7 --only "move to another disk"
-exit codes: 0 no file was lost, duplicated or damaged, and every work came to its end;
-1 otherwise."""
+  scripts/torture --kills 40 --tools
+exit codes: 0 no file was lost, duplicated or damaged, every work came to its end, and no sentence
+was misleading; 1 otherwise."""
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Runs what the options ask for; 1 where a file is not where it should be."""
     chosen = _parser().parse_args(arguments)
+    if chosen.tools:
+        check_tools()
     names = chosen.only or list(COURSES)
     chosen.where.mkdir(parents=True, exist_ok=True)
     tallies: dict[str, Tally] = {}
@@ -51,7 +63,7 @@ def main(arguments: list[str] | None = None) -> int:
         for place, name in enumerate(names):
             kills = chosen.kills * (place + 1) // len(names) - chosen.kills * place // len(names)
             chance = random.Random(f"{chosen.seed} {name}")
-            tally = _tortured(name, kills, original, chance)
+            tally = _tortured(name, kills, original, chance, tools=chosen.tools)
             if tally is not None:
                 tallies[name] = tally
     return _tell(tallies)
@@ -72,11 +84,18 @@ def _parser() -> argparse.ArgumentParser:
         "--files", type=int, default=FILES, metavar="N", help=f"of the card; default {FILES}"
     )
     parser.add_argument("--only", choices=COURSES, action="append", help="this; may be repeated")
+    parser.add_argument(
+        "--tools",
+        action="store_true",
+        help="let sha256sum and rsync look too at all that the words call verified",
+    )
     parser.add_argument("--where", type=Path, default=WORK, help=f"folder; default {WORK}")
     return parser
 
 
-def _tortured(name: str, kills: int, original: Path, chance: random.Random) -> Tally | None:
+def _tortured(
+    name: str, kills: int, original: Path, chance: random.Random, *, tools: bool
+) -> Tally | None:
     """What became of one course; None, with the reason on stderr, where it cannot be run here."""
     course = COURSES[name]
     with ExitStack() as stack:
@@ -87,7 +106,8 @@ def _tortured(name: str, kills: int, original: Path, chance: random.Random) -> T
                 raise
             print(f"{name}: left out, for there is no such disk here ({error})", file=sys.stderr)
             return None
-        return _counted(name, kills, Torturer(course, place, original, chance).kills(kills))
+        torturer = Torturer(course, place, original, chance, tools=tools)
+        return _counted(name, kills, torturer.kills(kills))
 
 
 @contextmanager
@@ -129,7 +149,7 @@ def _counted(name: str, kills: int, tallies: Iterator[Tally]) -> Tally:
 
 def _tell(tallies: dict[str, Tally]) -> int:
     total = Tally()
-    head = ("kills", "full", "resumes", "lost", "duplicated", "damaged", "failed")
+    head = ("kills", "full", "resumes", "spoiled", *FAULTS)
     print(f"{'':38}" + "".join(f"{word:>11}" for word in head))
     for tally in tallies.values():
         total.add(tally)

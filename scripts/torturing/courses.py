@@ -14,8 +14,10 @@ Disk: TypeAlias = Literal["near", "far", "small"]
 
 COPY: Final[Words] = ("ingest", "{card}", "{shoot}")
 MOVE: Final[Words] = (*COPY, "--move", "--yes")
-TWO: Final[Words] = (*COPY, "--backup", "{other}")
-MEND: Final[Words] = ("verify", "{shoot}", "--backup", "{other}", "--mend")
+BACKUP: Final[Words] = ("--backup", "{other}")
+TWO: Final[Words] = (*COPY, *BACKUP)
+MEND: Final[Words] = ("verify", "{shoot}", *BACKUP, "--mend")
+VERIFY: Final[Words] = ("verify", "{shoot}", "--card", "{card}")
 UNDO: Final[Words] = ("undo", "{shoot}", "--yes")
 
 

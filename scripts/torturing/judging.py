@@ -47,6 +47,13 @@ def at_the_end(scene: Scene) -> Tally:
         twice = [path for path, one in copy.whole.items() if counted[one] > 1]
         tally.duplicated += _noted(tally, "whole there more than once", twice)
     tally.failed += _noted(tally, "the last run", _wrong_codes(scene))
+    tally.add(words_alone(scene))
+    return tally
+
+
+def words_alone(scene: Scene) -> Tally:
+    """Which sentences of the last run what lies on the disks contradicts."""
+    tally = Tally()
     tally.misleading += _noted(tally, "misleading", misleading(scene))
     return tally
 
@@ -57,7 +64,7 @@ def _wrong_codes(scene: Scene) -> list[str]:
     refused = code == 2 and undoes
     if code not in FINISHED and not refused:
         return [f"ended with {code}: {scene.ended.said[-600:]}"]
-    if known.moves and not undoes and code == 0 and scene.after.card:
+    if known.moves and scene.ended.command == "ingest" and code == 0 and scene.after.card:
         return [f"ended with 0, and {len(scene.after.card)} files are still on the card"]
     if undoes or NOT_READ in scene.ended.said:
         return []

@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import Final
 
 from torturing.pool import Place, digests
-from torturing.states import UNFINISHED
 
+UNFINISHED: Final = ".sorter/unfinished"
 HEAD: Final = 4096
 """Bytes that an edit of a long file leaves alone: whoever looks at its head sees nothing of it."""
 SOME: Final = 3
@@ -101,10 +101,14 @@ STROKES: Final[dict[str, Stroke]] = {
 }
 
 
-def spoil_by_chance(place: Place, chance: random.Random) -> Spoiled:
-    """One, two or three of these strokes."""
+ON_CARD: Final = frozenset({"card edited", "card edited behind its head"})
+
+
+def spoil_by_chance(place: Place, chance: random.Random, *, card: bool = True) -> Spoiled:
+    """One, two or three of these strokes. card: the card may be edited too."""
     done = Spoiled()
-    for stroke in chance.sample(sorted(STROKES), chance.randint(1, 3)):
+    strokes = sorted(STROKES.keys() - (set() if card else ON_CARD))
+    for stroke in chance.sample(strokes, chance.randint(1, 3)):
         done.add(STROKES[stroke](place, chance))
     return done
 

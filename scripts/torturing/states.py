@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import csv
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
 from torturing.pool import Place, digests
+from torturing.spoiling import Spoiled
 
-UNFINISHED: Final = ".sorter/unfinished"
 ASIDE: Final = ".sorter/replaced"
 
 
@@ -56,8 +56,8 @@ class Known:
     """What was on the card since a course began, and what was done to it and to its copies.
 
     once: by path, the digest of what the card has there, or had when it was taken off. ever: the digests
-    of all that it ever had. made: the digests that spoiling left behind. two: whether a second copy is
-    to exist. moves: whether files are to leave the card.
+    of all that it ever had. made: the digests that spoiling left behind; spoiled: what it did, in words.
+    two: whether a second copy is to exist. moves: whether files are to leave the card.
     """
 
     once: dict[str, str]
@@ -65,6 +65,24 @@ class Known:
     two: bool
     moves: bool
     made: set[str] = field(default_factory=set)
+    spoiled: list[str] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, originals: Mapping[str, str], words: Sequence[str]) -> Known:
+        """What is known of a card before a command is begun, by the digests of its files."""
+        return cls(
+            once=dict(originals),
+            ever=set(originals.values()),
+            two="--backup" in words,
+            moves="--move" in words,
+        )
+
+    def take_in(self, done: Spoiled) -> None:
+        """What spoiling did."""
+        self.once |= done.edits
+        self.ever |= set(done.edits.values())
+        self.made |= done.made
+        self.spoiled += done.said
 
     def copies(self, state: State) -> tuple[Copy, ...]:
         """Those that are to exist."""

@@ -61,11 +61,6 @@ class Course:
     scenario: Scenario
     command: tuple[str, ...]
 
-    @property
-    def undoes(self) -> bool:
-        """Whether an ingest is taken back."""
-        return self.command[0] == "undo"
-
 
 def _course(name: str, *command: str) -> Course:
     return Course(scenario=SCENARIOS[name], command=command)
@@ -154,9 +149,7 @@ class _Trial:
         spoiled = STROKES[stroke](self._place, self._chance)
         if not spoiled.said:
             return None
-        known.once |= spoiled.edits
-        known.ever |= set(spoiled.edits.values())
-        known.made |= spoiled.made
+        known.take_in(spoiled)
         self._remember(spoiled)
         return self._judged(known, spoiled, point)
 
@@ -170,13 +163,7 @@ class _Trial:
     def _known(self) -> Known:
         put(self._pool.original, self._reference)
         once = state_of(Place(card=self._reference, shoot=self._pool.base / "none")).card
-        words = self._course.command
-        return Known(
-            once=dict(once),
-            ever=set(once.values()),
-            two=BACKUP[0] in words and not self._course.undoes,
-            moves="--move" in words,
-        )
+        return Known.of(once, self._course.command)
 
     @property
     def _reference(self) -> Path:
@@ -200,7 +187,7 @@ class _Trial:
         assert isinstance(result.exception, SystemExit | None), result.exc_info
         other = str(self._place.other.resolve())
         said = result.stdout + result.stderr
-        return Ended(code=result.exit_code, said=said, other=other, undoes=self._course.undoes)
+        return Ended(command=words[0], code=result.exit_code, said=said, other=other)
 
     def _by_tools(self, ended: Ended) -> list[str]:
         """What sha256sum and rsync have against a state that the words call verified, or taken back."""
