@@ -297,8 +297,9 @@ class Ingest:
             entries=done,
             tick=Counted(tick, size).add,
         )
-        if self.second:
-            self.second.compare((entry.number for entry in done), lambda _: None)
+        if self.second:  # which may have what the shoot lacks
+            own = (entry.number for entry in self._known() if entry.run == run.run)
+            self.second.compare(own, lambda _: None)
         return found
 
     @property

@@ -159,13 +159,15 @@ class Second:
         known = ended[self.target] if self.target else self._entries()
         entries = tuple(e for e in known if e.run in runs or e.number in there)
         outcome = self.target.outcome if self.target else Outcome()
+        theirs = {e.number: e for target in ended.keys() - {self.target} for e in ended[target]}
+        same = {e.number for e in entries if _is_copy_of(e, theirs.get(e.number))}
         return SecondCopy(
             folder=self.shoot.root,
             entries=entries,
             new=tuple(outcome.placed),
             edited=tuple(self.comparison.edited.values()),
             changed=self._bad,
-            held=outcome.held,
+            held={number: held for number, held in outcome.held.items() if number in same},
             differing=tuple(outcome.differing),
             failed=tuple(entry for entry in entries if entry.state is State.FAILED),
             failure=self.failure,
@@ -178,6 +180,11 @@ class Second:
         except SorterError as error:
             self._failure = self._failure or error
             return ()
+
+
+def _is_copy_of(entry: Entry, lead: Entry | None) -> bool:
+    """Whether it holds what the shoot holds; a card edited between two runs may have given each its own."""
+    return lead is None or entry.row.sha256 == lead.row.sha256
 
 
 def refuse_strangers(shoot: Shoot, lead: Iterable[Entry], own: Iterable[Entry]) -> None:

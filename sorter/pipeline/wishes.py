@@ -101,8 +101,10 @@ class SecondCopy:
 
     @property
     def is_whole(self) -> bool:
-        """Whether all of it went well."""
-        return not (self.failure or self.edited or self.failed or self.lost)
+        """Whether all of it went well, and every file was read back."""
+        wanted = sum(entry.state is not State.LEFT for entry in self.entries)
+        troubled = self.failure or self.edited or self.failed or self.lost
+        return not troubled and self.verified == wanted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ import os
 import random
 import shutil
 import signal
+import traceback
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import partial
@@ -247,6 +248,8 @@ def killed_in(work: Callable[[], object], owner: object, verb: str, *, call: int
         setattr(owner, verb, die)
         try:
             work()
+        except BaseException:  # noqa: BLE001  the parent is the one that can fail
+            traceback.print_exc()
         finally:
             os._exit(1)
     _, status = os.waitpid(child, 0)

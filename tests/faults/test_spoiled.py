@@ -6,6 +6,7 @@ stands below, each by itself. The tests at the end show that they see what they 
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -29,7 +30,8 @@ from sorter.writing.compare import Comparison
 from sorter.writing.undo import Undoing
 from torturing.claims import FORMAT, NOT_READ
 from torturing.spoiling import STROKES
-from writing.cards import LIMPETS, contents, ingest, undo
+from writing.cards import LIMPETS, by_source, contents, undo
+from writing.faults import fails_in
 
 SEEDS = (1,)
 
@@ -130,7 +132,7 @@ def test_a_card_edited_between_verifying_and_placing_is_carried_anew(
 
 
 def test_numbers_of_files_are_true_where_an_older_version_was_placed_too(pool: Pool) -> None:
-    killed_in(lambda: ingest(pool.card, pool.shoot), Shoot, "place", call=1)
+    killed_in(lambda: copy(pool), Shoot, "place", call=1)
     (pool.card / LIMPETS / "IMG_0001.JPG").write_bytes(pool.originals["tides.txt"][::-1])
     told = sorter("ingest", pool.card, pool.shoot)
     assert "-1" not in told.stdout
@@ -159,6 +161,40 @@ def test_of_a_card_that_was_emptied_before_nothing_is_called_verified(pool: Pool
     told = moved_again(pool)
     assert NOT_READ in told.stdout
     assert "verified" not in told.stdout
+
+
+def first_is_full(pool: Pool) -> None:
+    """Carried into two, of which the disk of the shoot took nothing: the second copy is whole."""
+    with pytest.MonkeyPatch.context() as patch:
+        fails_in(patch, pool.shoot, after=0, number=errno.ENOSPC)
+        copy_to_two(pool)
+    assert by_source(pool.other) == pool.originals
+    assert contents(pool.shoot).keys() <= {"manifest.csv", "SHA256SUMS"}
+
+
+def test_a_second_copy_that_went_on_alone_is_read_again_and_made_good(pool: Pool) -> None:
+    first_is_full(pool)
+    next(pool.other.rglob("IMG_0001.JPG")).unlink()
+    next(pool.other.rglob("tides.txt")).write_bytes(bytes(9))
+    told = sorter("ingest", pool.card, pool.shoot, "--backup", pool.other)
+    count = len(pool.originals)
+    assert f"Second copy: {count} of {count} files verified in " in told.stdout
+    assert by_source(pool.other) == by_source(pool.shoot) == pool.originals
+    assert told.exit_code == 0
+
+
+def test_a_second_copy_of_other_bytes_is_not_called_verified(pool: Pool) -> None:
+    first_is_full(pool)
+    path = pool.card / "tides.txt"
+    about = path.stat()
+    path.write_bytes(pool.originals["tides.txt"][:-1] + b"!")  # behind what a look at its head sees
+    os.utime(path, ns=(about.st_atime_ns, about.st_mtime_ns))
+    told = sorter("ingest", pool.card, pool.shoot, "--backup", pool.other)
+    count = len(pool.originals)
+    assert path.read_bytes() in contents(pool.shoot).values()
+    assert f"Second copy: {count - 1} of {count} files verified in " in told.stdout
+    assert FORMAT not in told.stdout
+    assert told.exit_code == 1
 
 
 # ---- that it would see what it looks for -------------------------------------------------------

@@ -95,6 +95,21 @@ def full_disk(patch: pytest.MonkeyPatch, *, after: int, number: int = errno.ENOS
     patch.setattr(os, "write", fail)
 
 
+def fails_in(patch: pytest.MonkeyPatch, folder: Path, *, after: int, number: int) -> None:
+    """The disk of this folder takes so many blocks, then none; all others take theirs."""
+    taken, write = [0], NewFile.write
+
+    def fail(self: NewFile, block: memoryview) -> None:
+        where = Path(f"/proc/self/fd/{self._handle}").readlink()
+        if where.is_relative_to(folder) and where.name.isdigit():  # the lists are small
+            taken[0] += 1
+            if taken[0] > after:
+                raise OSError(number, os.strerror(number))
+        write(self, block)
+
+    patch.setattr(NewFile, "write", fail)
+
+
 def spoiled_copies(patch: pytest.MonkeyPatch, shoot: Path, data: bytes, *, times: int) -> None:
     """So many copies of these bytes change on the disk after they were written."""
     left, force = [times], Shoot.force

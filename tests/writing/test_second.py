@@ -11,7 +11,6 @@ import pytest
 
 from sorter.disk import shoot as disk_shoot
 from sorter.disk.card import Card
-from sorter.disk.files import NewFile
 from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Stream
 from sorter.errors import BadBackup, BadShoot, NoRoom, ShootBusy, ShootNotWritable
@@ -34,6 +33,7 @@ from writing.cards import (
     tide_card,
     undo,
 )  # fmt: skip
+from writing.faults import fails_in
 
 
 @pytest.fixture
@@ -58,21 +58,6 @@ def hold_both(shoot: Path, other: Path, originals: dict[str, bytes]) -> None:
     for folder in (shoot, other):
         hold_whole(folder, originals)
     assert contents(shoot) == contents(other)
-
-
-def fails_in(patch: pytest.MonkeyPatch, folder: Path, *, after: int, number: int) -> None:
-    """The disk of this folder takes so many blocks, then none; all others take theirs."""
-    taken, write = [0], NewFile.write
-
-    def fail(self: NewFile, block: memoryview) -> None:
-        where = Path(f"/proc/self/fd/{self._handle}").readlink()
-        if where.is_relative_to(folder) and where.name.isdigit():  # the lists are small
-            taken[0] += 1
-            if taken[0] > after:
-                raise OSError(number, os.strerror(number))
-        write(self, block)
-
-    patch.setattr(NewFile, "write", fail)
 
 
 def streamed(patch: pytest.MonkeyPatch) -> list[str]:
