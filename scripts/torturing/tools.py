@@ -7,10 +7,13 @@ import re
 import shutil
 import subprocess
 from pathlib import Path
+from typing import Final
 
 from torturing.claims import Scene, is_all_verified
 from torturing.pool import Place
 from torturing.states import Copy
+
+NAME: Final = re.compile(r"\w+\.\w{3}\b")
 
 
 def against_words(scene: Scene, place: Place, reference: Path) -> list[str]:
@@ -25,7 +28,13 @@ def against_words(scene: Scene, place: Place, reference: Path) -> list[str]:
             found += _differences(_rebuilt(folder, copy, scene.known.once), reference)
     if scene.ended.undoes and scene.ended.code == 0:
         found += _differences(place.card, reference)
-    return [line for line in found if re.split(r"[/ ]", line)[-1] not in scene.ended.said]
+    return [line for line in found if not _is_named(line, scene.ended.said)]
+
+
+def _is_named(line: str, said: str) -> bool:
+    """Whether the words name the files that the line is about."""
+    names = NAME.findall(line)
+    return bool(names) and all(name in said for name in names)
 
 
 def check_tools() -> None:
@@ -37,7 +46,8 @@ def check_tools() -> None:
 
 def _unlike_their_digests(folder: Path) -> list[str]:
     told = _run("sha256sum", "--strict", "--quiet", "--check", "SHA256SUMS", cwd=folder)
-    return [f"sha256sum: {line}" for line in (*told.stdout.splitlines(), *told.stderr.splitlines())]
+    said = told.stdout if told.stdout or not told.returncode else told.stderr
+    return [f"sha256sum: {line}" for line in said.splitlines()]
 
 
 def _differences(one: Path, two: Path) -> list[str]:

@@ -32,7 +32,8 @@ LOST: Final = "it was not on the card any more when the ingest went on"
 class Looked:
     """What an ingest found before it carries anything.
 
-    stored: entries of a stopped plan that are to be carried and can be. again: these and others that
+    stored: entries of a stopped plan that are to be carried and can be. ahead: those that the second copy
+    has already, and the shoot has not, as the second copy knows them. again: these and others that
     are carried to the places that they have. goes_on: the ingest that stored are of; 0 for none.
     moves: whether this is a move. rereads: whether the card is read a second time. repeats: the shoot
     held something before, so that the card may have been read before.
@@ -41,6 +42,7 @@ class Looked:
     listing: Listing
     comparison: Comparison
     stored: tuple[Entry, ...]
+    ahead: tuple[Entry, ...]
     again: tuple[Entry, ...]
     plan: Plan
     goes_on: int
@@ -58,6 +60,7 @@ class Carrying:
         self._second = second
         self._looked = looked
         self._no_room: NoRoom | None = None
+        self._missing: frozenset[int] = frozenset()
 
     def carry(self, ledger: Ledger, new_run: int, ticks: Ticks, open_files: ExitStack) -> Report:
         """Carries out what the ledger holds of it, and writes the lists of both folders.
@@ -172,22 +175,36 @@ class Carrying:
         )
 
     def _missed(self, entries: Iterable[Entry]) -> list[Entry]:
-        """What a stopped move had taken off this card, and is not in its place any more.
+        """What an earlier run verified, and neither the shoot nor the card has any more.
 
-        It is noted as placed, so that it is missed here, and by whoever verifies the shoot.
+        A move had taken it off this card, or the card has other bytes there now. It is noted as placed,
+        so that it is missed here, and by whoever verifies the shoot; the second copy may have it.
         """
-        taken = {
-            entry.number
-            for entry in self._looked.stored
-            if entry.moves and entry.state is State.VERIFIED and entry.run == self._looked.goes_on
-        }
-        return [
-            replace(entry, state=State.PLACED, gone=True)
-            for entry in entries
-            if entry.number in taken
-            and entry.state is State.PLANNED
-            and not self._card.device(entry.row.source)
-        ]
+        runs = (entry for entry in self._looked.stored if entry.run == self._looked.goes_on)
+        verified = [entry for entry in runs if entry.state is State.VERIFIED]
+        known = {entry.number: entry.row.sha256 for entry in (*verified, *self._looked.ahead)}
+        waiting = [e for e in entries if e.number in known and e.state is State.PLANNED]
+        missed = [e for e in waiting if self._is_off_card(e, known[e.number])]
+        self._missing = frozenset(entry.number for entry in missed)
+        return [_as_missing(entry, known[entry.number]) for entry in missed]
+
+    def _is_off_card(self, entry: Entry, digest: str) -> bool:
+        """Whether a move took the file off the card, or that gives other bytes than the second copy has.
+
+        Where there is no second copy, these come under the number that the file has.
+        """
+        source = entry.row.source
+        if not self._card.device(source):
+            return entry.moves
+        if self._second is None:
+            return False
+        try:
+            is_other = self._card.measured(source, lambda _: None).sha256 != digest
+        except OSError:
+            return False  # told when it is to be carried
+        if is_other:
+            self._looked.comparison.other.add(source)
+        return is_other
 
     def _lose(self, lead: Target, lost: list[Entry]) -> None:
         lead.ledger.note(lost)
@@ -251,8 +268,7 @@ class Carrying:
         entries = tuple(e for e in ended[lead] if e.run in runs or e.number in there)
         again = {entry.number for entry in self._looked.again} | self._looked.plan.again
         lost = {entry.number for entry in found.bad.values()} - again
-        stored = {entry.number for entry in self._looked.stored}
-        taken = (e for e in entries if e.gone and e.number in stored - outcome.held.keys())
+        missing = (entry for entry in entries if entry.number in self._missing)
         return Report(
             entries=entries,
             new=tuple(outcome.placed),
@@ -260,7 +276,7 @@ class Carrying:
             differing=tuple(outcome.differing),
             edited=tuple(found.edited.values()),
             changed=tuple(e for p, e in found.changed.items() if e.number not in lost),
-            lost=(*(e for e in found.bad.values() if e.number in lost), *taken),
+            lost=(*(e for e in found.bad.values() if e.number in lost), *missing),
             held=outcome.held,
             twice=outcome.twice,
             mended=tuple(outcome.mended),
@@ -273,6 +289,12 @@ class Carrying:
             failure=lead.failure,
             second=self._second.report(ended, runs, there) if self._second else None,
         )
+
+
+def _as_missing(entry: Entry, digest: str) -> Entry:
+    row = replace(entry.row, sha256=digest)
+    placement = replace(entry.placement, row=row)
+    return replace(entry, placement=placement, state=State.PLACED, gone=entry.moves)
 
 
 def _lost(entries: Iterable[Entry], waiting: Iterable[Entry], runs: frozenset[int]) -> list[Entry]:

@@ -71,6 +71,7 @@ class Ingest:
         self._listing = Listing(files=())
         self._comparison = Comparison()
         self._stored: tuple[Entry, ...] = ()
+        self._ahead: tuple[Entry, ...] = ()
         self._new_run = 0
         self.plan = Plan(placements=())
         self.goes_on: Run | None = None
@@ -287,19 +288,22 @@ class Ingest:
 
     def _looked_again(self, run: Run, tick: Tick) -> Comparison:
         """What the stopped run has carried, read again: it may be gone or spoiled since."""
-        carried = (State.PLACED, State.VERIFIED)
-        done = [e for e in self._known() if e.run == run.run and e.state in carried]
-        size = sum(entry.row.bytes for entry in done) * (1 if run.moves else 2)
+        own = [entry for entry in self._known() if entry.run == run.run]
+        placed = [entry for entry in own if entry.state is State.PLACED]
+        if self.second:
+            self._ahead = self.second.ahead(own)
+        beside = [entry for entry in own if entry.state is State.VERIFIED]
+        size = sum(e.row.bytes for e in placed) * (1 if run.moves else 2)
         found = look_again(
             self._card,
             self._shoot,
             files=self._listing.files,
-            entries=done,
-            tick=Counted(tick, size).add,
+            entries=placed,
+            beside=beside,
+            tick=Counted(tick, size + sum(e.row.bytes for e in beside)).add,
         )
-        if self.second:  # which may have what the shoot lacks
-            own = (entry.number for entry in self._known() if entry.run == run.run)
-            self.second.compare(own, lambda _: None)
+        if self.second:
+            self.second.compare((entry.number for entry in own), lambda _: None)
         return found
 
     @property
@@ -308,6 +312,7 @@ class Ingest:
             listing=self._listing,
             comparison=self._comparison,
             stored=self._stored,
+            ahead=self._ahead,
             plan=self.plan,
             goes_on=self.goes_on.run if self.goes_on else 0,
             again=self._again,
@@ -320,13 +325,15 @@ class Ingest:
     def _again(self) -> tuple[Entry, ...]:
         """What is carried to the places that it has: not carried yet, or gone missing.
 
-        Of a stopped run also what is spoiled: it gets a name beside. Not what the card has no more.
+        Of a stopped run also what is spoiled: it gets a name beside. Not what the card has no more, or has
+        with other bytes: that is another file by now.
         """
         found = self._comparison
-        if self.goes_on is None:
-            return (*self._stored, *found.missing.values())
-        bad = (entry for entry in found.bad.values() if self._is_on_card(entry))
-        return (*self._stored, *bad)
+        if self.goes_on is None:  # what is stored is of a run that waits for another card, or none
+            stored = (entry for entry in self._stored if self._is_on_card(entry))
+            return (*stored, *found.missing.values())
+        bad = (e for e in found.bad.values() if e.row.source not in found.other)
+        return (*self._stored, *(entry for entry in bad if self._is_on_card(entry)))
 
     # ---- carrying ----------------------------------------------------------------------------
 
@@ -340,7 +347,7 @@ class Ingest:
         report = self._carry_plan(ticks)
         more = self._is_unsorted(report) or (self.goes_on is not None and self._has_more(report))
         if more and not report.failures:
-            self.goes_on, self._stored = None, ()
+            self.goes_on, self._stored, self._ahead = None, (), ()
             self._look_afresh(ticks)
             report = self._carry_plan(ticks).after(report)
         return self._with_last_look(report)

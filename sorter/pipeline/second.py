@@ -82,6 +82,15 @@ class Second:
             if entry.number not in has and (entry.state is State.PLACED or entry.number in waiting)
         )
 
+    def ahead(self, lead: Iterable[Entry]) -> tuple[Entry, ...]:
+        """What was carried here, and is still to be carried to the shoot. lead: what its ledger knows."""
+        if self._ledger is None or self._failure is not None:
+            return ()
+        waiting = {entry.number for entry in lead if entry.state is State.PLANNED}
+        carried = (State.PLACED, State.VERIFIED)
+        own = self._ledger.entries()
+        return tuple(e for e in own if e.state in carried and e.number in waiting)
+
     def _placed(self) -> Iterator[Entry]:
         if self._ledger is not None and self._failure is None:
             yield from (e for e in self._ledger.entries() if e.state is State.PLACED)

@@ -107,20 +107,21 @@ def look_again(
     *,
     files: Iterable[CardFile],
     entries: Sequence[Entry],
+    beside: Sequence[Entry],
     tick: Callable[[int], None],
 ) -> Comparison:
     """What an earlier run carried, held against its digests: all its copies, and what the card still has.
 
-    Of what was verified and not placed yet only the card's side is looked at: the copies are read when
-    they are placed. Of a move the card's own files are left out: each is read before it is removed.
-    Raises CardGone.
+    beside: what was verified and not placed yet: of these only the card's side is looked at. Of a move's
+    good copies it is left out: each original is read before it is removed. Raises CardGone.
     """
-    placed = {entry.row.source: entry for entry in entries if entry.state is State.PLACED}
-    found = Comparison(there=placed)
+    found = Comparison(there={entry.row.source: entry for entry in entries})
     sizes = {file.path: file for file in files}
     with readers() as pool:
-        judge_copies(shoot, list(placed.items()), found, tick, pool)
-        own = [entry for entry in entries if not entry.moves and entry.row.source in sizes]
+        judge_copies(shoot, list(found.there.items()), found, tick, pool)
+        bad = {entry.number for entry in found.bad.values()}
+        both = (entry for entry in (*entries, *beside) if entry.row.source in sizes)
+        own = [entry for entry in both if not entry.moves or entry.number in bad]
         told = pool.map(lambda e: _equal(card, sizes[e.row.source], [e], tick), own)
         for entry, (same, held) in zip(own, told, strict=True):
             found.original[entry.number] = held

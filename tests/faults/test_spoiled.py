@@ -16,7 +16,7 @@ from typing import TypeAlias
 import pytest
 from click.testing import CliRunner, Result
 
-from faults.scenarios import BATCH, Pool, copy, copy_to_two, move, two_disks
+from faults.scenarios import BATCH, Pool, copy, copy_to_two, move, move_to_two, two_disks
 from faults.spoiled import COURSES, deep_card, killed_in, three_disks, trials
 from sorter.cli import commands, endings
 from sorter.disk.card import Card
@@ -119,16 +119,26 @@ def test_a_card_edited_between_verifying_and_placing_is_carried_anew(
 ) -> None:
     killed_in(lambda: (copy_to_two if backup else copy)(pool), Shoot, "place", call=2)
     source = f"{LIMPETS}/IMG_0001.JPG"
-    edited = bytearray(pool.originals[source])
-    edited[-9] ^= 1
-    path, about = pool.card / source, (pool.card / source).stat()
-    path.write_bytes(edited)
-    os.utime(path, ns=(about.st_atime_ns, about.st_mtime_ns))
+    data = edited(pool.card / source)
     told = sorter("ingest", pool.card, pool.shoot, *(("--backup", pool.other) if backup else ()))
     for folder in (pool.shoot, pool.other) if backup else (pool.shoot,):
-        assert bytes(edited) in contents(folder).values()
+        assert data in contents(folder).values()
         assert pool.originals[source] in contents(folder).values()
     assert (FORMAT in told.stdout) == backup
+
+
+def test_a_move_of_which_the_card_has_all_the_rest_with_other_bytes_is_ended(
+    pool: Pool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(carry, "BATCH_FILES", 1)
+    killed_in(lambda: move(pool), Shoot, "take", call=7)
+    monkeypatch.setattr(carry, "BATCH_FILES", BATCH)
+    for path, data in contents(pool.card).items():
+        (pool.card / path).write_bytes(data[:20] + b"kelp" + data[24:])
+    edits = contents(pool.card)
+    told = moved_again(pool)
+    assert told.exit_code in (0, 1), told.output
+    assert set(edits.values()) <= {*contents(pool.shoot).values(), *contents(pool.card).values()}
 
 
 def test_numbers_of_files_are_true_where_an_older_version_was_placed_too(pool: Pool) -> None:
@@ -183,18 +193,47 @@ def test_a_second_copy_that_went_on_alone_is_read_again_and_made_good(pool: Pool
     assert told.exit_code == 0
 
 
-def test_a_second_copy_of_other_bytes_is_not_called_verified(pool: Pool) -> None:
-    first_is_full(pool)
-    path = pool.card / "tides.txt"
-    about = path.stat()
-    path.write_bytes(pool.originals["tides.txt"][:-1] + b"!")  # behind what a look at its head sees
+def edited(path: Path) -> bytes:
+    """Another last byte, behind all that a look at the head sees; size and time are what they were."""
+    about, data = path.stat(), path.read_bytes()
+    data = data[:-1] + bytes([data[-1] ^ 1])
+    path.write_bytes(data)
     os.utime(path, ns=(about.st_atime_ns, about.st_mtime_ns))
+    return data
+
+
+def named_missing(pool: Pool, told: Result) -> None:
+    """What the shoot lacks of the second copy is named, and can be mended from there."""
+    assert told.exit_code == 4
+    assert "MISSING OR CHANGED in the shoot since" in told.stdout
+    assert "  unsorted/tides.txt\n" in told.stdout
+    mended = sorter("verify", pool.shoot, "--backup", pool.other, "--mend")
+    assert mended.exit_code == 0, mended.output
+    assert contents(pool.shoot) == contents(pool.other)
+
+
+def test_a_card_edited_after_the_second_copy_went_on_alone_leaves_both_alike(pool: Pool) -> None:
+    first_is_full(pool)
+    data = edited(pool.card / "tides.txt")
     told = sorter("ingest", pool.card, pool.shoot, "--backup", pool.other)
-    count = len(pool.originals)
-    assert path.read_bytes() in contents(pool.shoot).values()
-    assert f"Second copy: {count - 1} of {count} files verified in " in told.stdout
-    assert FORMAT not in told.stdout
-    assert told.exit_code == 1
+    for folder in (pool.shoot, pool.other):
+        assert data in contents(folder).values()
+    named_missing(pool, told)
+
+
+@pytest.mark.parametrize("moves", [False, True])
+def test_a_card_edited_when_one_copy_was_lost_leaves_both_alike(
+    pool: Pool, monkeypatch: pytest.MonkeyPatch, *, moves: bool
+) -> None:
+    work, more = (move_to_two, ("--move", "--yes")) if moves else (copy_to_two, ())
+    monkeypatch.setattr(carry, "BATCH_FILES", 99)
+    killed_in(lambda: work(pool), Shoot, "place", call=len(pool.originals) + 1)
+    (pool.shoot / "unsorted" / "tides.txt").unlink()  # noted as verified, in both
+    data = edited(pool.card / "tides.txt")
+    told = sorter("ingest", pool.card, pool.shoot, "--backup", pool.other, *more)
+    for folder in (pool.shoot, pool.other):
+        assert data in contents(folder).values()
+    named_missing(pool, told)
 
 
 # ---- that it would see what it looks for -------------------------------------------------------

@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
+import hashlib
+import random
 import shutil
+import subprocess
+import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from torturing import command
+from torturing.claims import Ended, Scene, misleading
 from torturing.courses import COURSES, copied, moved, taken_back
+from torturing.judging import after_a_kill, at_the_end
+from torturing.killing import SCRIPTS
 from torturing.pool import Place, digests, make_card, while_stopped
+from torturing.spoiling import ON_CARD, STROKES
+from torturing.states import Copy, Known, State, state_of
+from torturing.tools import against_words
 from writing.cards import ingest
 
 FILES = 24
@@ -18,13 +29,15 @@ FILES = 24
 
 @pytest.mark.slow
 def test_nothing_is_lost_by_a_few_kills(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    few = ["--kills", str(len(COURSES)), "--files", str(FILES), "--where", str(tmp_path)]
+    few = ["--kills", str(len(COURSES)), "--files", str(FILES), "--tools", "--where", str(tmp_path)]
     assert command.main(few) == 0, capsys.readouterr().out
     lines = capsys.readouterr().out.splitlines()
-    *_, kills, full, resumes, lost, duplicated, damaged, failed = lines[-1].split()
+    *_, kills, full, resumes, spoiled = lines[-1].split()[:-5]
     assert int(kills) > len(COURSES) // 2
     assert int(resumes) == int(kills) + int(full)
-    assert (lost, duplicated, damaged, failed) == ("0", "0", "0", "0")
+    assert int(spoiled) > 0
+    assert lines[0].split()[-5:] == ["lost", "duplicated", "damaged", "failed", "misleading"]
+    assert lines[-1].split()[-5:] == ["0"] * 5
     assert list(tmp_path.iterdir()) == []
 
 
@@ -124,3 +137,190 @@ def test_what_a_kill_costs_is_counted(place: Place) -> None:
     path.unlink()
     tally = while_stopped(place, originals)
     assert (tally.lost, tally.damaged) == (1, 1)
+
+
+# ---- spoiled copies, and an edited card --------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", STROKES)
+def test_a_stroke_does_what_it_says(place: Place, name: str) -> None:
+    ingest(place.card, place.shoot, backup=place.other)
+    before = state_of(place)
+    done = STROKES[name](place, random.Random(name))
+    after = state_of(place)
+    assert done.said
+    assert (after.card != before.card) == bool(done.edits) == name.startswith("card edited")
+    whole = (after.shoot.whole, after.other.whole) != (before.shoot.whole, before.other.whole)
+    assert whole != bool(done.edits)
+    made = {*after.shoot.there.values(), *after.other.there.values()} - set(before.card.values())
+    assert made <= done.made
+
+
+@pytest.mark.parametrize("name", ON_CARD)
+def test_an_edit_of_the_card_keeps_size_and_time(place: Place, name: str) -> None:
+    files = {path: (path.read_bytes(), path.stat()) for path in place.card.rglob("*.*")}
+    done = STROKES[name](place, random.Random(name))
+    assert done.edits
+    for path, digest in done.edits.items():
+        data, about = files[place.card / path]
+        now = place.card / path
+        assert hashlib.sha256(now.read_bytes()).hexdigest() == digest
+        assert (now.stat().st_size, now.stat().st_mtime_ns) == (about.st_size, about.st_mtime_ns)
+        if name == "card edited behind its head":
+            assert now.read_bytes()[:4096] == data[:4096]
+
+
+LIMPET, CRAB = "DCIM/LIMPET.JPG", "DCIM/CRAB.JPG"
+
+
+def copy_of(*names: str, spoiled: tuple[str, ...] = ()) -> Copy:
+    """A copy that lists these files, each with its name for a digest."""
+    there = {name: "sand" if name in spoiled else name for name in names}
+    listed = {name: name for name in names}
+    return Copy(there=there, listed=listed, sources={name: (name,) for name in names})
+
+
+BOTH = copy_of(LIMPET, CRAB)
+ON_THE_CARD = {LIMPET: LIMPET, CRAB: CRAB}
+WHOLE = State(card=ON_THE_CARD, shoot=BOTH, other=BOTH)
+SPOILED = replace(WHOLE, shoot=copy_of(LIMPET, CRAB, spoiled=(CRAB,)))
+SECOND_SPOILED = replace(WHOLE, other=copy_of(LIMPET, CRAB, spoiled=(CRAB,)))
+EMPTIED = replace(WHOLE, card={})
+HALF_EMPTIED = replace(WHOLE, card={CRAB: CRAB})
+EDITED = replace(WHOLE, card={LIMPET: LIMPET, CRAB: "kelp"})
+NOTHING = State(card=ON_THE_CARD, shoot=Copy(), other=Copy())
+COPIED = "2 of 2 files verified: copied and read back, as the card gave it, read once."
+MOVED = "2 of 2 files verified: moved, and equal to the card's byte by byte, read past the cache."
+HALF_MOVED = "2 of 2 files verified: 1 moved, 1 copied and still on the card, as the card gave it, read once."
+SOME_NOW = "2 of 2 files verified: 1 copied and read back now, 1 there already and read again, as the card gave it, read once."
+AGAIN = "2 of 2 files verified: all were there already, and equal to the card's byte by byte, read past the cache."
+SECOND = "Second copy: 2 of 2 files verified in /pool/other."
+CHECKED = "2 of 2 files verified in /pool/shoot.\n2 of 2 files verified in /pool/other."
+ON_BOTH = "2 of 2 files on the card are in the shoot, equal byte by byte."
+MAY = "Two verified copies exist now, on two disks that are not the card's: the card may be formatted."
+CAREFUL = "Two verified copies exist now. The system cannot tell whether the two copies lie on two disks: be sure of that yourself before you format the card."
+STILL = "2 files that were to be moved are still on the card: the system does not let it be read"
+NO_FILES = "The card holds no files any more: all were moved."
+BACK = "2 files moved back to /pool/card."
+GONE = "2 copies removed from the shoot."
+
+
+def scene_of(
+    said: str, before: State, after: State, *, code: int = 0, command: str = "ingest"
+) -> Scene:
+    known = Known(
+        once={LIMPET: LIMPET, CRAB: CRAB}, ever={LIMPET, CRAB, "kelp"},
+        two="Second" in said or "Two" in said or "/other" in said, moves=before.card != after.card,
+    )  # fmt: skip
+    ended = Ended(command=command, code=code, said=said, other="/pool/other")
+    return Scene(ended=ended, before=before, after=after, known=known)
+
+
+NAMED = f"{CRAB} {LIMPET}\n"
+"""Names all files, so that it is the sentence alone that is judged."""
+
+SENTENCES: list[tuple[str, str, tuple[State, State], tuple[State, State]]] = [
+    # command, what is said, before and after where it is true, and where it is not
+    ("ingest", COPIED, (NOTHING, WHOLE), (NOTHING, SPOILED)),
+    ("ingest", f"{COPIED}\n{SECOND}", (NOTHING, WHOLE), (NOTHING, SECOND_SPOILED)),
+    ("ingest", COPIED, (NOTHING, WHOLE), (WHOLE, EMPTIED)),
+    ("ingest", f"{COPIED}\n{MAY}", (NOTHING, WHOLE), (NOTHING, SECOND_SPOILED)),
+    ("ingest", f"{COPIED}\n{CAREFUL}", (NOTHING, WHOLE), (NOTHING, SECOND_SPOILED)),
+    ("ingest", f"{COPIED}\n{MAY}", (NOTHING, WHOLE), (NOTHING, EDITED)),
+    ("ingest", MOVED, (WHOLE, EMPTIED), (WHOLE, HALF_EMPTIED)),
+    ("ingest", HALF_MOVED, (WHOLE, HALF_EMPTIED), (WHOLE, EMPTIED)),
+    ("ingest", HALF_MOVED, (WHOLE, HALF_EMPTIED), (WHOLE, WHOLE)),
+    ("ingest", SOME_NOW, (WHOLE, WHOLE), (NOTHING, WHOLE)),
+    ("ingest", AGAIN, (WHOLE, WHOLE), (SPOILED, WHOLE)),
+    ("ingest", AGAIN, (WHOLE, WHOLE), (EDITED, EDITED)),
+    ("ingest", f"{COPIED}\n{STILL}", (NOTHING, WHOLE), (WHOLE, HALF_EMPTIED)),
+    ("ingest", NO_FILES, (EMPTIED, EMPTIED), (EMPTIED, HALF_EMPTIED)),
+    ("verify", CHECKED, (WHOLE, WHOLE), (SPOILED, SPOILED)),
+    ("verify", CHECKED, (WHOLE, WHOLE), (SECOND_SPOILED, SECOND_SPOILED)),
+    ("verify", f"{CHECKED}\n{ON_BOTH}", (WHOLE, WHOLE), (EDITED, EDITED)),
+    ("undo", BACK, (EMPTIED, NOTHING), (EMPTIED, HALF_EMPTIED)),
+    ("undo", GONE, (WHOLE, NOTHING), (WHOLE, WHOLE)),
+]
+
+
+@pytest.mark.parametrize(("command", "said", "true", "untrue"), SENTENCES)
+def test_a_misleading_sentence_is_seen(
+    command: str, said: str, true: tuple[State, State], untrue: tuple[State, State]
+) -> None:
+    assert misleading(scene_of(said, *true, command=command)) == []
+    found = misleading(scene_of(NAMED + said, *untrue, code=1, command=command))
+    assert found, said
+    assert all("exit code" not in each for each in found)
+
+
+def test_a_loss_of_which_nothing_is_said_is_seen() -> None:
+    said = "1 of 2 files verified: there already, as the card gave it, read once."
+    found = misleading(scene_of(said, SPOILED, SPOILED))
+    assert any("exit code 0" in each for each in found)
+    assert any("nothing is said of 1" in each for each in found)
+    assert misleading(scene_of(f"CHANGED\n  CRAB.JPG\n{said}", SPOILED, SPOILED, code=1)) == []
+    assert misleading(scene_of(f"CHANGED\n  and 1 more\n{said}", SPOILED, SPOILED, code=1)) == []
+
+
+def test_a_run_that_says_nothing_known_is_seen() -> None:
+    (found,) = misleading(scene_of("2 of 2 files are fine.", NOTHING, WHOLE))
+    assert "no sentence that is known here" in found
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "expected"),
+    [
+        (WHOLE, EMPTIED, (0, 0)),
+        (NOTHING, EMPTIED, (0, 0)),
+        (SPOILED, replace(SPOILED, card={}), (1, 0)),  # let go while one copy is spoiled
+        (NOTHING, replace(NOTHING, card={}), (4, 0)),  # lost, and let go
+        (WHOLE, replace(WHOLE, shoot=copy_of(LIMPET, CRAB, spoiled=(CRAB,))), (0, 1)),
+        (WHOLE, EDITED, (0, 1)),
+    ],
+)
+def test_what_a_run_does_to_spoiled_copies_is_counted(
+    before: State, after: State, expected: tuple[int, int]
+) -> None:
+    known = Known(once={**ON_THE_CARD}, ever={LIMPET, CRAB}, two=False, moves=True)
+    known.made |= set(before.shoot.there.values()) - known.ever
+    tally = after_a_kill(before, after, known)
+    assert (tally.lost, tally.damaged) == expected
+    assert len(tally.said) == sum(expected)
+
+
+def test_what_is_lost_for_good_asks_for_exit_code_4() -> None:
+    lost = replace(SPOILED, card={LIMPET: LIMPET}, other=Copy())
+    said = (
+        "CHANGED\n  CRAB.JPG\n1 of 2 files verified: there already, as the card gave it, read once."
+    )
+    for code, failed in ((1, 1), (4, 0), (3, 1)):
+        scene = scene_of(said, lost, lost, code=code)
+        scene.known.made.add("sand")
+        tally = at_the_end(scene)
+        assert (tally.failed, tally.misleading) == (failed, 0)
+
+
+def test_tools_of_others_look_at_what_is_called_verified(place: Place, tmp_path: Path) -> None:
+    shutil.copytree(place.card, tmp_path / "reference")
+    before = state_of(place)
+    ingest(place.card, place.shoot)
+    known = Known.of(before.card, ("ingest",))
+
+    def told() -> list[str]:
+        said = f"{FILES} of {FILES} files verified: copied and read back, as the card gave it, read once."
+        ended = Ended(command="ingest", code=0, said=said, other=str(place.other))
+        scene = Scene(ended=ended, before=before, after=state_of(place), known=known)
+        return against_words(scene, place, tmp_path / "reference")
+
+    assert told() == []
+    damage(place)
+    assert any(line.startswith("sha256sum: ") for line in told())
+    assert any(line.startswith("rsync: ") for line in told())
+
+
+def test_the_sorter_is_told_of_three_disks(place: Place) -> None:
+    folders = [str(folder) for folder in (place.card, place.shoot, place.other)]
+    command = [sys.executable, "-m", "torturing.three_disks", *folders]
+    command += place.filled(("ingest", "{card}", "{shoot}", "--backup", "{other}"))
+    told = subprocess.run(command, cwd=SCRIPTS, capture_output=True, text=True, check=True)  # noqa: S603  our own program
+    assert told.stdout.rstrip().endswith(MAY)
