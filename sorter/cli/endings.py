@@ -21,6 +21,8 @@ STAY: Final = {
     Stays.CHANGED: "it holds other bytes than those that were carried; run it again to carry these",
     Stays.LOCKED: "the system does not let it be read or taken off; a later run with --move ends that",
     Stays.LACKING: "not every file of its frame is verified in each copy",
+    Stays.ELSEWHERE: "a folder on the way to it is a link, or one of a copy's own: nothing is taken away "
+    "there",
     Stays.MEMORY: "what was read back came perhaps from memory, and not from the disk",
     Stays.SECOND: "the second copy could not be made",
 }
@@ -63,7 +65,7 @@ def beforehand(work: Ingest) -> Iterator[str]:
         )
     if work.finishing:
         files = files_and_size(entry.placement for entry in work.finishing)
-        yield f"{files} that an earlier move carried and left on the card: taken off it now."
+        yield f"{files} that an earlier move carried and left on the card: to be taken off it now."
     if work.there:
         missing = files_and_size(work.waiting) if work.waiting else "nothing is"
         yield (
@@ -174,7 +176,7 @@ def _how(report: Report) -> str:
 
 def _as_the_card(report: Report) -> str:
     """What is known of the card's side: of a move all of it was read before it left."""
-    read = report.reread + len(report.gone)
+    read = report.reread
     if read >= report.verified:
         return "and equal to the card's byte by byte, read past the cache"
     perhaps = sum(held is Held.PERHAPS for held in report.twice.values())

@@ -150,7 +150,7 @@ CONDITIONS: Final = (
         level=Level.NEVER,
         holds=lambda e: e.uncarried,
         count=lambda e: e.uncarried,
-        sentence="{n} of its {files} could not be read and carried",
+        sentence="{n} of its files could not be read and carried",
     ),
     Condition(
         name="links",
