@@ -130,7 +130,7 @@ def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
     yield from _troubles(report)
     known, verified = len(report.entries), report.verified
     if not known and not report.closed and not report.failure:
-        yield Printed(text="The card holds no files any more: all were moved.", look="heading")
+        yield Printed(text="The card holds no files: there is nothing to carry.", look="heading")
         return
     yield Printed(
         text=f"{verified} of {words.counted(known, 'file', 'files')} verified: {_how(report)}",
@@ -337,7 +337,7 @@ def _verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
     yield from _named("edited since (sidecars, lists)", findings.edited)
     yield from _named("added since, and not known to the ledger", findings.added)
     yield from _named("folders that cannot be listed", findings.hidden)
-    yield from _named("on the card, and never carried", findings.uncarried)
+    yield from _named("of the card, and never carried", findings.uncarried)
     failed = len(findings.missing) + len(findings.changed) + len(findings.unreadable)
     total = findings.good + failed + findings.sidecars + len(findings.waiting)
     files = words.counted(total, "file", "files")

@@ -5,6 +5,7 @@ The plan is a value. A dry run shows it, a run notes the same value in the ledge
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack, suppress
 from dataclasses import replace
@@ -202,11 +203,16 @@ class Ingest:
         is mounted in the same place tells nothing of what that one still has.
         """
         left = [entry for entry in own if not entry.gone and entry.state is not State.LEFT]
-        if not left or any(self._is_on_card(entry) for entry in left):
+        if not left:
             return True
-        listed = self._card.listing(may_be_empty=True).files
-        is_bare = not any(file.plain for file in listed)
-        return is_bare and run.card == str(self._card.root.absolute())
+        if not any(file.plain for file in self._card.listing(may_be_empty=True).files):
+            return self._is_place_of(run)
+        return any(self._is_on_card(entry) for entry in left)
+
+    def _is_place_of(self, run: Run) -> bool:
+        """Whether the run's card was where this one is: not where only the folder is left of its mount."""
+        root = str(self._card.root.absolute())
+        return run.card == root and (not run.mounted or os.path.ismount(root))
 
     def _is_waiting(self, entry: Entry) -> bool:
         """Whether it is to be carried, and can be now."""
@@ -282,8 +288,9 @@ class Ingest:
 
     @property
     def _has_moved(self) -> bool:
-        """Whether an ingest of this shoot was a move, which leaves cards empty."""
-        return self._ledger is not None and any(run.moves for run in self._ledger.runs())
+        """Whether an ingest of this shoot was a move from here, which leaves a card empty."""
+        runs = self._ledger.runs() if self._ledger is not None else ()
+        return any(run.moves and self._is_place_of(run) for run in runs)
 
     def _compared(self, account: Account, known: tuple[Entry, ...], tick: Tick) -> Comparison:
         if not known:

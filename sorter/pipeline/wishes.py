@@ -103,8 +103,8 @@ class SecondCopy:
     def is_whole(self) -> bool:
         """Whether all of it went well."""
         wanted = sum(entry.state is not State.LEFT for entry in self.entries)
-        troubled = self.failure or self.edited or self.failed or self.lost
-        return not troubled and self.verified == wanted
+        troubled = (self.failure, self.edited, self.changed, self.failed, self.lost)
+        return not any(troubled) and self.verified == wanted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

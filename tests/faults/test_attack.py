@@ -23,9 +23,9 @@ from sorter.cli import endings
 from sorter.disk.shoot import remove_from_card
 from sorter.disk.streams import Stream, measured
 from sorter.disk.systems import linux
-from sorter.errors import NoRoom
+from sorter.errors import CardEmpty, NoRoom
 from sorter.model.advice import last_line
-from sorter.model.disks import Lies
+from sorter.model.disks import Apart, Lies, apart
 from sorter.model.plan import Entry, Stays
 from sorter.pipeline import Ingest, Report, Wishes, against_card, verify_both
 from sorter.pipeline import carrying as carrying_stage
@@ -193,6 +193,38 @@ def test_a_move_whose_last_note_was_cut_is_ended_with_the_bare_card(
     with Ingest(card, shoot, Wishes()) as work:
         work.look(QUIET, hold=True)
         assert work.goes_on is work.waits_elsewhere is None
+
+
+@pytest.mark.usefixtures("far")
+def test_so_is_one_of_a_flat_folder_that_holds_nothing_now(base: Path, shoot: Path) -> None:
+    flat = lone_limpets(base / "card") / LIMPETS
+    stopped(lambda: ingest(flat, shoot, moves=True), FRAMES - 1)
+    for path in contents(flat):
+        (flat / path).unlink()
+    report = ingest(flat, shoot, moves=True)
+    assert report.verified == FRAMES
+    assert report.is_whole
+
+
+def test_an_empty_folder_is_no_card_that_was_emptied(base: Path, card: Path, shoot: Path) -> None:
+    """It was said that all was moved: of a card that was not in, too."""
+    ingest(card, shoot, moves=True)
+    assert ingest(card, shoot, moves=True).is_whole
+    (base / "empty").mkdir()
+    with pytest.raises(CardEmpty):
+        ingest(base / "empty", shoot)
+
+
+def test_the_folder_that_a_card_was_mounted_on_is_no_card_that_was_emptied(
+    base: Path, shoot: Path
+) -> None:
+    needs_mounts()
+    with mounted(base / "card", "tmpfs") as card:
+        lone_limpets(card)
+        ingest(card, shoot, moves=True)
+        assert ingest(card, shoot, moves=True).is_whole
+    with pytest.raises(CardEmpty):
+        ingest(base / "card", shoot)
 
 
 @pytest.mark.usefixtures("far")
@@ -415,6 +447,24 @@ def test_a_direct_read_that_the_file_system_takes_through_the_cache_is_seen(
         told = measured(Stream(str(path), past=True))
         assert told.sure
         assert read_from(disk) > before
+
+
+def test_what_an_overlay_only_reads_lies_on_the_disk_below_it(images: Path) -> None:
+    """Its files were taken to lie where new ones would: in memory, and so on no disk of a copy."""
+    upper, place = images / "upper", images / "place"
+    with ExitStack() as stack:
+        lower = mounted_as(stack, images, EXT4, "loop")
+        stack.enter_context(mounted(upper, "tmpfs"))
+        for name in ("new", "work"):
+            (upper / name).mkdir()
+        options = f"lowerdir={lower},upperdir={upper}/new,workdir={upper}/work"
+        try:
+            stack.enter_context(mounted(place, "overlay", "-t", "overlay", "-o", options))
+        except subprocess.CalledProcessError as error:
+            pytest.skip(f"no overlay can be mounted here: {error.stderr.decode()}")
+        seen = linux.disk(str(place))
+        assert seen.lies is Lies.MEMORY
+        assert apart(seen, linux.disk(str(lower))) is Apart.ONE
 
 
 def test_a_mount_that_another_hides_tells_nothing_of_what_lies_above_it(images: Path) -> None:

@@ -227,13 +227,21 @@ _MEMORY: Final = "memory"  # in place of a disk's name: a file in memory that is
 
 
 def _upper(mount: _Mount, device: int, left: int) -> Disk:
-    """Of an overlay what is written lies in its upper folder, where that can be seen from here."""
-    upper = dict(one.partition("=")[::2] for one in mount.options.split(",")).get("upperdir", "")
+    """Of an overlay what is written lies in its upper folder, and what is only read in those below it.
+
+    Only where they can be seen from here.
+    """
+    told = [one.partition("=")[::2] for one in mount.options.split(",")]
+    lower = [
+        each for name, value in told if name.startswith("lowerdir") for each in value.split(":")
+    ]
     try:
-        below = _disk(_unescaped(upper), left - 1)
+        below = _disk(_unescaped(dict(told).get("upperdir", "")), left - 1)
+        seen = [_disk(_unescaped(each), left - 1) for each in lower if each]
     except OSError:
         return Disk(lies=Lies.UNKNOWN, device=device)
-    return Disk(lies=below.lies, device=device, parts=below.parts, source=below.source)
+    parts = below.parts.union(*(each.parts for each in seen))
+    return Disk(lies=below.lies, device=device, parts=parts, source=below.source)
 
 
 def _pool(mount: _Mount) -> str:
