@@ -21,6 +21,8 @@ STAY: Final = {
     Stays.CHANGED: "it holds other bytes than those that were carried; run it again to carry these",
     Stays.LOCKED: "the system does not let it be read or taken off; a later run with --move ends that",
     Stays.LACKING: "not every file of its frame is verified in each copy",
+    Stays.ELSEWHERE: "a folder on the way to it is a link, or one of a copy's own: nothing is taken away "
+    "there",
     Stays.MEMORY: "what was read back came perhaps from memory, and not from the disk",
     Stays.SECOND: "the second copy could not be made",
 }
@@ -65,7 +67,7 @@ def beforehand(work: Ingest) -> Iterator[str]:
         )
     if work.finishing:
         files = files_and_size(entry.placement for entry in work.finishing)
-        yield f"{files} that an earlier move carried and left on the card: taken off it now."
+        yield f"{files} that an earlier move carried and left on the card: to be taken off it now."
     if work.there:
         missing = files_and_size(work.waiting) if work.waiting else "nothing is"
         yield (
@@ -130,7 +132,7 @@ def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
     yield from _troubles(report)
     known, verified = len(report.entries), report.verified
     if not known and not report.closed and not report.failure:
-        yield Printed(text="The card holds no files any more: all were moved.", look="heading")
+        yield Printed(text="The card holds no files: there is nothing to carry.", look="heading")
         yield Printed(text=MOVED_BEFORE.format(shoot=words.safe(str(shoot))))
         return
     yield Printed(
@@ -346,7 +348,7 @@ def _verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
     yield from _named("edited since (sidecars, lists)", findings.edited)
     yield from _named("added since, and not known to the ledger", findings.added)
     yield from _named("folders that cannot be listed", findings.hidden)
-    yield from _named("on the card, and never carried", findings.uncarried)
+    yield from _named("of the card, and never carried", findings.uncarried)
     failed = len(findings.missing) + len(findings.changed) + len(findings.unreadable)
     total = findings.good + failed + findings.sidecars + len(findings.waiting)
     files = words.counted(total, "file", "files")

@@ -147,6 +147,7 @@ class Card:
         self._root = os.fspath(root)
         self._counting = threading.Lock()
         self._device = _device(root)
+        self._checked: set[str] = set()  # folders that are the card's own, and no links
         if not of_shoot:
             _refuse_shoot(root)
 
@@ -184,6 +185,7 @@ class Card:
         card itself went away.
         """
         try:
+            self._refuse_links_once(path)
             handle = os.open(self.at(path), SYSTEM.READING)
         except OSError:
             self.expect()
@@ -204,6 +206,7 @@ class Card:
         CardGone where the card itself went away.
         """
         try:
+            self._refuse_links_once(path)
             return Stream(self.at(path), past=past)
         except OSError:
             self.expect()
@@ -224,6 +227,23 @@ class Card:
     def at(self, path: str) -> str:
         """The path below the root as the system names it."""
         return f"{self._root}/{path}"
+
+    def refuse_links(self, path: str) -> None:
+        """Returns where every folder on the way to the file is no link. Raises OSError (ELOOP).
+
+        A card that is gone on with may not be as it was listed: a link may lead anywhere, also into
+        the shoot itself.
+        """
+        there = os.path.join(os.path.realpath(self._root), path.rpartition("/")[0])
+        if os.path.realpath(there) != os.path.normpath(there):
+            raise OSError(errno.ELOOP, os.strerror(errno.ELOOP), path)
+
+    def _refuse_links_once(self, path: str) -> None:
+        """For reading it is enough to look at each folder once."""
+        folder = path.rpartition("/")[0]
+        if folder not in self._checked:
+            self.refuse_links(path)
+            self._checked.add(folder)
 
     def device(self, path: str) -> int:
         """The file system that the file lies on; 0 where it is not there."""

@@ -65,7 +65,7 @@ class Originals:
     def is_ours(self) -> bool:
         """Whether the root is a folder of the shoot, by whatever path."""
         try:
-            return _key(os.stat(self.root)) in self._own()
+            return identity(os.stat(self.root)) in self._own()
         except OSError:  # it is not there, or nobody can look
             return False
 
@@ -132,12 +132,12 @@ class Originals:
         about = os.lstat(path)
         if not stat.S_ISDIR(about.st_mode):
             return Original.OTHER
-        return Original.OURS if _key(about) in self._own() else Original.THERE
+        return Original.OURS if identity(about) in self._own() else Original.THERE
 
     def _own(self) -> frozenset[tuple[int, int]]:
         """Which folders are the shoot's, as the system tells them apart."""
         if self._shoots_own is None:
-            self._shoots_own = frozenset(_folders(os.fspath(self._shoot.root)))
+            self._shoots_own = frozenset(folders_below(self._shoot))
         return self._shoots_own
 
     def _list(self) -> None:
@@ -159,16 +159,18 @@ def _leads_out(path: str) -> bool:
     return "\0" in path or any(part in ("", ".", "..") for part in path.split("/"))
 
 
-def _folders(root: str) -> Iterator[tuple[int, int]]:
-    """The folder and all below it; those that cannot be looked into are passed over."""
-    yield _key(os.stat(root))
+def folders_below(shoot: Shoot) -> Iterator[tuple[int, int]]:
+    """What tells the shoot's folder and all below it; those that cannot be looked into are passed over."""
+    root = os.fspath(shoot.root)
+    yield identity(os.stat(root))
     for folder, names, _ in os.walk(root):
         for name in names:
             try:
-                yield _key(os.lstat(os.path.join(folder, name)))
+                yield identity(os.lstat(os.path.join(folder, name)))
             except OSError:
                 continue
 
 
-def _key(about: os.stat_result) -> tuple[int, int]:
+def identity(about: os.stat_result) -> tuple[int, int]:
+    """What tells a folder from all others, by whatever path it is reached."""
     return about.st_dev, about.st_ino

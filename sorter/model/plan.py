@@ -79,6 +79,7 @@ class Stays(StrEnum):
 
     changed: it holds other bytes there than those that were carried. locked: the system does not let
     it be read or removed. lacking: a file of its frame is not verified in each copy that is to exist.
+    elsewhere: a folder on the way to it is a link, or a copy's own folder.
     memory: one of the readings came perhaps from the system's memory. second: the second copy could
     not be made.
     """
@@ -86,6 +87,7 @@ class Stays(StrEnum):
     CHANGED = "changed"
     LOCKED = "locked"
     LACKING = "lacking"
+    ELSEWHERE = "elsewhere"
     MEMORY = "memory"
     SECOND = "second"
 

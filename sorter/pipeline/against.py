@@ -102,7 +102,9 @@ def against_card(
     card = Card(root)
     listing = card.listing(may_be_empty=True)
     files = files_of(card, listing)
-    entries = [*known.sound.values(), *known.broken.values(), *known.waiting.values()]
+    # What is spoiled, edited or missing in the shoot may be whole in the second copy.
+    groups = (known.sound, known.broken, known.worked, known.waiting)
+    entries = [entry for group in groups for entry in group.values()]
     counted = Counted(tick, sum(file.size for file in files))
     return _Against(card, listing, entries).side(
         files, Shoot(shoot), None if second is None else Shoot(second), counted.add

@@ -5,7 +5,8 @@ The plan is a value. A dry run shows it, a run notes the same value in the ledge
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import os
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack, suppress
 from dataclasses import replace
 from pathlib import Path
@@ -107,10 +108,13 @@ class Ingest:
     def finishing(self) -> tuple[Entry, ...]:
         """What an earlier move carried and could not take off the card; it leaves now, if this is one."""
         found = self._comparison
+        here = {file.path for file in self._listing.files}
         late = (
-            e for e in found.there.values() if e.moves and not e.gone and e.number in found.held
+            entry
+            for path, entry in found.there.items()
+            if entry.moves and not entry.gone and entry.number in found.held and path in here
         )
-        return tuple(late) if self.would_move and self.goes_on is None else ()
+        return tuple(late) if self.would_move else ()
 
     @property
     def staying(self) -> int:
@@ -185,11 +189,31 @@ class Ingest:
         self._stored = tuple(entry for entry in entries if self._is_waiting(entry))
         here = {entry.number for entry in self._stored}
         for run in runs:
-            planned = {e.number for e in entries if e.run == run.run and e.state is State.PLANNED}
-            if run.is_open and planned and not planned & here:
-                self.waits_elsewhere = run
-            elif run.is_open:
+            own = [entry for entry in entries if entry.run == run.run]
+            planned = {entry.number for entry in own if entry.state is State.PLANNED}
+            is_here = bool(planned & here) if planned else self._is_end_of(run, own)
+            if run.is_open and is_here:
                 self.goes_on = run
+            elif run.is_open:
+                self.waits_elsewhere = run
+
+    def _is_end_of(self, run: Run, own: Iterable[Entry]) -> bool:
+        """Whether a run that has nothing to carry any more can be ended with this card.
+
+        So it is where this card has one of its files, or is the one that it emptied. Another card that
+        is mounted in the same place tells nothing of what that one still has.
+        """
+        left = [entry for entry in own if not entry.gone and entry.state is not State.LEFT]
+        if not left:
+            return True
+        if not any(file.plain for file in self._card.listing(may_be_empty=True).files):
+            return self._is_place_of(run)
+        return any(self._is_on_card(entry) for entry in left)
+
+    def _is_place_of(self, run: Run) -> bool:
+        """Whether the run's card was where this one is: not where only the folder is left of its mount."""
+        root = str(self._card.root.absolute())
+        return run.card == root and (not run.mounted or os.path.ismount(root))
 
     def _is_waiting(self, entry: Entry) -> bool:
         """Whether it is to be carried, and can be now."""
@@ -265,8 +289,9 @@ class Ingest:
 
     @property
     def _has_moved(self) -> bool:
-        """Whether an ingest of this shoot was a move, which leaves cards empty."""
-        return self._ledger is not None and any(run.moves for run in self._ledger.runs())
+        """Whether an ingest of this shoot was a move from here, which leaves a card empty."""
+        runs = self._ledger.runs() if self._ledger is not None else ()
+        return any(run.moves and self._is_place_of(run) for run in runs)
 
     def _compared(self, account: Account, known: tuple[Entry, ...], tick: Tick) -> Comparison:
         if not known:
@@ -283,7 +308,8 @@ class Ingest:
             tick=Counted(tick, size_to_compare(files, known)).add,
         )
         if self.second:
-            self.second.compare((e.number for e in found.there.values()), lambda _: None)
+            asked = (*found.there.values(), *found.failed.values(), *self._stored)
+            self.second.compare((entry.number for entry in asked), lambda _: None)
         return found
 
     def _looked_again(self, run: Run, tick: Tick) -> Comparison:

@@ -103,8 +103,8 @@ class SecondCopy:
     def is_whole(self) -> bool:
         """Whether all of it went well, and every file was read back."""
         wanted = sum(entry.state is not State.LEFT for entry in self.entries)
-        troubled = self.failure or self.edited or self.failed or self.lost
-        return not troubled and self.verified == wanted
+        troubled = (self.failure, self.edited, self.changed, self.failed, self.lost)
+        return not any(troubled) and self.verified == wanted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,8 +159,15 @@ class Report:
 
     @property
     def reread(self) -> int:
-        """How many of the card's files were read past the cache and are equal to what was carried."""
-        return sum(self.twice.get(entry.number, Held.NO) is Held.SURE for entry in self.entries)
+        """How many of the card's files were read past the cache and are equal to what was carried.
+
+        What a move took off it was.
+        """
+        gone = {entry.number for entry in self.gone}
+        return sum(
+            entry.number in gone or self.twice.get(entry.number, Held.NO) is Held.SURE
+            for entry in self.entries
+        )
 
     @property
     def evidence(self) -> Evidence:
@@ -207,6 +214,7 @@ class Report:
     def after(self, before: Report) -> Report:
         """This report of a run's second plan, with what its first one did."""
         second = self.second
+        again = {entry.number for entry in (*self.gone, *(entry for entry, _ in self.kept))}
         if second is not None and before.second is not None:
             second = replace(
                 second,
@@ -227,7 +235,7 @@ class Report:
             mended=(*before.mended, *self.mended),
             other=tuple(dict.fromkeys((*before.other, *self.other))),
             gone=(*before.gone, *self.gone),
-            kept=(*before.kept, *self.kept),
+            kept=(*(each for each in before.kept if each[0].number not in again), *self.kept),
             second=second,
         )
 

@@ -142,6 +142,9 @@ class Carrier:
         return [copied for job in jobs for copied in self._copier.copied(job)]
 
     def _looked_at(self, jobs: list[Job]) -> list[Copied]:
+        if self._move:
+            for job in jobs:
+                self._move.see(job.entry)
         seen = [copied for job in jobs for copied in self._copier.looked_at(job)]
         return self._copier.reread(seen, self._copier.looked_at)
 

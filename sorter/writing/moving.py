@@ -6,6 +6,7 @@ that is to exist; and all of them had one digest. What an earlier run saw counts
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -16,16 +17,19 @@ from typing import Final, TypeAlias
 
 from sorter.disk.card import Card
 from sorter.disk.files import force_folder
+from sorter.disk.originals import folders_below, identity
 from sorter.disk.shoot import remove_from_card
 from sorter.model.plan import Entry, Held, State, Stays
 from sorter.writing.copying import Copier, Job
 from sorter.writing.notes import DIFFERS
 from sorter.writing.reading import readers
-from sorter.writing.target import Target, frame_of
+from sorter.writing.target import Target, Withheld, frame_of
 
 NOTED: Final = 64
 """Frames between two notes of what is gone: of files that a cut leaves unnoted their copies are read
 again."""
+
+CHANGED: Final = "it changed on the card while it was carried"
 
 # Two file systems after all, or a card that lets nothing be taken: then a copy is made.
 _NO_RENAME: Final = frozenset({errno.EXDEV, errno.EACCES, errno.EPERM, errno.EROFS})
@@ -58,6 +62,8 @@ class Move:
         self._copier = copier
         self._tick = tick
         self._lacks = lacks
+        self._copies_own: frozenset[tuple[int, int]] | None = None
+        self._seen: dict[int, _Identity] = {}  # what a file was before it was read where it lies
 
     def is_near(self, job: Job) -> bool:
         """Whether a rename will do: it is a move, and both sides lie on one file system.
@@ -71,10 +77,15 @@ class Move:
             return self._card.device(job.entry.row.source) == self._lead.shoot.device()
         return False
 
+    def see(self, entry: Entry) -> None:
+        """The card's file is to be read now, where it lies: a rename takes only what was read."""
+        with contextlib.suppress(OSError):  # reading it will say why
+            self._seen[entry.number] = _identity(os.lstat(self._card.at(entry.row.source)))
+
     def take(self, entry: Entry) -> bool:
         """Whether a rename brought it to its place; else its copy is under .sorter now.
 
-        Raises OSError where it is neither.
+        Raises Withheld where the card does not give it as it was, OSError for the shoot's disk.
         """
         is_sure = self._lead.outcome.held.get(entry.number) is Held.SURE
         if is_sure and frame_of(entry) not in self._lead.halved and self._taken(entry):
@@ -86,8 +97,11 @@ class Move:
     def _taken(self, entry: Entry) -> bool:
         """Whether a rename brought it here; not where it is another file by now, or on another disk."""
         path = self._card.at(entry.row.source)
-        about = os.lstat(path)
-        if (about.st_size, about.st_mtime_ns) != (entry.row.bytes, entry.modified_ns):
+        try:
+            is_same = _identity(os.lstat(path)) == self._seen.get(entry.number)
+        except OSError:  # reading it once more will say why
+            return False
+        if not is_same or self._is_behind_link(entry):
             return False
         try:
             self._lead.shoot.take(path, entry.row.destination)
@@ -98,12 +112,14 @@ class Move:
         return True
 
     def _copy_now(self, entry: Entry) -> None:
-        """A copy where a rename was meant to do. Raises OSError where it comes out wrong."""
+        """A copy where a rename was meant to do. Raises as take does."""
         wanted = ((self._lead, entry),)
         (copied,) = self._copier.copied(Job(wanted=wanted, origin=self._card))
         copied = self._copier.checked(copied)
+        if copied.reason == DIFFERS:
+            raise OSError(errno.EIO, DIFFERS, entry.row.source)
         if copied.reason or copied.entry.row.sha256 != entry.row.sha256:
-            raise OSError(errno.EIO, copied.reason or DIFFERS, entry.row.source)
+            raise Withheld(copied.reason or CHANGED)
         self._lead.outcome.held[entry.number] = copied.held
 
     def is_on_card(self, entry: Entry) -> bool:
@@ -146,8 +162,9 @@ class Move:
         """Frame by frame: all its copies, then its own files are read, and those may go that may."""
         with readers() as pool:
             for at in range(0, len(frames), NOTED):
-                judged = pool.map(
-                    lambda frame: self._judged(frame, others), frames[at : at + NOTED]
+                # All are read before the first goes: a second name of a file changes with the first.
+                judged = list(
+                    pool.map(lambda frame: self._judged(frame, others), frames[at : at + NOTED])
                 )
                 self._note_gone([each for frame in judged for each in self._removed(frame)])
 
@@ -161,9 +178,9 @@ class Move:
             return self._staying(here, Stays.MEMORY if copies else Stays.LACKING)
         return [(entry, self._own(entry)) for entry in here]
 
-    def _staying(self, entries: list[Entry], reason: Stays) -> list[Judged]:
-        """Those that an earlier run took off the card already stay nowhere."""
-        return [(entry, reason) for entry in entries if self.is_on_card(entry)]
+    def _staying(self, entries: Iterable[Entry], reason: Stays) -> list[Judged]:
+        """That they stay for this reason; but for what a run took off that was cut before it said so."""
+        return [(each, reason if self.is_on_card(each) else None) for each in entries]
 
     def _held(self, entry: Entry, others: dict[Target, dict[int, Entry]]) -> Held:
         """Whether every copy that is to exist was read in this run and is as it was carried."""
@@ -178,10 +195,12 @@ class Move:
         path = self._card.at(entry.row.source)
         try:
             before = os.lstat(path)
+            if self._is_elsewhere(entry):
+                return Stays.ELSEWHERE
             found = self._card.measured(entry.row.source, self._tick)
             after = os.lstat(path)
         except FileNotFoundError:
-            return None  # gone already, and noted now
+            return None
         except OSError:
             return Stays.LOCKED
         same = _identity(before) == _identity(after) and found.sha256 == entry.row.sha256
@@ -191,8 +210,14 @@ class Move:
         return Stays.MEMORY if held else Stays.CHANGED
 
     def _removed(self, frame: list[Judged]) -> Iterator[Entry]:
-        """What is gone from the card now; what stays is kept, with the reason."""
+        """What is to be noted as gone from the card; what stays is kept, with the reason.
+
+        What was gone already counts for nothing that this run took off.
+        """
         for entry, found in frame:
+            if found is None:
+                yield entry
+                continue
             stays = found if isinstance(found, Stays) else self._remove(entry, found)
             if stays is None:
                 self._lead.outcome.gone.append(entry)
@@ -200,18 +225,42 @@ class Move:
             else:
                 self._lead.outcome.kept.append((entry, stays))
 
-    def _remove(self, entry: Entry, known: _Identity | None) -> Stays | None:
+    def _remove(self, entry: Entry, known: _Identity) -> Stays | None:
         """Why the card's file is still there; None where it is gone now."""
         path = self._card.at(entry.row.source)
         try:
-            if _identity(os.lstat(path)) != known:
-                return Stays.CHANGED  # since it was read
+            if _identity(os.lstat(path)) != known:  # or a second name of it was taken off just now
+                again = self._own(entry)
+                if isinstance(again, Stays) or again is None:
+                    return again
+            if self._is_elsewhere(entry):
+                return Stays.ELSEWHERE
             remove_from_card(path)
         except FileNotFoundError:
             return None
         except OSError:
             return Stays.LOCKED
         return None
+
+    def _is_elsewhere(self, entry: Entry) -> bool:
+        """Whether its folder is behind a link, or a copy's own by another path: it may be the copy.
+
+        Raises OSError.
+        """
+        if self._is_behind_link(entry):
+            return True
+        if self._copies_own is None:
+            folders = (each for target in self._targets for each in folders_below(target.shoot))
+            self._copies_own = frozenset(folders)
+        folder = Path(self._card.at(entry.row.source)).parent
+        return identity(folder.stat()) in self._copies_own
+
+    def _is_behind_link(self, entry: Entry) -> bool:
+        try:
+            self._card.refuse_links(entry.row.source)
+        except OSError:
+            return True
+        return False
 
     def _note_gone(self, gone: Iterable[Entry]) -> None:
         gone = list(gone)

@@ -24,7 +24,7 @@ class Findings:
 
     sound: files that are as they were carried; held: how sure that is. lost, altered: not so. closed: the disk did not give
     their bytes, and the system's reason. waiting: files of the card that are not here; left: those
-    that never are. edited: sidecars that were changed, so many, and what the sorter itself wrote.
+    that never are. worked: sidecars that were edited; edited: their places, and what the sorter wrote itself and was edited.
     added: files that the ledger does not know. hidden: folders that cannot be listed. mended: the paths of those that were put right.
     """
 
@@ -35,7 +35,7 @@ class Findings:
     closed: dict[int, tuple[Entry, str]] = field(default_factory=dict)
     waiting: dict[int, Entry] = field(default_factory=dict)
     left: dict[int, Entry] = field(default_factory=dict)
-    sidecars: int = 0
+    worked: dict[int, Entry] = field(default_factory=dict)
     edited: list[str] = field(default_factory=list)
     added: list[str] = field(default_factory=list)
     hidden: list[str] = field(default_factory=list)
@@ -45,6 +45,11 @@ class Findings:
     def good(self) -> int:
         """How many files are as they were carried."""
         return len(self.sound)
+
+    @property
+    def sidecars(self) -> int:
+        """How many sidecars were edited."""
+        return len(self.worked)
 
     @property
     def missing(self) -> list[str]:
@@ -142,7 +147,7 @@ def _check(shoot: Shoot, entry: Entry, findings: Findings, tick: Callable[[int],
         findings.held[entry.number] = held
     elif row.role is Role.SIDECAR:
         findings.edited.append(row.destination)
-        findings.sidecars += 1
+        findings.worked[entry.number] = entry
     else:
         findings.altered[entry.number] = entry
 

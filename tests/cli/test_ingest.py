@@ -349,7 +349,9 @@ def test_a_card_that_is_locked_keeps_what_was_to_be_moved(
     assert ingest(card, shoot).exit_code == 0
     assert tree(card) == before
     again = ingest(card, shoot, "--move", "--yes")
-    assert "that an earlier move carried and left on the card: taken off it now" in again.stderr
+    assert (
+        "that an earlier move carried and left on the card: to be taken off it now" in again.stderr
+    )
     assert contents(card) == {}
 
 

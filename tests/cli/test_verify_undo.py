@@ -139,7 +139,7 @@ def test_added_edited_and_uncarried_files_are_listed(card: Path, shoot: Path) ->
     assert result.exit_code == 1
     assert f"edited since (sidecars, lists)\n  {BURST}/IMG_0001.xmp\n" in result.stdout
     assert "added since, and not known to the ledger\n  best.txt\n" in result.stdout
-    assert "on the card, and never carried\n  latest.JPG\n" in result.stdout
+    assert "of the card, and never carried\n  latest.JPG\n" in result.stdout
     assert "11 of 12 files verified" in result.stdout
 
 
