@@ -118,9 +118,12 @@ class Ingest:
 
     @property
     def staying(self) -> int:
-        """How many files are in the shoot already, and stay on the card: no move brought them."""
+        """How many files are in the shoot already, and stay on the card: no move from it brought them.
+
+        What a move took off another card, or put here again since, is no file of this move either.
+        """
         found = self._comparison
-        return sum(e.number in found.held and not e.moves for e in found.there.values())
+        return sum(e.number in found.held and (e.gone or not e.moves) for e in found.there.values())
 
     @property
     def unread(self) -> tuple[Placement, ...]:

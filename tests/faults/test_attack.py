@@ -292,6 +292,18 @@ def test_second_names_of_a_file_on_the_card_leave_it_as_others_do(card: Path, sh
     assert report.is_whole
 
 
+def test_the_twin_of_a_moved_file_is_said_to_stay(base: Path, card: Path, shoot: Path) -> None:
+    """It stayed on the card of the other slot without a word."""
+    shutil.copytree(card, base / "other slot")
+    ingest(card, shoot, moves=True)
+    with Ingest(base / "other slot", shoot, Wishes(moves=True)) as work:
+        work.look(QUIET, hold=True)
+        lines = list(endings.beforehand(work))
+        assert f"{FRAMES} files stay on the card" in lines[-1]
+        work.carry(QUIET)
+    assert len(contents(base / "other slot")) == FRAMES
+
+
 # ---- on one disk: between the reading and the rename -------------------------------------------
 
 

@@ -60,14 +60,14 @@ _DEEPEST: Final = 8  # mapped devices on mapped devices, and files that are moun
 
 # ---- reading past the cache ------------------------------------------------------------------
 
-_BY_HANDLE: Final = 0x1000  # AT_EMPTY_PATH of <linux/fcntl.h>
-_ALIGNMENT: Final = 0x2000  # STATX_DIOALIGN of <linux/stat.h>, since 6.1
+_BY_HANDLE: Final = 4_096  # AT_EMPTY_PATH of <linux/fcntl.h>
+_ALIGNMENT: Final = 8_192  # STATX_DIOALIGN of <linux/stat.h>, since 6.1
 _MASK_AT: Final = slice(0, 4)  # stx_mask
 _OFFSETS_AT: Final = slice(156, 160)  # stx_dio_offset_align: 0 where the file takes no direct reads
 _ANSWER_BYTES: Final = 256
 # <linux/magic.h>, and fs/exfat/exfat_raw.h
-_STRAIGHT: Final = frozenset({0x4D44, 0x2011BAB0, 0x65735546})  # FAT, exFAT, FUSE
-_MEMORY_KINDS: Final = frozenset({0x01021994, 0x858458F6})  # tmpfs, ramfs
+_STRAIGHT: Final = frozenset({19_780, 538_032_816, 1_702_057_286})  # FAT, exFAT, FUSE
+_MEMORY_KINDS: Final = frozenset({16_914_836, 2_240_043_254})  # tmpfs, ramfs
 
 
 def open_past(path: str, *, direct: bool = True) -> Opened:
