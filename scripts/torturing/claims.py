@@ -32,7 +32,7 @@ EQUAL: Final = "equal to the card's"
 STILL: Final = re.compile(
     r"^(\d+) files? that (?:was|were) to be moved (?:is|are) still on the card", re.MULTILINE
 )
-NO_FILES: Final = "The card holds no files: "
+NO_FILES: Final = "There is no file on the card: "
 NOT_READ: Final = "What earlier runs moved was not read now"
 # of a verification, once for each folder
 CHECKED: Final = re.compile(r"^(\d+) of (\d+) files? verified in (.*?)\.(?: |$)", re.MULTILINE)

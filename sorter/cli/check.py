@@ -139,14 +139,15 @@ def check(
 
 
 def _write(root: Path, found: pipeline.Checked, target: Path | None, written: Path | None) -> None:
+    """What was found stands on the disk. The corrections come first: they may be refused."""
     from sorter import pipeline  # noqa: PLC0415  see above
 
+    if written is not None:
+        pipeline.write_suggested(written, found)
     if pipeline.is_shoot(root):
         pipeline.write_checks(root, found)
     if target is not None:
         pipeline.write_table(target, found)
-    if written is not None:
-        pipeline.write_suggested(written, found)
 
 
 def _lacks(found: pipeline.Checked, regrouped: pipeline.Regrouped | None) -> bool:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from sorter.cli import words
 from sorter.cli.layout import Printed
 from sorter.cli.planview import MOST_NAMED, folders, named, tree, with_notes, with_reason
-from sorter.model.advice import Level, advise, last_line
+from sorter.model.advice import Evidence, Level, advise, last_line
 from sorter.model.card import Drift
 from sorter.model.damage import DAMAGES, EMPTY
 from sorter.model.plan import Entry, Held, Placement, State, Stays
@@ -28,6 +28,10 @@ STAY: Final = {
 }
 """Why a file that was to be moved is still on the card."""
 
+NO_FILES: Final = (
+    "There is no file on the card: an earlier ingest moved them all, or it is another card. Nothing was "
+    "carried, and no copy was read."
+)
 LOST: Final = "MISSING OR CHANGED in the {where} since an earlier run carried them, and not on the card any more"
 UNDO_LOST: Final = "MISSING in the shoot, and not on the card as they were carried"
 THROWN: Final = "in a trash or system folder on the card, and left there"
@@ -132,8 +136,9 @@ def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
     yield from _troubles(report)
     known, verified = len(report.entries), report.verified
     if not known and not report.closed and not report.failure:
-        yield Printed(text="The card holds no files: there is nothing to carry.", look="heading")
+        yield Printed(text=NO_FILES, look="heading")
         yield Printed(text=MOVED_BEFORE.format(shoot=words.safe(str(shoot))))
+        yield from _last(report.evidence)
         return
     yield Printed(
         text=f"{verified} of {words.counted(known, 'file', 'files')} verified: {_how(report)}",
@@ -376,13 +381,19 @@ def card_verified(
     ):
         yield from _named(heading, texts, rest="")
     held = side.held_by(shoot)
-    files = words.counted(side.files, "file", "files")
-    text = f"{len(held)} of {files} on the card are in the shoot, equal byte by byte."
+    files, are = words.counted(side.files, "file", "files"), "is" if side.files == 1 else "are"
+    text = f"{len(held)} of {files} on the card {are} in the shoot, equal byte by byte."
+    if not side.files:
+        text = f"There is no file of a card in {words.safe(str(side.root))}: nothing was compared."
     yield Printed(text=text + _perhaps(side.unsure, "read on the card"), look="heading")
-    if side.files:
-        evidence = side.evidence(shoot, second)
-        look = "plain" if advise(evidence).level < Level.NEVER else "note"
-        yield Printed(text=last_line(evidence), look=look)
+    yield from _last(side.evidence(shoot, second))
+
+
+def _last(evidence: Evidence) -> Iterator[Printed]:
+    """Whether the card may be formatted; of one without a file only why not, where that is so."""
+    level = advise(evidence).level
+    if evidence.files or level is Level.NEVER:
+        yield Printed(text=last_line(evidence), look="plain" if level < Level.NEVER else "note")
 
 
 # ---- undo -----------------------------------------------------------------------------------

@@ -35,7 +35,7 @@ def merging_remarks(results: Results) -> Iterator[str]:
             yield f"{each.stack.name}: in order of capture: the camera did not tell every focus."
     for failed in results.failed:
         log = f" What it said: {failed.log}" if failed.log else ""
-        yield f"no result: {failed.stack.name}: {failed.reason}.{log}"
+        yield f"no result: {failed.stack.name}: {failed.reason.removesuffix('.')}.{log}"
     for left in results.left_out:
         yield f"left out: {left.name}: {left.reason}"
 

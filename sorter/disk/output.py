@@ -27,6 +27,7 @@ PLOTTER: Final = "sorter steps"
 _LOOKED_AT: Final = 64 * 1024
 """Bytes of a file by which it is judged whether it may be replaced."""
 _HIDDEN: Final = ".sorter"
+_IN_HIDDEN: Final = f"lies in {_HIDDEN}, where a shoot keeps its ledger. Name another place."
 _LEDGER: Final = f"{_HIDDEN}/ledger.db"
 _SHOOTS_OWN: Final = frozenset({"manifest.csv", "sha256sums", "checks.csv"})
 _DCIM: Final = "dcim"
@@ -128,9 +129,12 @@ def refuse_in_card(
 def check_beside(shoot: Path, *, card: Path) -> None:
     """Returns where neither of the two folders lies in the other, links followed, nor in any card.
 
-    A shoot beside the DCIM folder that was named as the card lies in the card too. Raises BadShoot.
+    A shoot beside the DCIM folder that was named as the card lies in the card too. Nor does it lie in what
+    another shoot keeps of itself. Raises BadShoot.
     """
     one, two = real_path(shoot), real_path(card)
+    if _is_hidden(one):
+        raise BadShoot(f"{shoot} {_IN_HIDDEN}")
     around = _whole_card(card) if is_within(one, _whole_card(card)) else card_around(one)
     if around is not None:
         raise BadShoot(_in_card(shoot, around, "folder"))
@@ -198,10 +202,12 @@ def _refuse_shoots_own(path: Path, target: Path) -> None:
 
 
 def _refuse_hidden(path: Path, target: Path) -> None:
-    if any(part.lower() == _HIDDEN for part in target.parts):
-        raise OutputNotWritable(
-            f"{path} lies in {_HIDDEN}, where a shoot keeps its ledger. Name another place."
-        )
+    if _is_hidden(target):
+        raise OutputNotWritable(f"{path} {_IN_HIDDEN}")
+
+
+def _is_hidden(target: Path) -> bool:
+    return any(part.lower() == _HIDDEN for part in target.parts)
 
 
 def holds_ledger(folder: Path) -> bool:
@@ -221,7 +227,9 @@ def check_replaces(path: Path, output: Output) -> None:
     OutputNotWritable.
     """
     target = real_path(path)
-    if output is Output.CORRECTIONS or not target.is_file():
+    if output is Output.CORRECTIONS or not os.path.isfile(
+        target
+    ):  # which raises for no name at all
         return
     try:
         with target.open("rb") as file:

@@ -60,9 +60,10 @@ class CardSide:
 
     @property
     def has_remarks(self) -> bool:
-        """Whether there is something else on the card that no copy has, or that changed meanwhile."""
+        """Whether something else on the card is in no copy, it changed meanwhile, or it holds no file."""
         still = self.drift is not None and not self.drift
-        return bool(self.unknown or self.links or self.closed or self.shoots or not still)
+        left = self.unknown or self.links or self.closed or self.shoots or self.thrown
+        return bool(left or not self.files or not still)
 
     def held_by(self, findings: Findings) -> dict[str, Held]:
         """Which of the card's files are whole in a copy, and how sure that is."""

@@ -106,7 +106,12 @@ class _Both:
             self._recover()
         known, expected = self._ledger.entries(), self._expected()
         counted = Counted(tick, _size(known) + _size(expected))
-        found = (_found(self._shoot, known, counted), _found(self._other, expected, counted))
+        # What the shoot has got since is no edit of the lists that the second copy has.
+        listed = self._own.entries() if self._own else expected
+        found = (
+            _found(self._shoot, known, counted),
+            _found(self._other, expected, counted, listed=listed),
+        )
         if mending_tick is None:
             folders = (self._shoot.root, self._other.root)
             one, two = zip(folders, found, strict=True)
@@ -169,9 +174,16 @@ class _Both:
         return own
 
 
-def _found(shoot: Shoot, entries: tuple[Entry, ...], counted: Counted) -> Findings:
+def _found(
+    shoot: Shoot,
+    entries: tuple[Entry, ...],
+    counted: Counted,
+    *,
+    listed: tuple[Entry, ...] | None = None,
+) -> Findings:
+    """What is in the folder. listed: what its lists are to hold, where that is not all the entries."""
     findings = verified(shoot, entries, is_litter, counted.add)
-    for name, data in records_of(entries).items():
+    for name, data in records_of(entries if listed is None else listed).items():
         if not is_up_to_date(shoot.root / name, data):
             findings.edited.append(name)
     return findings

@@ -15,6 +15,7 @@ THUMBNAILS: Final = frozenset({"thm"})
 SOUNDS: Final = frozenset({"wav", "mp3", "m4a", "aac", "flac", "ogg"})
 CLIPS: Final = frozenset(
     {"mp4", "mov", "m4v", "avi", "mts", "m2ts", "mkv", "mxf", "3gp", "crm", "braw", "webm", "insv"}
+    | {"mpg", "mpeg", "mod", "tod"}
 )
 IMAGES: Final = frozenset(
     {"jpg", "jpeg", "jpe", "mpo", "heic", "heif", "hif", "avif", "tif", "tiff", "png", "webp"}

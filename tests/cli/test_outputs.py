@@ -427,3 +427,32 @@ def test_beside_a_card_anything_may_be_written(pool: Pool) -> None:
             done(write(pool, folder / f"{place}.csv"))
     done(LISTS["handoff --list"](pool, pool.base / "media" / "lists"))
     assert sorter("ingest", pool.other, pool.base / "media" / "shoot").exit_code == 0
+
+
+def test_a_name_that_no_disk_takes_is_a_sentence(kept: Pool, tmp_path: Path) -> None:
+    for option in ("--list", "--folders"):
+        folder = tmp_path / ("limpet" * 50)
+        refused(sorter("handoff", kept.shoot, "--kind", "burst", option, folder), "name too long")
+
+
+def test_corrections_that_are_refused_leave_the_shoot_as_it_was(pool: Pool) -> None:
+    own = pool.desk / "own.csv"
+    own.write_text("the wave came at nine")
+    before = tree(pool.shoot)
+    refused(sorter("check", pool.shoot, "--write-corrections", own), "Nothing was written")
+    assert not (pool.shoot / "checks.csv").exists()
+    assert {p: d for p, d in tree(pool.shoot).items() if ".sorter" not in str(p)} == {
+        p: d for p, d in before.items() if ".sorter" not in str(p)
+    }
+
+
+@pytest.mark.parametrize("below", ["", "inner", "unfinished"])
+def test_no_shoot_is_made_in_what_another_keeps_of_itself(
+    pool: Pool, tmp_path: Path, below: str
+) -> None:
+    hidden = pool.shoot / ".sorter" / below
+    before = tree(pool.shoot)
+    refused(sorter("ingest", pool.other, hidden), "where a shoot keeps its ledger")
+    backed = sorter("ingest", pool.other, tmp_path / "new", "--backup", hidden)
+    refused(backed, "where a shoot keeps its ledger")
+    assert tree(pool.shoot) == before

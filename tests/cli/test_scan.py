@@ -527,6 +527,26 @@ def test_an_empty_path_is_not_the_folder_that_one_is_in(option: list[str]) -> No
     assert "the path is empty" in done.stderr
 
 
+@pytest.mark.parametrize(
+    "command",
+    [
+        *("scan @", "verify @", "undo @ --yes", "check @", "report @", "tally @", "ingest @ shoot"),
+        *("handoff @ --list lists", "steps --magnification 1 --depth 1 --plot @"),
+    ],
+)
+def test_a_folder_that_is_gone_under_ones_feet_is_a_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: str
+) -> None:
+    gone = tmp_path / "card"
+    gone.mkdir()
+    monkeypatch.chdir(gone)
+    gone.rmdir()
+    arguments = command.replace("@", "pool").split()
+    done = CliRunner().invoke(commands, arguments, prog_name="sorter")
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert "the folder that you are in is gone" in done.stderr
+
+
 def test_without_a_terminal_the_width_is_columns_or_120(
     shown: Callable[[Account], None], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -280,3 +280,81 @@ def test_one_undo_takes_one_ingest_back(card: Path, shoot: Path, tmp_path: Path)
     assert contents(shoot) == before
     assert sorter("undo", shoot, "--yes").stdout == "12 copies removed from the shoot.\n"
     assert contents(card) != {}
+
+
+# ---- verify --card ------------------------------------------------------------------------------
+
+
+def test_an_empty_folder_given_as_the_card_is_not_called_compared(
+    shoot: Path, tmp_path: Path
+) -> None:
+    """An unmounted card leaves an empty folder: a script may format what comes next."""
+    (tmp_path / "media" / "DCIM").mkdir(parents=True)
+    result = sorter("verify", shoot, "--card", tmp_path / "media")
+    assert result.exit_code == 1
+    last = result.stdout.splitlines()[-1]
+    assert last == f"There is no file of a card in {tmp_path}/media: nothing was compared."
+
+
+@pytest.mark.parametrize("what", ["trash", "link", "shoot"])
+def test_a_card_with_nothing_but_what_is_never_carried_is_not_to_be_formatted(
+    shoot: Path, tmp_path: Path, what: str
+) -> None:
+    card = tmp_path / "media"
+    (card / "DCIM").mkdir(parents=True)
+    if what == "trash":
+        (card / ".Trashes").mkdir()
+        shutil.copy(shoot / BURST / "IMG_0002.JPG", card / ".Trashes")
+    elif what == "link":
+        (card / "DCIM" / "100TIDES").symlink_to(shoot)
+    else:
+        shutil.copytree(shoot, card / "DCIM" / "100TIDES")
+    result = sorter("verify", shoot, "--card", card)
+    assert result.exit_code == 1
+    assert result.stdout.splitlines()[-1].startswith("Do not format the card: 1 ")
+
+
+def test_a_picture_in_a_trash_is_a_remark(card: Path, shoot: Path) -> None:
+    (card / ".Trashes").mkdir()
+    shutil.copy(shoot / BURST / "IMG_0002.JPG", card / ".Trashes")
+    result = sorter("verify", shoot, "--card", card)
+    assert result.exit_code == 1
+    assert "Do not format the card: 1 picture in a trash" in result.stdout
+
+
+def test_one_file_is_and_many_are(shoot: Path, tmp_path: Path) -> None:
+    (tmp_path / "media").mkdir()
+    shutil.copy(shoot / BURST / "IMG_0002.JPG", tmp_path / "media")
+    said = sorter("verify", shoot, "--card", tmp_path / "media").stdout
+    assert "1 of 1 file on the card is in the shoot, equal byte by byte." in said
+
+
+def test_a_second_copy_that_is_behind_has_no_edited_list(card: Path, tmp_path: Path) -> None:
+    shoot, other = tmp_path / "shoot", tmp_path / "other"
+    sorter("ingest", card, shoot, "--backup", other)
+    cards.picture(card / ANEMONES / "IMG_0099.JPG", 900)
+    sorter("ingest", card, shoot)
+    result = sorter("verify", shoot, "--backup", other)
+    assert result.exit_code == 1
+    assert "edited since" not in result.stdout
+    assert f"12 of 13 files verified in {other}." in result.stdout
+    (other / "manifest.csv").write_text("stars")
+    said = sorter("verify", shoot, "--backup", other).stdout
+    assert "edited since (sidecars, lists)\n  manifest.csv" in said
+
+
+# ---- an ingest of a card that was moved ---------------------------------------------------------
+
+
+def test_a_card_without_files_says_nothing_of_copies_and_names_what_is_left(
+    card: Path, tmp_path: Path
+) -> None:
+    shoot = tmp_path / "shoot"
+    ingest(card, shoot, moves=True)
+    result = sorter("ingest", card, shoot)
+    assert (result.exit_code, result.stdout.count("\n")) == (0, 1)
+    assert "or it is another card. Nothing was carried, and no copy was read." in result.stdout
+    (card / ".Trashes").mkdir()
+    shutil.copy(shoot / BURST / "IMG_0002.JPG", card / ".Trashes")
+    said = sorter("ingest", card, shoot).stdout.splitlines()[-1]
+    assert said.startswith("Do not format the card: 1 picture in a trash")

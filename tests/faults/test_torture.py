@@ -200,7 +200,7 @@ ON_BOTH = "2 of 2 files on the card are in the shoot, equal byte by byte."
 MAY = "Two verified copies exist now, on two disks that are not the card's: the card may be formatted."
 CAREFUL = "Two verified copies exist now. The system cannot tell whether the two copies lie on two disks: be sure of that yourself before you format the card."
 STILL = "2 files that were to be moved are still on the card: the system does not let it be read"
-NO_FILES = "The card holds no files: there is nothing to carry."
+NO_FILES = "There is no file on the card: an earlier ingest moved them all, or it is another card."
 BACK = "2 files moved back to /pool/card."
 GONE = "2 copies removed from the shoot."
 

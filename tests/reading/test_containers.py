@@ -365,6 +365,7 @@ def test_an_extension_that_lies_is_noted() -> None:
         (b"ID3\3\0\0\0\0\0\0", "mp3", Role.SOUND),
         ((b"G" + b"\0" * 187) * 4, "mts", Role.CLIP),
         ((b"\0\0\0\0G" + b"\0" * 187) * 4, "mts", Role.CLIP),
+        (b"\0\0\1\xba\x44\0\4\0", "mpg", Role.CLIP),  # ISO/IEC 13818-1, 2.5.3.3
         (b"\x89PNG\r\n\x1a\n", "png", Role.IMAGE),
         (b"MMOR\0\0\0\x08", "orf", Role.RAW),
     ],

@@ -62,6 +62,7 @@ _MAGICS: Final = (
     (b"fLaC", Container("flac", Role.SOUND)),
     (b"OggS", Container("ogg", Role.SOUND)),
     (b"\x1aE\xdf\xa3", Container("mkv", Role.CLIP)),
+    (b"\0\0\1\xba", Container("mpg", Role.CLIP)),  # a pack header: ISO/IEC 11172-1, 13818-1
     (b"\x06\x0e\x2b\x34\x02\x05\x01\x01", Container("mxf", Role.CLIP)),
 )
 _BY_FIRST: Final = {
