@@ -24,7 +24,7 @@ STAY: Final = {
     Stays.ELSEWHERE: "a folder on the way to it is a link, or one of a copy's own: nothing is taken away "
     "there",
     Stays.MEMORY: "what was read back came perhaps from memory, and not from the disk",
-    Stays.SECOND: "the second copy could not be made",
+    Stays.SECOND: "the second copy that it was to have before is not there",
 }
 """Why a file that was to be moved is still on the card."""
 
@@ -124,7 +124,13 @@ def _not_read(work: Ingest) -> Iterator[Printed]:
     left = [each for each in both.values() if not each.row.destination]
     unread = [each for each in work.unread if each.row.destination]
     yield from _named("left on the card (no plain files)", map(with_notes, left))
-    yield from _named("cannot be read as pictures; carried as they are", map(with_notes, unread))
+    closed = [each for each in unread if not each.mark and each.row.bytes]
+    yield from _named(
+        "cannot be read; an ingest tries it again",
+        map(with_notes, closed),
+    )
+    opened = [each for each in unread if each not in closed]
+    yield from _named("cannot be read as pictures; carried as they are", map(with_notes, opened))
     yield from _named(CLOSED, (f"{folder}/" for folder in work.closed))
     yield from _named(THROWN, work.thrown, rest="")
     yield from _named(SHOOTS, (f"{folder}/" for folder in work.shoots), rest="")

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Final
 
 from sorter.disk.files import force_folder, rename_new
+from sorter.disk.systems import SYSTEM
 from sorter.errors import BadShoot, OutputNotWritable
 
 PLOTTER: Final = "sorter steps"
@@ -135,10 +136,11 @@ def check_beside(shoot: Path, *, card: Path) -> None:
     one, two = real_path(shoot), real_path(card)
     if _is_hidden(one):
         raise BadShoot(f"{shoot} {_IN_HIDDEN}")
-    around = _whole_card(card) if is_within(one, _whole_card(card)) else card_around(one)
+    whole = _whole_card(card)
+    around = whole if is_within(one, whole) or _is_mounted_from(one, whole) else card_around(one)
     if around is not None:
         raise BadShoot(_in_card(shoot, around, "folder"))
-    if is_within(two, one):
+    if is_within(two, one) or _is_mounted_from(two, one):
         raise BadShoot(
             f"the card {card} lies in {shoot}, and a shoot holds nothing but its own files. "
             "Name another folder for the shoot."
@@ -412,6 +414,17 @@ def is_within(target: Path, folder: Path) -> bool:
     target: with its links followed.
     """
     return any(is_same(parent, folder) for parent in (target, *target.parents))
+
+
+def _is_mounted_from(target: Path, folder: Path) -> bool:
+    """Whether the target, or the nearest folder above it that is there, is one in the folder by another mount."""
+    there = next((each for each in (target, *target.parents) if each.is_dir()), None)
+    if there is None or not folder.is_dir():
+        return False
+    one, two = SYSTEM.origin(str(there)), SYSTEM.origin(str(folder))
+    if one is None or two is None or one[0] != two[0]:
+        return False
+    return Path(two[1]) in (Path(one[1]), *Path(one[1]).parents)
 
 
 def is_apart(folder: Path, other: Path) -> bool:

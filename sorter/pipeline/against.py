@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -107,7 +108,8 @@ def against_card(
     groups = (known.sound, known.broken, known.worked, known.waiting)
     entries = [entry for group in groups for entry in group.values()]
     counted = Counted(tick, sum(file.size for file in files))
-    return _Against(card, listing, entries).side(
+    sound = {entry.row.sha256 for entry in known.sound.values()}
+    return _Against(card, listing, entries, sound).side(
         files, Shoot(shoot), None if second is None else Shoot(second), counted.add
     )
 
@@ -115,10 +117,13 @@ def against_card(
 class _Against:
     """The card's files and the entries, to be found by what they hold: those first that are sound."""
 
-    def __init__(self, card: Card, listing: Listing, entries: Iterable[Entry]) -> None:
+    def __init__(
+        self, card: Card, listing: Listing, entries: Iterable[Entry], sound: AbstractSet[str]
+    ) -> None:
         self._card = card
         self._listing = listing
         carried = [entry for entry in entries if entry.row.sha256]
+        self._sound = sound
         self._own = {(e.row.source, e.row.sha256): e for e in reversed(carried)}
         self._by_digest = {entry.row.sha256: entry for entry in reversed(carried)}
         self._paths = {entry.row.source for entry in carried if entry.state is State.PLACED}
@@ -152,7 +157,7 @@ class _Against:
             unread=unread,
             links=tuple(file.path for file in files if not file.plain),
             closed=self._listing.folders_closed,
-            thrown=thrown_away(self._card, after),
+            thrown=in_no_copy(self._card, thrown_away(self._card, after), self._sound),
             shoots=after.shoots,
             drift=drift,
             places=places_of(self._card, shoot, second),
@@ -176,6 +181,21 @@ class _Against:
         except (CardGone, CardNotReadable):
             return self._listing, None
         return after, differences(self._listing, after, frozenset())
+
+
+def in_no_copy(card: Card, paths: Iterable[str], held: AbstractSet[str]) -> tuple[str, ...]:
+    """Those of the card's files whose bytes, read past the cache, are not among these digests.
+
+    What cannot be read is in no copy either, as far as can be told. Raises CardGone.
+    """
+    return tuple(path for path in paths if not _is_among(card, path, held))
+
+
+def _is_among(card: Card, path: str, held: AbstractSet[str]) -> bool:
+    try:
+        return card.measured(path).sha256 in held
+    except OSError:
+        return False
 
 
 def _copy(held: Mapping[str, Held]) -> Copy:

@@ -36,7 +36,8 @@ class Looked:
     has already, and the shoot has not, as the second copy knows them. again: these and others that
     are carried to the places that they have. goes_on: the ingest that stored are of; 0 for none.
     moves: whether this is a move. rereads: whether the card is read a second time. repeats: the shoot
-    held something before, so that the card may have been read before.
+    held something before, so that the card may have been read before. lacks: a move into two copies is gone
+    on with, and no second copy was named.
     """
 
     listing: Listing
@@ -49,6 +50,7 @@ class Looked:
     moves: bool
     rereads: bool
     repeats: bool
+    lacks: bool = False
 
 
 class Carrying:
@@ -138,6 +140,7 @@ class Carrying:
         counted = Counted(ticks.carrying)
         targets = self._targets(lead)
         lacks = self._second is not None and self._second.target is None
+        lacks = lacks or self._looked.lacks
         rereads = self._looked.rereads
         with Carrier(self._card, targets, counted.add, lacks=lacks, rereads=rereads) as carrier:
             carrier.expect(each.row.bytes for each in self._looked.plan.placements)

@@ -30,6 +30,7 @@ from sorter.model.correction import Correction
 from sorter.model.frame import ReadFile
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.sequence import Account
+from sorter.pipeline.against import in_no_copy
 from sorter.pipeline.carrying import Carrying, Looked
 from sorter.pipeline.checking import apart_from, check_account, default_jobs
 from sorter.pipeline.places import places_of
@@ -348,6 +349,7 @@ class Ingest:
             moves=self.would_move,
             rereads=self._wishes.rereads,
             repeats=bool(self._known()),
+            lacks=self.second is None and self.goes_on is not None and self.goes_on.two,
         )
 
     @property
@@ -389,7 +391,9 @@ class Ingest:
         with suppress(CardGone, CardNotReadable):
             self._card.expect_root()
             after = self._card.listing(may_be_empty=True)
-            thrown, shoots = thrown_away(self._card, after), after.shoots
+            held = {e.row.sha256 for e in report.entries if report.held.get(e.number)}
+            thrown = in_no_copy(self._card, thrown_away(self._card, after), held)
+            shoots = after.shoots
             gone = {entry.row.source for entry in report.gone}
             drift = differences(self._listing, after, gone)
         places = self._places()
@@ -435,7 +439,8 @@ class Ingest:
             self._ledger.note(replace(entry, state=State.PLANNED) for entry in again)
         if self.plan.placements or self.plan.updated:
             root = str(self._card.root.absolute())
-            self._new_run = self._ledger.add_run(root, self.plan, moves=self._wishes.moves)
+            moves, two = self._wishes.moves, self.second is not None
+            self._new_run = self._ledger.add_run(root, self.plan, moves=moves, two=two)
         return self._ledger
 
 

@@ -78,6 +78,16 @@ def refuse_foreign_lists(shoot: Shoot) -> None:
             )
 
 
+def cannot_read(path: Path) -> str:
+    """Why a list that is there cannot be read; empty where it can, or is no plain file."""
+    try:
+        if path.is_file():
+            path.read_bytes()
+    except OSError as error:
+        return error.strerror or str(error)
+    return ""
+
+
 def is_up_to_date(path: Path, data: bytes) -> bool:
     """Whether the file holds these bytes already. A pipe in its place is not waited for."""
     try:

@@ -13,6 +13,7 @@ from sorter.errors import BadBackup, NoShoot, SorterError
 from sorter.model.plan import Entry, State
 from sorter.pipeline.recording import (
     RECORDS,
+    cannot_read,
     is_up_to_date,
     records_of,
     refuse_foreign_lists,
@@ -184,7 +185,12 @@ def _found(
     """What is in the folder. listed: what its lists are to hold, where that is not all the entries."""
     findings = verified(shoot, entries, is_litter, counted.add)
     for name, data in records_of(entries if listed is None else listed).items():
-        if not is_up_to_date(shoot.root / name, data):
+        if is_up_to_date(shoot.root / name, data):
+            continue
+        reason = cannot_read(shoot.root / name)
+        if reason:
+            findings.unlisted[name] = reason
+        else:
             findings.edited.append(name)
     return findings
 

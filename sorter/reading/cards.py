@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 import struct
+import zlib
 from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import replace
 from typing import Final
 
 from sorter.disk.ahead import Opened, opened
-from sorter.disk.card import Card, Window
+from sorter.disk.card import MARKED, Card, Window
 from sorter.model.card import CardFile, Listing
 from sorter.model.damage import EMPTY
 from sorter.model.frame import ReadFile, Reading
@@ -23,6 +24,7 @@ from sorter.reading.frames import join
 from sorter.reading.source import Source
 
 NO_PICTURE: Final = "no picture by its content, although its name says so"
+UNSTEADY: Final = "cannot be read: it gives other bytes each time"
 NOTHING: Final = "nothing in it can be read"
 NO_TIME: Final = "no capture time"
 NO_READER: Final = "the format is known, but not how to read its metadata"
@@ -41,12 +43,12 @@ def read_card(card: Card, listing: Listing, tick: Callable[[int], None] | None =
     tick is called with the number of files done, of all that `files_to_read` counts. Raises CardGone
     where the card went away.
     """
-    read = read_files(card, listing.files, tick)
+    read = _looked_at_twice(card, read_files(card, listing.files, tick))
     frames, loose = join([file for file in read if not file.file.recovered])
     kept = recovered.kept(file for file in read if file.file.recovered)
     loose = tuple(sorted((*loose, *kept), key=lambda one: one[1].path))
     beside = (*listing.thrown, *listing.aside)
-    left = recovered.left(read_files(card, beside, _after(len(read), tick)))
+    left = recovered.left(_twice(card, read_files(card, beside, _after(len(read), tick))))
     taken = len(loose) + sum(len(frame.files) for frame in frames)
     return Reading(
         frames=frames,
@@ -69,13 +71,43 @@ def files_of(card: Card, listing: Listing) -> tuple[CardFile, ...]:
     Raises CardGone where the card went away.
     """
     found = [file for file in listing.files if file.recovered]
-    kept = {file.path for _, file in recovered.kept(read_files(card, found))}
+    kept = {file.path for _, file in recovered.kept(_twice(card, read_files(card, found)))}
     return tuple(file for file in listing.files if not file.recovered or file.path in kept)
 
 
 def thrown_away(card: Card, listing: Listing) -> tuple[str, ...]:
     """The paths of pictures and clips in a trash or another folder of a system. Raises CardGone."""
-    return recovered.left(read_files(card, (*listing.thrown, *listing.aside)))
+    return recovered.left(_twice(card, read_files(card, (*listing.thrown, *listing.aside))))
+
+
+def _looked_at_twice(card: Card, files: Sequence[ReadFile]) -> list[ReadFile]:
+    """The files, those in folders of a repair as `_twice` has them."""
+    return [_twice(card, [file])[0] if file.file.recovered else file for file in files]
+
+
+def _twice(card: Card, files: Sequence[ReadFile]) -> list[ReadFile]:
+    """Files whose name says nothing: what nothing is known of by its first bytes is looked at again.
+
+    Past the system's cache: a reader that gave one wrong bit would hide a picture for good. What gives
+    other bytes then may be one, and is called unreadable. Raises CardGone.
+    """
+    return [
+        replace(file, file=replace(file.file, obstacle=UNSTEADY), notes=(UNSTEADY,))
+        if not file.container and not file.is_picture and _is_other(card, file)
+        else file
+        for file in files
+    ]
+
+
+def _is_other(card: Card, file: ReadFile) -> bool:
+    if not file.mark:
+        return False
+    try:
+        with card.stream(file.path, past=True) as stream:
+            block = next(stream.blocks(), memoryview(b""))
+            return zlib.crc32(block[:MARKED]) != file.mark
+    except OSError:
+        return True
 
 
 def _after(done: int, tick: Callable[[int], None] | None) -> Callable[[int], None] | None:

@@ -34,7 +34,7 @@ CREATE TABLE IF NOT EXISTS runs (
     run INTEGER PRIMARY KEY,
     card BLOB NOT NULL,           -- the folder as the system named it
     mounted INTEGER NOT NULL,     -- 1: a file system of its own was mounted there
-    moves INTEGER NOT NULL,       -- 1: a move, 0: a copy
+    moves INTEGER NOT NULL,       -- 1: a move, 2: a move into two copies, 0: a copy
     state TEXT NOT NULL           -- open, done, undoing
 );
 CREATE TABLE IF NOT EXISTS files (
@@ -95,6 +95,7 @@ _ADD: Final = (
     " VALUES (?, ?, ?, ?, 0, 0, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
 )
 _NOTHING: Final = "[]"
+_INTO_TWO: Final = 2
 # To look a value up costs a tenth of asking its class: a shoot has many thousand.
 _KINDS: Final = {
     name: {each.value: each for each in kind}
@@ -111,7 +112,7 @@ _KINDS: Final = {
 class Run:
     """One ingest: from which folder, whether it moves, and how far it came.
 
-    mounted: the folder was the root of a file system of its own.
+    mounted: the folder was the root of a file system of its own. two: it is a move into two copies.
     """
 
     run: int
@@ -119,6 +120,7 @@ class Run:
     mounted: bool
     moves: bool
     state: str
+    two: bool = False
 
     @property
     def is_open(self) -> bool:
@@ -214,6 +216,7 @@ class Ledger:
                     card=os.fsdecode(card),
                     mounted=bool(mounted),
                     moves=bool(moves),
+                    two=moves == _INTO_TWO,
                     state=state,
                 )
                 for run, card, mounted, moves, state in found
@@ -248,14 +251,16 @@ class Ledger:
 
     # ---- what it notes ---------------------------------------------------------------------
 
-    def add_run(self, card: str, plan: Plan, *, moves: bool) -> int:
+    def add_run(self, card: str, plan: Plan, *, moves: bool, two: bool = False) -> int:
         """The plan is noted as a whole; returns the number of its ingest.
+
+        two: a second copy is to exist before anything leaves the card.
 
         An ingest of no new files is noted only where it changes what is known of others; then it
         has no number, and 0 is returned.
         """
         with self._committing():
-            run = self._new_run(card, moves=moves) if plan.placements else 0
+            run = self._new_run(card, moves=moves, two=two) if plan.placements else 0
             self._base.executemany(_ADD, (_planned(run, each) for each in plan.placements))
             for number, placement in plan.updated:
                 self._update(run, number, placement, again=number in plan.again)
@@ -564,10 +569,10 @@ class Ledger:
         self._base.execute("UPDATE runs SET state = 'done' WHERE run = ?", (run,))
         return run
 
-    def _new_run(self, card: str, *, moves: bool) -> int:
+    def _new_run(self, card: str, *, moves: bool, two: bool = False) -> int:
         done = self._base.execute(
             "INSERT INTO runs (card, mounted, moves, state) VALUES (?, ?, ?, 'open')",
-            (os.fsencode(card), os.path.ismount(card), moves),
+            (os.fsencode(card), os.path.ismount(card), moves + (moves and two)),
         )
         return done.lastrowid or 0
 

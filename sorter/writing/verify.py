@@ -25,7 +25,8 @@ class Findings:
     sound: files that are as they were carried; held: how sure that is. lost, altered: not so. closed: the disk did not give
     their bytes, and the system's reason. waiting: files of the card that are not here; left: those
     that never are. worked: sidecars that were edited; edited: their places, and what the sorter wrote itself and was edited.
-    added: files that the ledger does not know. hidden: folders that cannot be listed. mended: the paths of those that were put right.
+    added: files that the ledger does not know. hidden: folders that cannot be listed. unlisted: lists
+    of ours that cannot be read, and why. mended: the paths of those that were put right.
     """
 
     sound: dict[int, Entry] = field(default_factory=dict)
@@ -39,6 +40,7 @@ class Findings:
     edited: list[str] = field(default_factory=list)
     added: list[str] = field(default_factory=list)
     hidden: list[str] = field(default_factory=list)
+    unlisted: dict[str, str] = field(default_factory=dict)
     mended: list[str] = field(default_factory=list)
 
     @property
@@ -64,7 +66,8 @@ class Findings:
     @property
     def unreadable(self) -> dict[str, str]:
         """The places of files that the disk does not give, each with the system's reason."""
-        return {entry.row.destination: reason for entry, reason in self.closed.values()}
+        files = {entry.row.destination: reason for entry, reason in self.closed.values()}
+        return {**files, **self.unlisted}
 
     @property
     def uncarried(self) -> list[str]:

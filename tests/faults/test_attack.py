@@ -23,7 +23,7 @@ from sorter.cli import endings
 from sorter.disk.shoot import remove_from_card
 from sorter.disk.streams import Stream, measured
 from sorter.disk.systems import linux
-from sorter.errors import CardEmpty, NoRoom
+from sorter.errors import CardEmpty, NoRoom, SorterError
 from sorter.model.advice import last_line
 from sorter.model.disks import Apart, Lies, apart
 from sorter.model.plan import Entry, Stays
@@ -491,3 +491,15 @@ def test_a_mount_that_another_hides_tells_nothing_of_what_lies_above_it(images: 
         stack.enter_context(mounted(upper, "tmpfs"))
         place.mkdir()
         assert linux.disk(str(place)).lies is Lies.MEMORY
+
+
+def test_a_shoot_whose_folder_is_the_cards_mounted_twice_is_refused(base: Path) -> None:
+    """Only the roots of the mounts tell that."""
+    needs_mounts()
+    card, twice = limpets(base / "card"), base / "twice"
+    (card / "within").mkdir()
+    before = contents(card)
+    with mounted(twice, str(card / "within"), "--bind"):
+        with pytest.raises(SorterError):
+            ingest(card, twice)
+        assert contents(card) == before

@@ -38,6 +38,7 @@ __all__ = [
     "force",
     "force_all",
     "open_past",
+    "origin",
     "read_at",
     "rename_exclusive",
     "room",
@@ -184,6 +185,16 @@ def die_with(parent: int) -> None:
     library().prctl(_DIE_WITH_PARENT, signal.SIGKILL)
 
 
+def origin(path: str) -> tuple[str, str] | None:
+    """See System. By the root of the mount that the folder lies in."""
+    real = os.path.realpath(path)
+    mount = _mount_of(real)
+    if mount is None:
+        return None
+    below = os.path.relpath(real, mount.point)
+    return mount.device, os.path.normpath(os.path.join(mount.root, below))
+
+
 # ---- which disk --------------------------------------------------------------------------------
 
 
@@ -192,6 +203,7 @@ class _Mount:
     """A line of mountinfo (proc(5)) as far as it tells where a file system is kept."""
 
     number: str
+    root: str  # which folder of the file system is mounted
     point: str
     device: str  # major:minor
     kind: str
@@ -294,6 +306,7 @@ def _mount(line: str) -> _Mount | None:
         return None
     return _Mount(
         number=one[0],
+        root=_unescaped(one[3]),
         point=_unescaped(one[4]),
         device=one[2],
         kind=two[0],

@@ -32,6 +32,7 @@ __all__ = [
     "force",
     "force_all",
     "open_past",
+    "origin",
     "read_at",
     "rename_exclusive",
     "room",
@@ -95,6 +96,12 @@ def rename_exclusive(source: str, target: str) -> None:
 def disk(path: str) -> Disk:
     """See System. Volumes of one container share its room and its disk, and their numbers do not tell."""
     return Disk(lies=Lies.UNKNOWN, device=os.stat(path).st_dev)
+
+
+def origin(path: str) -> tuple[str, str] | None:
+    """See System. It does not tell."""
+    del path
+    return None
 
 
 def die_with(parent: int) -> None:

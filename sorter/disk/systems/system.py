@@ -73,5 +73,11 @@ class System(Protocol):
     def disk(self, path: str) -> Disk:
         """Where a file or folder that is there lies. Raises OSError."""
 
+    def origin(self, path: str) -> tuple[str, str] | None:
+        """Where a folder that is there lies on its file system: which one, and the path in it.
+
+        The same for a folder that is mounted in a second place. None where the system does not tell.
+        """
+
     def die_with(self, parent: int) -> None:
         """This process is killed when its parent, of this number, ends, where the system sees to that."""

@@ -1,4 +1,4 @@
-"""Faults that were found and are not mended yet: each of these tests fails until its own is."""
+"""What one wrong bit, or a disk that does not answer, must not hide; what a trash holds that a copy has too."""
 
 from __future__ import annotations
 
