@@ -383,7 +383,7 @@ NOT_THERE = "not everything is in the second copy: {} not verified there."
                 FOUR_THERE,
                 (
                     "Before you format the card: both copies lie on one disk, and would be lost with "
-                    "it: make a copy on another. Format it only when two verified copies exist, on two "
+                    "it. Format it only when two verified copies exist, on two "
                     "disks that are not the card's."
                 ),
             ],
