@@ -328,7 +328,9 @@ def test_a_dry_run_ends_with_the_sum_and_says_that_nothing_was_written() -> None
 
 def test_a_dry_run_names_what_could_not_be_read_with_its_reason_and_no_reason_twice() -> None:
     one, two = (replace(each, unread=True) for each in WAITING)
-    empty = replace(one, row=replace(one.row, notes="the file is empty"), said=("named B here",))
+    empty = replace(
+        one, row=replace(one.row, notes="the file is empty", bytes=0), said=("named B here",)
+    )
     about = replace(two.row, destination="", notes="a link: not followed")
     link = replace(two, row=about, said=("left on the card",))
     looked = _looked(unread=(empty, link), plan=Plan(placements=(link,)), closed=("DCIM/102",))
