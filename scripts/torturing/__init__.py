@@ -1,1 +1,1 @@
-"""Kills the sorter over and over while it carries a card, and counts files; see scripts/torture."""
+"""Kills the sorter over and over while it carries a card, spoils copies, counts files; see scripts/torture."""

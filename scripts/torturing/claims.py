@@ -33,6 +33,7 @@ STILL: Final = re.compile(
     r"^(\d+) files? that (?:was|were) to be moved (?:is|are) still on the card", re.MULTILINE
 )
 NO_FILES: Final = "There is no file on the card: "
+GOES_ON: Final = "going on with the ingest of "
 NOT_READ: Final = "What earlier runs moved was not read now"
 # of a verification, once for each folder
 CHECKED: Final = re.compile(r"^(\d+) of (\d+) files? verified in (.*?)\.(?: |$)", re.MULTILINE)
@@ -136,7 +137,7 @@ def _formatted(scene: Scene) -> Iterator[str]:
     spoken = FORMAT if FORMAT in said and TWO in said else TWO if TWO in said else ""
     if not spoken:
         return
-    wanted = {**scene.known.once, **scene.after.card}
+    wanted = answerable(scene)
     for name, copy in (("shoot", scene.after.shoot), ("second copy", scene.after.other)):
         whole = set(copy.whole.values())
         lacking = [path for path, digest in wanted.items() if digest not in whole]
@@ -202,12 +203,23 @@ def _undone(scene: Scene) -> Iterator[str]:
 # ---- what is not said --------------------------------------------------------------------------
 
 
+def answerable(scene: Scene) -> dict[str, str]:
+    """What the run has to answer for: paths on the card with their digests.
+
+    All that ever was on it. But an ingest that goes on with none begins anew, with what the card has.
+    """
+    once = {**scene.known.once, **scene.after.card}
+    if scene.ended.command != "ingest" or GOES_ON in scene.ended.said:
+        return once
+    return {path: one for path, one in once.items() if path in scene.before.card}
+
+
 def lacking(scene: Scene) -> dict[str, str]:
     """What is not as the work was to leave it: paths on the card with their digests.
 
     Not on the card after an undo; else not whole in every copy that is to exist.
     """
-    once = {**scene.known.once, **scene.after.card}
+    once = answerable(scene)
     if scene.ended.undoes:
         return {path: one for path, one in once.items() if scene.after.card.get(path) != one}
     copies = [set(copy.whole.values()) for copy in scene.known.copies(scene.after)]
@@ -224,10 +236,12 @@ def lost_for_good(scene: Scene) -> dict[str, str]:
 def _unsaid(scene: Scene) -> Iterator[str]:
     """What is lacking is named, and the exit code is not 0.
 
-    Where names were left out, as there are too many of them, their number is said. Where nothing was
-    read, that is said.
+    Where names were left out, as there are too many of them, their number is said. Where the card is
+    empty, and nothing is read, that is said.
     """
-    missing = {} if NOT_READ in scene.ended.said else lacking(scene)
+    missing = lacking(scene)
+    if NO_FILES in scene.ended.said and NOT_READ not in scene.ended.said:
+        yield f"{NO_FILES!r}, and not that what was moved before is not looked at"
     if missing and scene.ended.code == 0:
         yield f"exit code 0, and {len(missing)} are not where they are to be: {min(missing)}"
     left_out = sum(map(int, MORE.findall(scene.ended.said)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 
-from torturing.claims import FINISHED, NOT_READ, Scene, lost_for_good, misleading
+from torturing.claims import FINISHED, Scene, lost_for_good, misleading
 from torturing.pool import SPOILED, Tally
 from torturing.states import Known, State
 
@@ -66,7 +66,7 @@ def _wrong_codes(scene: Scene) -> list[str]:
         return [f"ended with {code}: {scene.ended.said[-600:]}"]
     if known.moves and scene.ended.command == "ingest" and code == 0 and scene.after.card:
         return [f"ended with 0, and {len(scene.after.card)} files are still on the card"]
-    if undoes or NOT_READ in scene.ended.said:
+    if undoes:
         return []
     lost = [path for path in lost_for_good(scene) if not path.endswith(SIDECARS)]
     if lost and code != VERIFICATION_FAILED:

@@ -1,4 +1,7 @@
-"""One course run: the command started, killed at a moment by chance, started again, ended, counted."""
+"""One course run: the command started, killed at a moment by chance, started again, ended, counted.
+
+In a part of the runs copies are spoiled, and the card is edited, between a kill and the next start.
+"""
 
 from __future__ import annotations
 

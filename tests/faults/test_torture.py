@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from torturing import command
-from torturing.claims import Ended, Scene, misleading
+from torturing.claims import GOES_ON, Ended, Scene, misleading
 from torturing.courses import COURSES, copied, moved, taken_back
 from torturing.judging import after_a_kill, at_the_end
 from torturing.killing import SCRIPTS
@@ -156,7 +156,7 @@ def test_a_stroke_does_what_it_says(place: Place, name: str) -> None:
     assert made <= done.made
 
 
-@pytest.mark.parametrize("name", ON_CARD)
+@pytest.mark.parametrize("name", sorted(ON_CARD))
 def test_an_edit_of_the_card_keeps_size_and_time(place: Place, name: str) -> None:
     files = {path: (path.read_bytes(), path.stat()) for path in place.card.rglob("*.*")}
     done = STROKES[name](place, random.Random(name))
@@ -200,7 +200,7 @@ ON_BOTH = "2 of 2 files on the card are in the shoot, equal byte by byte."
 MAY = "Two verified copies exist now, on two disks that are not the card's: the card may be formatted."
 CAREFUL = "Two verified copies exist now. The system cannot tell whether the two copies lie on two disks: be sure of that yourself before you format the card."
 STILL = "2 files that were to be moved are still on the card: the system does not let it be read"
-NO_FILES = "There is no file on the card: an earlier ingest moved them all, or it is another card."
+NO_FILES = "There is no file on the card: an earlier ingest moved them all, or it is another card.\nWhat earlier runs moved was not read now: `sorter verify /pool/shoot` reads it."
 BACK = "2 files moved back to /pool/card."
 GONE = "2 copies removed from the shoot."
 
@@ -255,6 +255,7 @@ def test_a_misleading_sentence_is_seen(
 
 def test_a_loss_of_which_nothing_is_said_is_seen() -> None:
     said = "1 of 2 files verified: there already, as the card gave it, read once."
+    said += f"\n{GOES_ON}/pool/card that was stopped"
     found = misleading(scene_of(said, SPOILED, SPOILED))
     assert any("exit code 0" in each for each in found)
     assert any("nothing is said of 1" in each for each in found)
@@ -290,11 +291,12 @@ def test_what_a_run_does_to_spoiled_copies_is_counted(
 
 def test_what_is_lost_for_good_asks_for_exit_code_4() -> None:
     lost = replace(SPOILED, card={LIMPET: LIMPET}, other=Copy())
+    goes_on = f"{GOES_ON}/pool/card that was stopped"
     said = (
         "CHANGED\n  CRAB.JPG\n1 of 2 files verified: there already, as the card gave it, read once."
     )
     for code, failed in ((1, 1), (4, 0), (3, 1)):
-        scene = scene_of(said, lost, lost, code=code)
+        scene = scene_of(f"{said}\n{goes_on}", lost, lost, code=code)
         scene.known.made.add("sand")
         tally = at_the_end(scene)
         assert (tally.failed, tally.misleading) == (failed, 0)
