@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import time
@@ -9,6 +10,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+from keeping import kept
+
+# There is a worker for each processor already; threads of one that wait for each other in a loop take
+# half of the others' time. Said before numpy is loaded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 LONGEST = frozenset({"test_sound_stacks.py", "test_docs.py", "test_torture.py", "test_dying.py"})
 MAKER = Path(__file__).parents[1] / "scripts" / "make_demo_card"
@@ -54,9 +61,11 @@ def golden(request: pytest.FixtureRequest) -> Callable[[Path, bytes], None]:
 
 
 @pytest.fixture(scope="session")
-def demo_card(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo card, made once; its truth table lies beside it. To be read, never changed."""
-    card = tmp_path_factory.mktemp("demo") / "card"
-    command = [sys.executable, str(MAKER), str(card)]
+def demo_card() -> Path:
+    """The demo card, made once and kept; its truth table lies beside it. To be read, never changed."""
+    return kept("demo-card", [MAKER, *MAKER.parent.glob("cardmaking/*.py")], _demo_card) / "card"
+
+
+def _demo_card(folder: Path) -> None:
+    command = [sys.executable, str(MAKER), str(folder / "card")]
     subprocess.run(command, check=True, stdout=subprocess.DEVNULL)  # noqa: S603  our own program
-    return card
