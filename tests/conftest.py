@@ -6,11 +6,13 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from pathlib import Path
 
 import pytest
 
+from faults import deciding
+from faults.sampling import Cuts
 from keeping import kept
 
 # There is a worker for each processor already; threads of one that wait for each other in a loop take
@@ -27,6 +29,32 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="write the golden files anew from what the code says now; then read the difference",
     )
+    deciding.add_options(parser)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    deciding.decide(config)
+
+
+def pytest_report_header(config: pytest.Config) -> str:
+    return deciding.head(config)
+
+
+def pytest_terminal_summary(
+    terminalreporter: pytest.TerminalReporter, exitstatus: int, config: pytest.Config
+) -> None:
+    terminalreporter.write_line(deciding.ended(config, well=exitstatus == pytest.ExitCode.OK))
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item,
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """A test that fails in what it made of chance says how it is made again."""
+    report = yield
+    if report.failed and "cuts" in getattr(item, "fixturenames", ()):
+        report.sections.append(("cuts and kills", deciding.head(item.config)))
+    return report
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -58,6 +86,12 @@ def golden(request: pytest.FixtureRequest) -> Callable[[Path, bytes], None]:
         assert found == path.read_bytes(), f"{path.name} differs; see --write-golden"
 
     return compare
+
+
+@pytest.fixture(scope="session")
+def cuts(pytestconfig: pytest.Config) -> Cuts:
+    """Which of all cuts and kills this run makes."""
+    return deciding.cuts_of(pytestconfig)
 
 
 @pytest.fixture(scope="session")
