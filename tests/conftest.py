@@ -8,6 +8,7 @@ import sys
 import time
 from collections.abc import Callable, Generator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -34,6 +35,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_configure(config: pytest.Config) -> None:
     deciding.decide(config)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_configure_node(node: Any) -> None:  # noqa: ANN401  xdist has no types
+    node.workerinput["cuts and kills"] = deciding.told_to_a_worker(node.config)
 
 
 def pytest_report_header(config: pytest.Config) -> str:

@@ -51,10 +51,10 @@ def every_cut(scenario: Scenario, base: Path, wanted: Wanted) -> Tried:
 
 def first_fault(scenario: Scenario, base: Path) -> Tried:
     """As many cuts as it takes to find a fault: a point in the middle first, then between and between."""
-    return _tried(scenario, base, _halving, 1, to_first=True)
+    return _tried(scenario, base, halving, 1, to_first=True)
 
 
-def _halving(count: int) -> list[int]:
+def halving(count: int) -> list[int]:
     """All points from 1 on, far apart at first."""
     bits = count.bit_length()
     order = sorted(range(2**bits), key=lambda place: f"{place:0{bits}b}"[::-1])

@@ -30,16 +30,23 @@ def add_options(parser: pytest.Parser) -> None:
 
 
 def decide(config: pytest.Config) -> None:
-    """Sets the seed, and why all cuts are made; does nothing in a worker, which has been told."""
-    if hasattr(config, "workerinput"):
-        return
+    """Sets the seed, and why all cuts are made; a worker has been told."""
     option = config.option
+    if hasattr(config, "workerinput"):
+        vars(option).update(config.workerinput["cuts and kills"])
+        return
     option.changed = changed(digests())
     if option.cuts_seed is None:
         option.cuts_seed = random.SystemRandom().randrange(10**6)
         option.every_cut = option.thorough or bool(option.changed)
     else:
         option.every_cut = option.thorough
+
+
+def told_to_a_worker(config: pytest.Config) -> dict[str, object]:
+    """What it needs to know of what was decided."""
+    known = vars(config.option)
+    return {name: known[name] for name in ("thorough", "changed", "cuts_seed", "every_cut")}
 
 
 def cuts_of(config: pytest.Config) -> Cuts:

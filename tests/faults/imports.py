@@ -31,7 +31,12 @@ def _tree(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"))
 
 
-def _imported(path: Path) -> Iterator[Path]:
+@cache
+def _imported(path: Path) -> frozenset[Path]:
+    return frozenset(_each_imported(path))
+
+
+def _each_imported(path: Path) -> Iterator[Path]:
     for node in ast.walk(_tree(path)):
         if isinstance(node, ast.Import):
             yield from (file for alias in node.names if (file := _module(alias.name)))
@@ -43,14 +48,21 @@ def _imported(path: Path) -> Iterator[Path]:
 def _of(module: str, name: str) -> Iterator[Path]:
     """The file that `from module import name` is about; none where it is not ours."""
     file = _module(f"{module}.{name}") or _module(module)
-    if file and file.name == "__init__.py":
-        for node in _tree(file).body:
-            if isinstance(node, ast.ImportFrom) and node.module:
-                own = [each.name for each in node.names if (each.asname or each.name) == name]
-                for each in own:
-                    yield from _of(node.module, each)
-    if file:
+    handed_on = _handed_on(file, name) if file and file.name == "__init__.py" else None
+    if handed_on:
+        yield from _of(*handed_on)
+    elif file:
         yield file
+
+
+def _handed_on(package: Path, name: str) -> tuple[str, str] | None:
+    """Where the package has the name from, and what it is called there."""
+    for node in _tree(package).body:
+        if isinstance(node, ast.ImportFrom) and node.module:
+            for alias in node.names:
+                if (alias.asname or alias.name) == name:
+                    return node.module, alias.name
+    return None
 
 
 def _module(name: str) -> Path | None:
