@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+import tides
 from faults import deciding
 from faults.sampling import Cuts
 from keeping import kept
@@ -83,6 +84,12 @@ def _alone(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFac
     monkeypatch.setenv("TERM", "xterm-256color")
     monkeypatch.setenv("TZ", "UTC")
     time.tzset()
+
+
+# What the fixtures of tides.py stand on, wherever one of them is taken.
+tide_home = tides.tide_home
+linkless_card = tides.linkless_card
+new_shoot = tides.new_shoot
 
 
 @pytest.fixture
