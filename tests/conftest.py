@@ -117,6 +117,16 @@ def demo_card() -> Path:
     return kept("demo-card", [MAKER, *MAKER.parent.glob("cardmaking/*.py")], _demo_card) / "card"
 
 
+@pytest.fixture(scope="session")
+def demo_shoot(demo_card: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo card carried into a shoot, as its user does it. To be read or copied, never changed."""
+    shoot = tmp_path_factory.mktemp("carried") / "demo"
+    command = [sys.executable, "-m", "sorter", "ingest", str(demo_card), str(shoot)]
+    done = subprocess.run(command, check=False, capture_output=True)  # noqa: S603  our own program
+    assert done.returncode == 1, done.stderr  # one file of the card is empty
+    return shoot
+
+
 def _demo_card(folder: Path) -> None:
     command = [sys.executable, str(MAKER), str(folder / "card")]
     subprocess.run(command, check=True, stdout=subprocess.DEVNULL)  # noqa: S603  our own program

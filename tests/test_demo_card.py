@@ -120,16 +120,6 @@ def test_the_corrections_in_the_readme_are_the_fixtures() -> None:
 # ---- carried --------------------------------------------------------------------------------
 
 
-@pytest.fixture(scope="session")
-def demo_shoot(demo_card: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo card carried into a shoot, once. To be read, never changed."""
-    shoot = tmp_path_factory.mktemp("carried") / "shoot"
-    command = [sys.executable, "-m", "sorter", "ingest", str(demo_card), str(shoot)]
-    done = subprocess.run(command, check=False, capture_output=True)  # noqa: S603
-    assert done.returncode == 1, done.stderr  # one file of the card is empty
-    return shoot
-
-
 def test_every_file_of_the_demo_card_has_the_place_that_it_had_before(
     demo_shoot: Path, golden: Callable[[Path, bytes], None]
 ) -> None:

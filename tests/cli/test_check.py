@@ -33,18 +33,10 @@ def checked(card: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[
     return json.loads(done.stdout), table
 
 
-@pytest.fixture(scope="module")
-def ingested(card: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The card carried into a shoot, without a look. To be copied, never changed."""
-    shoot = tmp_path_factory.mktemp("ingested") / "shoot"
-    assert CliRunner().invoke(commands, ["ingest", str(card), str(shoot)]).exit_code == 1
-    return shoot
-
-
 @pytest.fixture
-def shoot(ingested: Path, tmp_path: Path) -> Path:
+def shoot(demo_shoot: Path, tmp_path: Path) -> Path:
     """A shoot of the test's own, that nothing has looked at."""
-    return shutil.copytree(ingested, tmp_path / "shoot")
+    return shutil.copytree(demo_shoot, tmp_path / "shoot")
 
 
 def truth(card: Path) -> dict[int, dict[str, str]]:

@@ -29,7 +29,7 @@ from writing.cards import by_source
 def test_after_every_cut(base: Path, cuts: Cuts, name: str) -> None:
     """At every point, or at a sample of them: see sampling.py."""
     tried = every_cut(SCENARIOS[name], base, lambda count: cuts.points(count, name))
-    assert tried.faults == ()
+    assert not tried.faults, "\n".join(tried.faults)
     assert tried.points > 15
     assert tried.at == (tried.points + 1 if cuts.every else min(SHARE + 2, tried.points + 1))
     assert tried.cuts > tried.at + (5 if cuts.every else 0)
