@@ -44,7 +44,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_configure_node(node: Any) -> None:  # noqa: ANN401  xdist has no types
-    node.workerinput["cuts and kills"] = deciding.told_to_a_worker(node.config)
+    node.workerinput[deciding.MADE] = deciding.told_to_a_worker(node.config)
 
 
 def pytest_report_header(config: pytest.Config) -> str:
@@ -54,7 +54,9 @@ def pytest_report_header(config: pytest.Config) -> str:
 def pytest_terminal_summary(
     terminalreporter: pytest.TerminalReporter, exitstatus: int, config: pytest.Config
 ) -> None:
-    terminalreporter.write_line(deciding.ended(config, well=exitstatus == pytest.ExitCode.OK))
+    made = sum(map(deciding.made_by, terminalreporter.getreports("passed")))
+    well = exitstatus == pytest.ExitCode.OK
+    terminalreporter.write_line(deciding.ended(config, made, well=well))
 
 
 @pytest.hookimpl(wrapper=True)
@@ -64,7 +66,7 @@ def pytest_runtest_makereport(
     """A test that fails in what it made of chance says how it is made again."""
     report = yield
     if report.failed and "cuts" in getattr(item, "fixturenames", ()):
-        report.sections.append(("cuts and kills", deciding.head(item.config)))
+        report.sections.append((deciding.MADE, deciding.head(item.config)))
     return report
 
 
@@ -105,10 +107,11 @@ def golden(request: pytest.FixtureRequest) -> Callable[[Path, bytes], None]:
     return compare
 
 
-@pytest.fixture(scope="session")
-def cuts(pytestconfig: pytest.Config) -> Cuts:
+@pytest.fixture
+def cuts(request: pytest.FixtureRequest) -> Cuts:
     """Which of all cuts and kills this run makes."""
-    return deciding.cuts_of(pytestconfig)
+    request.node.user_properties.append((deciding.MADE, True))
+    return deciding.cuts_of(request.config)
 
 
 @pytest.fixture(scope="session")

@@ -16,6 +16,8 @@ from faults.sampling import Cuts, changed, digests, note
 
 MOST_NAMED: Final = 5
 AGAIN: Final = "--cuts-seed"
+MADE: Final = "cuts and kills"
+"""The property of a test that makes some."""
 
 
 def add_options(parser: pytest.Parser) -> None:
@@ -33,7 +35,7 @@ def decide(config: pytest.Config) -> None:
     """Sets the seed, and why all cuts are made; a worker has been told."""
     option = config.option
     if hasattr(config, "workerinput"):
-        vars(option).update(config.workerinput["cuts and kills"])
+        vars(option).update(config.workerinput[MADE])
         return
     option.changed = changed(digests())
     if option.cuts_seed is None:
@@ -70,9 +72,14 @@ def _why(config: pytest.Config) -> str:
     return f"which takes minutes: of what they are about, {named} changed since all were made"
 
 
-def ended(config: pytest.Config, *, well: bool) -> str:
-    """Notes a full run that found no fault; what is to be said of it."""
-    if not (well and config.option.every_cut and _is_whole(config)):
+def made_by(report: pytest.TestReport) -> bool:
+    """Whether this tells of a test that made its cuts to the end and found no fault."""
+    return report.when == "call" and report.passed and MADE in dict(report.user_properties)
+
+
+def ended(config: pytest.Config, made: int, *, well: bool) -> str:
+    """Notes a full run that found no fault; what is to be said of it. made: tests that made their cuts."""
+    if not (well and made and config.option.every_cut and _is_whole(config)):
         return head(config)
     now = digests()
     if not changed(now):

@@ -162,18 +162,30 @@ def run(*arguments: str) -> str:
     return done.stdout
 
 
-@pytest.mark.parametrize("workers", [(), ("-n", "1")])
-def test_a_run_says_its_seed_and_a_failing_test_says_it_too(workers: tuple[str, ...]) -> None:
-    said = run(*workers, "tests/faults/failing.py")
+@pytest.mark.parametrize(
+    ("outcome", "when", "made"),
+    [("passed", "call", True), ("passed", "setup", False), ("skipped", "call", False)],
+)
+def test_what_ran_to_its_end_is_counted(
+    cuts: Cuts, request: pytest.FixtureRequest, outcome: str, when: str, *, made: bool
+) -> None:
+    assert cuts.points(1)
+    own = request.node.user_properties
+    report = Namespace(outcome=outcome, passed=outcome == "passed", when=when, user_properties=own)
+    assert deciding.made_by(cast("pytest.TestReport", report)) is made
+    report.user_properties = []
+    assert not deciding.made_by(cast("pytest.TestReport", report))
+
+
+def test_a_run_says_its_seed_and_a_failing_test_of_a_worker_says_it_too() -> None:
+    said = run("-n", "1", "tests/faults/failing.py")
     assert "1 failed" in said
     seeds = re.findall(r"--cuts-seed (\d+)", said)
     assert len(seeds) == 3, said
     assert len(set(seeds)) == 1, "in the head, with the test and at the end"
 
-
-def test_a_seed_that_was_said_gives_the_same_again_in_a_worker_too() -> None:
-    said = run("-n", "1", "tests/faults/failing.py", f"--cuts-seed={SOME.seed}")
-    assert f"it was given {SOME.points(100, 'copy')}" in said
+    again = run("-n", "1", "tests/faults/failing.py", f"--cuts-seed={SOME.seed}")
+    assert f"it was given {SOME.points(100, 'copy')}" in again
     assert f"a sample; --cuts-seed {SOME.seed} gives it again" in said
 
 
@@ -248,7 +260,7 @@ def test_a_full_run_that_found_nothing_is_noted(noted: Path, args: list[str]) ->
     spoil(noted)
     config = run_of(*args)
     deciding.decide(config)
-    assert "commit it" in deciding.ended(config, well=True)
+    assert "commit it" in deciding.ended(config, 7, well=True)
     assert changed(digests(), noted) == []
     assert not decided(run_of("tests")).every
 
@@ -267,7 +279,7 @@ def test_a_run_that_leaves_something_out_is_not_noted(noted: Path, said: dict[st
     spoil(noted)
     config = run_of("tests", **said)
     deciding.decide(config)
-    assert "commit it" not in deciding.ended(config, well=True)
+    assert "commit it" not in deciding.ended(config, 7, well=True)
     assert changed(digests(), noted) != []
 
 
@@ -276,7 +288,15 @@ def test_a_run_of_some_rooms_is_not_noted(noted: Path, args: list[str]) -> None:
     spoil(noted)
     config = run_of(*args)
     deciding.decide(config)
-    assert "commit it" not in deciding.ended(config, well=True)
+    assert "commit it" not in deciding.ended(config, 7, well=True)
+    assert changed(digests(), noted) != []
+
+
+def test_a_run_that_only_lists_its_tests_is_not_noted(noted: Path) -> None:
+    spoil(noted)
+    config = run_of("tests")
+    deciding.decide(config)
+    assert "commit it" not in deciding.ended(config, 0, well=True)
     assert changed(digests(), noted) != []
 
 
@@ -285,5 +305,5 @@ def test_neither_is_a_run_that_found_something_nor_a_sample(noted: Path) -> None
     before = noted.read_text()
     for config, well in ((run_of("tests"), False), (run_of("tests", cuts_seed=1), True)):
         deciding.decide(config)
-        assert "commit it" not in deciding.ended(config, well=well)
+        assert "commit it" not in deciding.ended(config, 7, well=well)
     assert noted.read_text() == before
