@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from pathlib import Path
+from typing import Any
 
 import pytest
+
+import tides
+from faults import deciding
+from faults.sampling import Cuts
+from keeping import kept
+
+# There is a worker for each processor already; threads of one that wait for each other in a loop take
+# half of the others' time. Said before numpy is loaded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 LONGEST = frozenset({"test_sound_stacks.py", "test_docs.py", "test_torture.py", "test_dying.py"})
 MAKER = Path(__file__).parents[1] / "scripts" / "make_demo_card"
@@ -20,6 +32,42 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="write the golden files anew from what the code says now; then read the difference",
     )
+    deciding.add_options(parser)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    deciding.decide(config)
+    # A shell has what it starts in the background ignore Ctrl-C, and each child would do as we do.
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_configure_node(node: Any) -> None:  # noqa: ANN401  xdist has no types
+    node.workerinput[deciding.MADE] = deciding.told_to_a_worker(node.config)
+
+
+def pytest_report_header(config: pytest.Config) -> str:
+    return deciding.head(config)
+
+
+def pytest_terminal_summary(
+    terminalreporter: pytest.TerminalReporter, exitstatus: int, config: pytest.Config
+) -> None:
+    made = sum(map(deciding.made_by, terminalreporter.getreports("passed")))
+    well = exitstatus == pytest.ExitCode.OK
+    terminalreporter.write_line(deciding.ended(config, made, well=well))
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item,
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """A test that fails in what it made of chance says how it is made again."""
+    report = yield
+    if report.failed and "cuts" in getattr(item, "fixturenames", ()):
+        report.sections.append((deciding.MADE, deciding.head(item.config)))
+    return report
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -40,6 +88,12 @@ def _alone(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFac
     time.tzset()
 
 
+# What the fixtures of tides.py stand on, wherever one of them is taken.
+tide_home = tides.tide_home
+linkless_card = tides.linkless_card
+new_shoot = tides.new_shoot
+
+
 @pytest.fixture
 def golden(request: pytest.FixtureRequest) -> Callable[[Path, bytes], None]:
     """Holds bytes against a golden file beside the test; writes it where that was asked for."""
@@ -53,10 +107,29 @@ def golden(request: pytest.FixtureRequest) -> Callable[[Path, bytes], None]:
     return compare
 
 
+@pytest.fixture
+def cuts(request: pytest.FixtureRequest) -> Cuts:
+    """Which of all cuts and kills this run makes."""
+    request.node.user_properties.append((deciding.MADE, True))
+    return deciding.cuts_of(request.config)
+
+
 @pytest.fixture(scope="session")
-def demo_card(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo card, made once; its truth table lies beside it. To be read, never changed."""
-    card = tmp_path_factory.mktemp("demo") / "card"
-    command = [sys.executable, str(MAKER), str(card)]
+def demo_card() -> Path:
+    """The demo card, made once and kept; its truth table lies beside it. To be read, never changed."""
+    return kept("demo-card", [MAKER, *MAKER.parent.glob("cardmaking/*.py")], _demo_card) / "card"
+
+
+@pytest.fixture(scope="session")
+def demo_shoot(demo_card: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo card carried into a shoot, as its user does it. To be read or copied, never changed."""
+    shoot = tmp_path_factory.mktemp("carried") / "demo"
+    command = [sys.executable, "-m", "sorter", "ingest", str(demo_card), str(shoot)]
+    done = subprocess.run(command, check=False, capture_output=True)  # noqa: S603  our own program
+    assert done.returncode == 1, done.stderr  # one file of the card is empty
+    return shoot
+
+
+def _demo_card(folder: Path) -> None:
+    command = [sys.executable, str(MAKER), str(folder / "card")]
     subprocess.run(command, check=True, stdout=subprocess.DEVNULL)  # noqa: S603  our own program
-    return card

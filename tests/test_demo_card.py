@@ -29,8 +29,10 @@ def _by_source(path: Path) -> dict[str, dict[str, str]]:
 
 
 @pytest.fixture(scope="session")
-def demo_manifest(demo_card: Path) -> dict[str, dict[str, str]]:
-    manifest = demo_card.parent / "manifest.csv"
+def demo_manifest(
+    demo_card: Path, tmp_path_factory: pytest.TempPathFactory
+) -> dict[str, dict[str, str]]:
+    manifest = tmp_path_factory.mktemp("scanned") / "manifest.csv"
     command = [sys.executable, "-m", "sorter", "scan", str(demo_card), "--manifest", str(manifest)]
     done = subprocess.run(command, check=False, capture_output=True)  # noqa: S603
     assert done.returncode == 1, done.stderr  # one file of the card is empty
@@ -52,11 +54,11 @@ def test_every_file_of_the_demo_card_is_what_its_truth_says(
 
 
 def test_a_clock_four_minutes_ahead_is_set_right(
-    demo_card: Path, demo_manifest: dict[str, dict[str, str]]
+    demo_card: Path, demo_manifest: dict[str, dict[str, str]], tmp_path: Path
 ) -> None:
     first = "DCIM/100OMSYS/P5170118.JPG"
     assert demo_manifest[first]["captured"] == "2026-05-17T13:16:12"
-    manifest = demo_card.parent / "set-right.csv"
+    manifest = tmp_path / "set-right.csv"
     clock = f"{demo_manifest[first]['serial']}=-4m"
     command = [sys.executable, "-m", "sorter", "scan", str(demo_card), "--clock", clock]
     subprocess.run([*command, "--manifest", str(manifest)], check=False, capture_output=True)  # noqa: S603
@@ -74,9 +76,9 @@ def test_the_demo_card_is_left_as_it_was(
 
 
 def test_the_readmes_corrections_change_what_they_name_and_nothing_else(
-    demo_card: Path, demo_manifest: dict[str, dict[str, str]]
+    demo_card: Path, demo_manifest: dict[str, dict[str, str]], tmp_path: Path
 ) -> None:
-    manifest = demo_card.parent / "corrected.csv"
+    manifest = tmp_path / "corrected.csv"
     command = [sys.executable, "-m", "sorter", "scan", str(demo_card), "--manifest", str(manifest)]
     asked = ["--corrections", str(CORRECTIONS)]
     done = subprocess.run([*command, *asked], check=False, capture_output=True)  # noqa: S603
@@ -89,10 +91,10 @@ def test_the_readmes_corrections_change_what_they_name_and_nothing_else(
 
 
 def test_the_demo_cards_own_corrections_change_nothing(
-    demo_card: Path, demo_manifest: dict[str, dict[str, str]]
+    demo_card: Path, demo_manifest: dict[str, dict[str, str]], tmp_path: Path
 ) -> None:
     """Two bodies at work at the same time, so that frames of one lie between those of the other."""
-    written, manifest = demo_card.parent / "own.csv", demo_card.parent / "own-manifest.csv"
+    written, manifest = tmp_path / "own.csv", tmp_path / "own-manifest.csv"
     command = [sys.executable, "-m", "sorter", "scan", str(demo_card)]
     for options in (
         ["--write-corrections", written],
@@ -116,16 +118,6 @@ def test_the_corrections_in_the_readme_are_the_fixtures() -> None:
 
 
 # ---- carried --------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="session")
-def demo_shoot(demo_card: Path) -> Path:
-    """The demo card carried into a shoot, once. To be read, never changed."""
-    shoot = demo_card.parent / "shoot"
-    command = [sys.executable, "-m", "sorter", "ingest", str(demo_card), str(shoot)]
-    done = subprocess.run(command, check=False, capture_output=True)  # noqa: S603
-    assert done.returncode == 1, done.stderr  # one file of the card is empty
-    return shoot
 
 
 def test_every_file_of_the_demo_card_has_the_place_that_it_had_before(

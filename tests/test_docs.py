@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from processes import ran
 from sorter.cli import COMMANDS
 
 ROOT = Path(__file__).parent.parent
@@ -30,11 +31,8 @@ def workplace(demo_card: Path, tmp_path: Path) -> Path:
 
 
 def _run(line: str, place: Path) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", *shlex.split(line)]
-    environment = os.environ | {"COLUMNS": "100", "PYTHONPATH": str(ROOT)}
-    return subprocess.run(  # noqa: S603 - our own README's lines
-        command, cwd=place, env=environment, capture_output=True, text=True, check=False
-    )
+    _, *arguments = shlex.split(line)
+    return ran(arguments, place, os.environ | {"COLUMNS": "100", "PYTHONPATH": str(ROOT)})
 
 
 def _usual(line: str) -> int:

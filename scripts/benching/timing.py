@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-import os
 import statistics
 import subprocess
+import sys
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Final
+
+STARTER: Final = Path(__file__).with_name("starting.py")
 
 
 def seconds(call: Callable[[], object]) -> float:
@@ -40,16 +43,15 @@ def silent(*_: int) -> None:
 def with_memory(command: Sequence[str]) -> tuple[float, float]:
     """Seconds and the most memory in MB that the command took, without what it prints.
 
+    The command has a small parent (starting.py), so that nothing of this process's memory is counted.
     Raises SystemExit where it fails.
     """
-    with Path(os.devnull).open("wb") as nowhere:
-        began = time.perf_counter()
-        process = subprocess.Popen(command, stdout=nowhere, stderr=nowhere)  # noqa: S603 - see below
-        _, status, usage = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode:
-        raise SystemExit(f"{' '.join(command)} ended with {process.returncode}")
-    return time.perf_counter() - began, usage.ru_maxrss / 1024
+    starter = (sys.executable, "-I", "-S", str(STARTER), *command)
+    done = subprocess.run(starter, check=True, capture_output=True, text=True)  # noqa: S603
+    took, memory_kb, code = done.stdout.split()
+    if code != "0":
+        raise SystemExit(f"{' '.join(command)} ended with {code}")
+    return float(took), int(memory_kb) / 1024
 
 
 def quietly(command: Sequence[str]) -> None:

@@ -170,21 +170,42 @@ def make_card(card: Path, truth: Path) -> tuple[int, int]:
         set_time(folder, rockpool.DAY, ZONE)
     truth.parent.mkdir(parents=True, exist_ok=True)
     truth.write_bytes(as_csv(rows, naming.COLUMNS))
+    pictures.tidy()
     return len(rows) + len(left), total
 
 
 def _write_all(card: Path, shoot: Sequence[Series], names: Sequence[Sequence[Named]]) -> int:
     total = 0
     with ProcessPoolExecutor(min(MOST_WORKERS, os.cpu_count() or 1)) as workers:
-        jobs = [
-            workers.submit(write_series, card, series, many)
-            for series, many in zip(shoot, names, strict=True)
-        ]
-        for series, many, job in zip(shoot, names, jobs, strict=True):
-            total += job.result()
+        jobs = {
+            scene: workers.submit(write_scene, card, of_one)
+            for scene, of_one in _by_scene(shoot, names).items()
+        }
+        for series, many in zip(shoot, names, strict=True):
+            total += jobs[_scene_of(series)].result()[many[0].series]
             sys.stdout.write(told(series, many) + "\n")
             sys.stdout.flush()
     return total
+
+
+def _scene_of(series: Series) -> tuple[str, int]:
+    return series.subject, series.seed
+
+
+def _by_scene(
+    shoot: Sequence[Series], names: Sequence[Sequence[Named]]
+) -> dict[tuple[str, int], list[tuple[Series, Sequence[Named]]]]:
+    """The series of each scene, which is painted once for all of them; the longest first."""
+    found: dict[tuple[str, int], list[tuple[Series, Sequence[Named]]]] = {}
+    for series, many in zip(shoot, names, strict=True):
+        found.setdefault(_scene_of(series), []).append((series, many))
+    pictures_of = {scene: sum(len(many) for _, many in each) for scene, each in found.items()}
+    return dict(sorted(found.items(), key=lambda each: -pictures_of[each[0]]))
+
+
+def write_scene(card: Path, every: Sequence[tuple[Series, Sequence[Named]]]) -> dict[int, int]:
+    """Writes all series of one scene; the bytes of each by the series' number."""
+    return {many[0].series: write_series(card, series, many) for series, many in every}
 
 
 def told(series: Series, names: Sequence[Named]) -> str:

@@ -10,10 +10,13 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from keeping import DAY_S, prune
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
 FOLDER: Final = Path(__file__).parents[2] / "build" / "demo-pictures"
+UNUSED_S: Final = 7 * DAY_S
 _DRAWN_BY: Final = ("draw.py", "defocus.py", "card.py")
 _HEAD: Final = struct.Struct("<32sQ")
 
@@ -36,6 +39,11 @@ def encoded(
     return made
 
 
+def tidy(folder: Path = FOLDER) -> None:
+    """Removes the pictures that nothing has asked for in a week: others are drawn today."""
+    prune(folder.glob("*"), UNUSED_S)
+
+
 @cache
 def _sources() -> str:
     here = Path(__file__).parent
@@ -45,6 +53,7 @@ def _sources() -> str:
 def _read(path: Path) -> tuple[bytes, bytes] | None:
     try:
         data = path.read_bytes()
+        path.touch()
         digest, first = _HEAD.unpack_from(data)
     except (OSError, struct.error):
         return None

@@ -5,9 +5,9 @@ What is read is counted and handed over in blocks, so that it can be hashed and 
 
 from __future__ import annotations
 
+import ctypes
 import errno
 import hashlib
-import mmap
 import os
 import stat
 from collections.abc import Callable, Iterator
@@ -107,7 +107,10 @@ _pages: Final[list[memoryview]] = []
 
 
 def _new_pages() -> memoryview:
-    return memoryview(mmap.mmap(-1, BLOCK))
+    """Of this process alone: what mmap gives would be shared with every process that is forked from it."""
+    memory = bytearray(BLOCK + PAGE)
+    start = -ctypes.addressof(ctypes.c_char.from_buffer(memory)) % PAGE
+    return memoryview(memory)[start : start + BLOCK]
 
 
 def _read_at(handle: int, memory: memoryview, at: int) -> int:

@@ -20,7 +20,7 @@ import piexif
 import pytest
 from PIL import Image, TiffImagePlugin
 
-from cardmaking import card, clearing, containers, draw, naming, notes, rockpool
+from cardmaking import card, clearing, containers, draw, naming, notes, pictures, rockpool
 from cardmaking.placing import as_csv
 from cardmaking.shots import Shot
 
@@ -79,11 +79,9 @@ def picture(width: int = 96, height: int = 64, red: int = 90) -> bytes:
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo card, made once."""
-    folder = tmp_path_factory.mktemp("made") / "card"
-    card.make_card(folder, folder.with_name("card-truth.csv"))
-    return folder
+def made(demo_card: Path) -> Path:
+    """The demo card. To be read, never changed."""
+    return demo_card
 
 
 @pytest.fixture(scope="module")
@@ -341,11 +339,11 @@ def test_an_orf_has_its_magic_its_exif_and_its_preview(shot: Shot) -> None:
 
 
 def test_a_clip_is_a_movie_with_one_track_of_jpegs() -> None:
-    pictures = [picture(red=red) for red in (1, 2, 3)]
-    data = containers.mp4(pictures, CANON.captured)
+    shown = [picture(red=red) for red in (1, 2, 3)]
+    data = containers.mp4(shown, CANON.captured)
     found = {name: at for name, at, _ in boxes(data, 0, len(data))}
     at = struct.unpack_from(">Q", data, found[b"co64"] + 8)[0]
-    assert data[at:].startswith(b"".join(pictures))
+    assert data[at:].startswith(b"".join(shown))
 
 
 def test_a_sidecar_is_well_formed_and_carries_its_rating() -> None:
@@ -496,7 +494,10 @@ def test_the_card_stays_small(made: Path) -> None:
     assert sum(sizes) < 60_000_000
 
 
-def test_one_series_is_drawn_alike_each_time(made: Path, tmp_path: Path) -> None:
+def test_one_series_is_drawn_alike_each_time(
+    made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pictures, "encoded", lambda *_, make: make())  # none that was kept
     shoot = rockpool.shoot()
     names = naming.named(shoot)
     burst = next(i for i, series in enumerate(shoot) if "second body" in series.about)

@@ -20,19 +20,11 @@ def card(demo_card: Path) -> Path:
     return demo_card
 
 
-@pytest.fixture(scope="module")
-def ingested(card: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Ingested without a look: the marker stands among the singles."""
-    folder = tmp_path_factory.mktemp("ingested") / "shoot"
-    assert run("ingest", card, folder).exit_code == 1
-    return folder
-
-
 @pytest.fixture
-def shoot(ingested: Path, tmp_path: Path) -> Iterator[Path]:
+def shoot(demo_shoot: Path, tmp_path: Path) -> Iterator[Path]:
     """A shoot of the test's own, that no other test has looked at; taken back wholly in the end."""
     folder = tmp_path / "shoot"
-    shutil.copytree(ingested, folder)
+    shutil.copytree(demo_shoot, folder)
     yield folder
     undone = run("undo", folder, "--yes")
     assert undone.exit_code == 0, undone.stderr

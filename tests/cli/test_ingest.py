@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from sorter.cli import commands, console
+import tides
+from sorter.cli import commands
 from sorter.disk.shoot import Shoot
 from sorter.manifest.csvfile import COLUMNS
 from sorter.writing import carry, moving
@@ -25,7 +26,6 @@ from writing.cards import (
     hold_whole,
     picture,
     rows,
-    tide_card,
     tree,
 )
 from writing.faults import fails_at, full_disk, other_devices, read_faults, spoiled_copies
@@ -54,23 +54,9 @@ def stopped(result: Result, says: str) -> None:
     assert says in result.stderr
 
 
-@pytest.fixture
-def card(tmp_path: Path) -> Path:
-    """A card on which every file can be read and carried."""
-    card = tide_card(tmp_path / "card")
-    (card / "latest.JPG").unlink()
-    (card / ANEMONES / "IMG_0004.JPG").unlink()
-    return card
-
-
-@pytest.fixture
-def shoot(tmp_path: Path) -> Path:
-    return tmp_path / "shoot"
-
-
-@pytest.fixture
-def terminal(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(console, "can_ask", lambda: True)
+card = tides.readable_card
+shoot = tides.new_shoot
+terminal = tides.terminal
 
 
 def closed_folder(patch: pytest.MonkeyPatch, folder: Path) -> None:

@@ -10,12 +10,13 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from sorter.cli import commands, console
+import tides
+from sorter.cli import commands
 from sorter.disk.shoot import Shoot
 from sorter.model.kinds import Kind
 from sorter.writing.ledger import Ledger
 from writing import cards
-from writing.cards import ANEMONES, contents, ingest, tide_card, tree
+from writing.cards import contents, ingest, tree
 from writing.faults import fails_at
 from writing.regrouping import regrouped, wish
 
@@ -35,23 +36,9 @@ def refused(result: Result, *says: str) -> None:
         assert words in result.stderr
 
 
-@pytest.fixture
-def card(tmp_path: Path) -> Path:
-    card = tide_card(tmp_path / "card")
-    (card / "latest.JPG").unlink()
-    (card / ANEMONES / "IMG_0004.JPG").unlink()
-    return card
-
-
-@pytest.fixture
-def shoot(card: Path, tmp_path: Path) -> Path:
-    ingest(card, tmp_path / "shoot")
-    return tmp_path / "shoot"
-
-
-@pytest.fixture
-def terminal(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(console, "can_ask", lambda: True)
+card = tides.readable_card
+shoot = tides.shoot_of_card
+terminal = tides.terminal
 
 
 # ---- the second copy ----------------------------------------------------------------------------

@@ -92,16 +92,15 @@ def test_a_card_that_goes_away_is_handed_over_as_such(card: Card) -> None:
 
 @pytest.mark.usefixtures("slow")
 def test_what_was_opened_ahead_and_not_asked_for_is_closed(card: Card) -> None:
-    before = handles()
+    before, others = handles(), set(threading.enumerate())
     windows = ahead.opened(card, paths(card), left_alone)
     for _ in range(3):
         one = next(windows)
         assert isinstance(one, Window)
         one.close()
     windows.close()
-    for thread in threading.enumerate():
-        if thread is not threading.current_thread() and thread.daemon:
-            thread.join(timeout=30)
+    for thread in set(threading.enumerate()) - others:
+        thread.join(timeout=30)
     assert handles() == before
 
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import signal
 import subprocess
 import sys
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -22,10 +22,11 @@ HOME: Final = Path(sorter.__file__).parents[1]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ended:
-    """How the process ended. signalled: whether it came as far as its signal."""
+    """How the process ended. points: at how many a signal may come; where it got one, only those before."""
 
     code: int
     said: str
+    points: int
     signalled: bool
 
 
@@ -38,21 +39,25 @@ def started(arguments: tuple[str, ...]) -> subprocess.Popen[str]:
 
 
 def signalled(pool: Pool, arguments: tuple[str, ...], point: int, by: signal.Signals) -> Ended:
-    """The command in a forked process that gets the signal at this point of its work on the disk."""
+    """The command in a forked process that gets the signal at this point of its work on the disk, if any."""
     said, report, graves = (pool.scratch / name for name in ("said", "death.json", "graves"))
     shutil.rmtree(graves, ignore_errors=True)
     graves.mkdir(parents=True)
     report.unlink(missing_ok=True)
     child = os.fork()
     if child == 0:
-        _become(arguments, said, Disk(point, report, graves, by=by).watch)
+        _become(arguments, said, Disk(point, report, graves, by=by))
     _, status = os.waitpid(child, 0)
+    told = json.loads(report.read_text())
     return Ended(
-        code=os.waitstatus_to_exitcode(status), said=said.read_text(), signalled=report.exists()
+        code=os.waitstatus_to_exitcode(status),
+        said=said.read_text(),
+        points=told["point"],
+        signalled=told["point"] == point,
     )
 
 
-def _become(arguments: tuple[str, ...], said: Path, watch: Callable[[], None]) -> None:
+def _become(arguments: tuple[str, ...], said: Path, disk: Disk) -> None:
     """Never returns."""
     code = 1
     try:
@@ -62,10 +67,12 @@ def _become(arguments: tuple[str, ...], said: Path, watch: Callable[[], None]) -
             os.dup2(errors.fileno(), 2)
         sys.stdout, sys.stderr = (os.fdopen(number, "w") for number in (1, 2))
         sys.argv = ["sorter", *arguments]
-        watch()
+        disk.watch()
         run()
     except SystemExit as end:
         code = end.code if isinstance(end.code, int) else 1
         sys.stderr.flush()
     finally:
+        if not disk.is_told:
+            disk.ends()
         os._exit(code)

@@ -18,3 +18,9 @@ def base(tmp_path: Path) -> Iterator[Path]:
     folder = Path(mkdtemp(prefix="tide", dir=memory(tmp_path)))
     yield folder
     shutil.rmtree(folder)
+
+
+@pytest.fixture
+def tide_home(base: Path) -> Path:
+    """Cards and shoots lie there too."""
+    return base

@@ -6,11 +6,11 @@ import json
 import os
 import shutil
 import traceback
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeAlias
 
 import pytest
 
@@ -30,30 +30,51 @@ from sorter.writing import carry
 from writing.cards import contents
 
 PROCESSES: Final = 2
+Wanted: TypeAlias = Callable[[int], Sequence[int]]
+"""Which of the points from 1 to that number."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tried:
-    """How many cuts were tried, of how many points, and what went wrong at which of them."""
+    """How many points there are, at how many of them how many cuts were tried, and what went wrong."""
 
     points: int
+    at: int
     cuts: int
     faults: tuple[str, ...]
 
 
-def every_cut(scenario: Scenario, base: Path, *, to_first: bool = False) -> Tried:
-    """All cuts of the scenario, in several processes, each in a place of its own.
+def every_cut(scenario: Scenario, base: Path, wanted: Wanted) -> Tried:
+    """Each cut at the points of the scenario that are wanted, each process in a place of its own."""
+    return _tried(scenario, base, wanted, PROCESSES, to_first=False)
 
-    to_first: each process ends with the first fault that it finds.
-    """
+
+def first_fault(scenario: Scenario, base: Path) -> Tried:
+    """As many cuts as it takes to find a fault: a point in the middle first, then between and between."""
+    return _tried(scenario, base, halving, 1, to_first=True)
+
+
+def halving(count: int) -> list[int]:
+    """All points from 1 on, far apart at first."""
+    bits = count.bit_length()
+    order = sorted(range(2**bits), key=lambda place: f"{place:0{bits}b}"[::-1])
+    return [point for point in order[1:] if point <= count]
+
+
+def _tried(
+    scenario: Scenario, base: Path, wanted: Wanted, processes: int, *, to_first: bool
+) -> Tried:
     with pytest.MonkeyPatch.context() as patch, one_after_the_other():
         patch.setattr(carry, "BATCH_FILES", BATCH)
         scenario.disk(patch)
-        places = range(PROCESSES)
-        share = [_Share(scenario, base / str(k), k, to_first=to_first) for k in places]
+        share = [
+            _Share(scenario, base / str(k), wanted, slice(k, None, processes), to_first=to_first)
+            for k in range(processes)
+        ]
         tried = list(_in_processes([each.tried for each in share], base))
     return Tried(
         points=tried[0].points,
+        at=sum(each.at for each in tried),
         cuts=sum(each.cuts for each in tried),
         faults=tuple(fault for each in tried for fault in each.faults),
     )
@@ -100,7 +121,7 @@ def _in_processes(works: list[Callable[[], Tried]], base: Path) -> Iterator[Trie
     for place, child in enumerate(children):
         os.waitpid(child, 0)
         told = json.loads((base / f"tried{place}.json").read_text())
-        yield Tried(points=told["points"], cuts=told["cuts"], faults=tuple(told["faults"]))
+        yield Tried(**{**told, "faults": tuple(told["faults"])})
 
 
 def _started(work: Callable[[], Tried], told: Path) -> int:
@@ -110,10 +131,9 @@ def _started(work: Callable[[], Tried], told: Path) -> int:
     try:
         tried = work()
     except BaseException:  # noqa: BLE001  told as a fault
-        tried = Tried(points=0, cuts=0, faults=(traceback.format_exc(),))
+        tried = Tried(points=0, at=0, cuts=0, faults=(traceback.format_exc(),))
     try:
-        words = {"points": tried.points, "cuts": tried.cuts, "faults": tried.faults}
-        told.write_text(json.dumps(words))
+        told.write_text(json.dumps(asdict(tried)))
     finally:
         os._exit(0)
 
@@ -121,28 +141,32 @@ def _started(work: Callable[[], Tried], told: Path) -> int:
 class _Share:
     """The cuts that fall to one process."""
 
-    def __init__(self, scenario: Scenario, base: Path, first: int, *, to_first: bool) -> None:
+    def __init__(
+        self, scenario: Scenario, base: Path, wanted: Wanted, own: slice, *, to_first: bool
+    ) -> None:
         self._scenario = scenario
         self._pool = Pool(base=base)
         self._before = base / "before"
         self._dead = base / "dead"
-        self._first = first
+        self._wanted = wanted
+        self._own = own
         self._to_first = to_first
 
     def tried(self) -> Tried:
-        """Every cut that falls to us."""
+        """The cuts that fall to us. The point behind the last is the end of the work."""
         self._pool = prepared(self._scenario, self._pool.base)
         shutil.copytree(self._pool.disk, self._before)
         points = self._cut(NEVER).point
-        cuts, faults = 0, []
-        for point in range(1 + self._first, points + 2, PROCESSES):
+        at, cuts, faults = 0, 0, []
+        for point in self._wanted(points + 1)[self._own]:
+            at += 1
             death = self._cut(point)
             for fault in self._endings(death, zeros=bool(point & 2), is_over=point > points):
                 cuts += 1
                 faults += [f"point {point}, {fault}"] if fault else []
             if faults and self._to_first:
                 break
-        return Tried(points=points, cuts=cuts, faults=tuple(faults))
+        return Tried(points=points, at=at, cuts=cuts, faults=tuple(faults))
 
     def _cut(self, point: int) -> Death:
         put(self._before, self._pool.disk)

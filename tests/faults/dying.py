@@ -105,6 +105,11 @@ class Disk:
         if self._by is not signal.SIGKILL:  # changes nothing, but a run may be stopped there
             self._instead(linux, "open_past", self._open_past)
 
+    @property
+    def is_told(self) -> bool:
+        """Whether the point was come to."""
+        return self._made >= self._death > NEVER
+
     def ends(self) -> None:
         """Tells what is not forced at the end of the work, or at its death."""
         self._tell("the end")

@@ -6,7 +6,6 @@ The tests at the end show that the disk sees what it looks for: each breaks a ru
 from __future__ import annotations
 
 import os
-import random
 import stat
 from collections.abc import Callable, Iterable
 from dataclasses import replace
@@ -14,7 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from faults.cuts import cut_twice, every_cut
+from faults.cuts import cut_twice, every_cut, first_fault
+from faults.sampling import SHARE, Cuts
 from faults.scenarios import SCENARIOS, Pool
 from outside.tools import differences, rebuilt, unlike_their_digests
 from sorter.disk.files import NewFile, force_file, rename_new
@@ -26,17 +26,19 @@ from writing.cards import by_source
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
-def test_after_every_cut(base: Path, name: str) -> None:
-    tried = every_cut(SCENARIOS[name], base)
-    assert tried.faults == ()
+def test_after_every_cut(base: Path, cuts: Cuts, name: str) -> None:
+    """At every point, or at a sample of them: see sampling.py."""
+    tried = every_cut(SCENARIOS[name], base, lambda count: cuts.points(count, name))
+    assert not tried.faults, "\n".join(tried.faults)
     assert tried.points > 15
-    assert tried.cuts > tried.points + 5
+    assert tried.at == (tried.points + 1 if cuts.every else min(SHARE + 2, tried.points + 1))
+    assert tried.cuts > tried.at + (5 if cuts.every else 0)
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
-def test_after_two_cuts_while_threads_are_at_work(base: Path, name: str) -> None:
-    chance = random.Random(name)
-    for place in range(4):
+def test_after_two_cuts_while_threads_are_at_work(base: Path, cuts: Cuts, name: str) -> None:
+    chance = cuts.chance("two cuts", name)
+    for place in range(4 if cuts.every else 1):
         points = (chance.randrange(1, 80), chance.randrange(1, 60))
         tools_find_nothing(cut_twice(SCENARIOS[name], base / str(place), points))
 
@@ -194,6 +196,6 @@ def test_a_broken_rule_is_found(
         broken(pytest.MonkeyPatch())
         whole.work(pool)
 
-    tried = every_cut(replace(whole, work=work, finish=whole.goes_on), base, to_first=True)
+    tried = first_fault(replace(whole, work=work, finish=whole.goes_on), base)
     assert tried.points > 10, tried.faults
     assert tried.faults

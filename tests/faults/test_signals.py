@@ -14,6 +14,8 @@ import pytest
 
 from faults.commands import HOME, Ended, signalled, started
 from faults.cuts import nothing_is_lost, prepared, put
+from faults.dying import NEVER
+from faults.sampling import Cuts
 from faults.scenarios import SCENARIOS, Pool, Scenario, copy, is_copied
 from sorter.writing import carry
 from writing.cards import contents, hold_whole, ingest, limpets
@@ -64,25 +66,31 @@ def is_clean(ended: Ended, pool: Pool) -> None:
 @pytest.mark.parametrize(("by", "stride"), STRIDES)
 @pytest.mark.parametrize("name", WORKS)
 def test_at_every_call(
-    base: Path, monkeypatch: pytest.MonkeyPatch, name: str, by: signal.Signals, stride: int
+    base: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    cuts: Cuts,
+    *,
+    name: str,
+    by: signal.Signals,
+    stride: int,
 ) -> None:
+    """At every call, or at a sample of them; the last is behind the end, where none comes."""
     scenario = scenario_of(name)
     monkeypatch.setattr(carry, "BATCH_FILES", 3)
     scenario.disk(monkeypatch)
     pool = prepared(scenario, base)
     shutil.copytree(pool.disk, base / "before")
-    point, codes = 1, []
-    while True:
+    points = signalled(pool, filled(WORKS[name], pool), NEVER, by).points
+    codes = []
+    for point in (*cuts.points(points, name, by)[:: stride if cuts.every else 1], points + 1):
         put(base / "before", pool.disk)
         ended = signalled(pool, filled(WORKS[name], pool), point, by)
+        assert ended.signalled == (point <= points), point
         is_clean(ended, pool)
         codes.append(ended.code)
         scenario.goes_on(pool)
         scenario.holds(pool)
-        if not ended.signalled:
-            break
-        point += stride
-    assert codes.count(STOPPED) > 6 // stride
+    assert codes.count(STOPPED) > (6 // stride if cuts.every else 0)
     assert codes[-1] in DONE
 
 
@@ -141,15 +149,21 @@ def stopped_after(delay_s: float, by: signal.Signals, pool: Pool, *arguments: st
 @pytest.mark.slow
 @pytest.mark.parametrize("by", [signal.SIGINT, signal.SIGTERM])
 @pytest.mark.parametrize("options", [(), ("--move", "--yes")])
-def test_by_the_clock(tmp_path: Path, by: signal.Signals, options: tuple[str, ...]) -> None:
+def test_by_the_clock(
+    tmp_path: Path, cuts: Cuts, by: signal.Signals, options: tuple[str, ...]
+) -> None:
     """On a real disk: ingests until one is through, then undos until one is."""
+    chance = cuts.chance("clock", by, options)
+    later, soon = (
+        ((1, 2, 3), (0, 1)) if cuts.every else ((3 * chance.random(),), (chance.random(),))
+    )
     pool = Pool(base=tmp_path)
     limpets(pool.card, 60)
     pool.originals = contents(pool.card)
-    codes = [stopped_after(0.02 * n, by, pool, *INGEST, *options) for n in range(4)]
+    codes = [stopped_after(0.02 * n, by, pool, *INGEST, *options) for n in (0, *later)]
     assert STOPPED in codes
     ingest(pool.card, pool.shoot, moves=bool(options))
     hold_whole(pool.shoot, pool.originals)
-    codes = [stopped_after(0.01 * n, by, pool, *UNDO) for n in range(2)]
+    codes = [stopped_after(0.01 * n, by, pool, *UNDO) for n in soon]
     SCENARIOS["undo of a copy"].goes_on(pool)
     SCENARIOS["undo of a copy"].holds(pool)

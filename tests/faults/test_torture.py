@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from faults.sampling import Cuts
 from torturing import command
 from torturing.claims import GOES_ON, Ended, Scene, misleading
 from torturing.courses import COURSES, copied, moved, taken_back
@@ -25,17 +26,26 @@ from torturing.tools import against_words
 from writing.cards import ingest
 
 FILES = 24
+FEW = 3
+"""Courses of a sample."""
 
 
 @pytest.mark.slow
-def test_nothing_is_lost_by_a_few_kills(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    few = ["--kills", str(len(COURSES)), "--files", str(FILES), "--tools", "--where", str(tmp_path)]
+def test_nothing_is_lost_by_a_few_kills(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], cuts: Cuts
+) -> None:
+    """A kill for each course, or for some of them."""
+    courses = cuts.some(list(COURSES), FEW, "courses")
+    few = ["--kills", str(len(courses)), "--files", str(FILES), "--tools", "--where", str(tmp_path)]
+    few += [f"--only={name}" for name in courses]
+    few += [f"--seed={cuts.chance('kills').randrange(10**6)}"]
     assert command.main(few) == 0, capsys.readouterr().out
     lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 2 + len(courses), lines
     *_, kills, full, resumes, spoiled = lines[-1].split()[:-5]
-    assert int(kills) > len(COURSES) // 2
+    assert int(kills) > (len(courses) // 2 if cuts.every else 0)
     assert int(resumes) == int(kills) + int(full)
-    assert int(spoiled) > 0
+    assert int(spoiled) > 0 or not cuts.every
     assert lines[0].split()[-5:] == ["lost", "duplicated", "damaged", "failed", "misleading"]
     assert lines[-1].split()[-5:] == ["0"] * 5
     assert list(tmp_path.iterdir()) == []

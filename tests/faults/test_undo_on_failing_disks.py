@@ -12,6 +12,7 @@ from typing import Final
 import pytest
 from click.testing import CliRunner, Result
 
+import tides
 from faults.disks import ENOUGH, limited, may_mount, mounted, resize
 from sorter.cli import commands
 from sorter.disk.shoot import Shoot
@@ -53,16 +54,8 @@ def sorter(*arguments: str | Path) -> Result:
     return done
 
 
-@pytest.fixture
-def card(base: Path) -> Path:
-    card = tide_card(base / "card")
-    (card / "latest.JPG").unlink()
-    return card
-
-
-@pytest.fixture
-def shoot(base: Path) -> Path:
-    return base / "shoot"
+card = tides.linkless_card
+shoot = tides.new_shoot
 
 
 Fault = Callable[[pytest.MonkeyPatch, Path, Path], None]

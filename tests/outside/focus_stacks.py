@@ -20,7 +20,7 @@ from outside import corpus
 from sorter.model.glance import Measured
 from sorter.pixels.measuring import chained
 from sorter.pixels.sharpness import glance
-from sorter.pixels.shifts import placeable
+from sorter.pixels.shifts import Placeable, placeable
 
 SLICES = 25
 MOST_RADIUS = 45.0
@@ -82,7 +82,18 @@ def slices(blur: float) -> tuple[np.ndarray, ...]:
 
 def measured(frames: Iterable[np.ndarray]) -> Measured:
     """These frames measured, each against the one before."""
-    return chained(placeable(plain, glance(plain, 1.0)) for plain in frames)
+    return chained(map(placed, frames))
+
+
+def placed(plain: np.ndarray) -> Placeable:
+    """A frame measured by itself."""
+    return placeable(plain, glance(plain, 1.0))
+
+
+@cache
+def all_placed(blur: float) -> tuple[Placeable, ...]:
+    """Every slice measured by itself, once for all stacks that it is in."""
+    return tuple(map(placed, slices(blur)))
 
 
 def tile_depths(shape: tuple[int, int], side: int) -> tuple[np.ndarray, np.ndarray]:
@@ -95,5 +106,5 @@ def tile_depths(shape: tuple[int, int], side: int) -> tuple[np.ndarray, np.ndarr
 
 def of(blur: float, keep: Sequence[int]) -> Measured:
     """A stack of these slices."""
-    every = slices(blur)
-    return measured(every[index] for index in keep)
+    every = all_placed(blur)
+    return chained(every[index] for index in keep)

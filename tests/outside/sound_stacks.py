@@ -11,6 +11,7 @@ from functools import cache
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from cardmaking.defocus import focused, layers, moved, with_noise
 from outside import corpus
@@ -77,11 +78,16 @@ def taken(seed: int, lost: float = 0.0, gap: float = 0.0) -> Taken:
     for index, plane in enumerate(planes):
         dx, dy = (float(each) for each in sway[index])
         picture = moved(focused(scene, float(plane), blur), dx, dy, 1 + breathing * index)
-        gain = 1 + dice.normal(0, light)
-        picture = np.clip(picture * gain, 0, 255).astype(np.uint8)
+        picture = brightened(picture, 1 + dice.normal(0, light))
         picture = with_noise(picture, seed * 1000 + index, noise)
         shown.append(as_jpeg(picture))
     return Taken(measured=measured(shown), own=own, planes=planes)
+
+
+def brightened(picture: NDArray[np.uint8], gain: float) -> NDArray[np.uint8]:
+    """Each grey level by its place in a table."""
+    table = np.clip(np.arange(256) * gain, 0, 255).astype(np.uint8)
+    return cv2.LUT(picture, table).astype(np.uint8, copy=False)
 
 
 def _kept(own: np.ndarray, planes: np.ndarray, lost: float) -> int:

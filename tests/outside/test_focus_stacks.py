@@ -28,7 +28,7 @@ def lost(keep: list[int]) -> tuple[float, float]:
     """
     import cv2  # noqa: PLC0415
 
-    plain = cv2.cvtColor(stacks.scene()[0].blurred[0], cv2.COLOR_BGR2GRAY).astype(np.float32)
+    plain = cv2.cvtColor(stacks.scene()[0].picture, cv2.COLOR_BGR2GRAY).astype(np.float32)
     side = 24
     shape = plain.shape[0] // side, plain.shape[1] // side
     energy = cv2.Laplacian(plain, cv2.CV_32F) ** 2

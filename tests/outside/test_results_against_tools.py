@@ -24,6 +24,7 @@ from PIL import Image
 
 from handoff.tidal import FIRST, handoff, results, tidal_shoot
 from outside import corpus
+from outside.asking import exiftool
 from outside.tools import run
 from sorter.handoff.exif import CannotPutBack, put_back
 from sorter.model.reference import Reference
@@ -68,7 +69,7 @@ COMPOSITE: Final = {
 
 def told(path: Path) -> dict[str, Any]:
     """exiftool's answers by group and tag, numbers unconverted."""
-    said = run("exiftool", "-j", "-n", "-G1", "-struct", str(path)).stdout
+    said = exiftool("-j", "-n", "-G1", "-struct", str(path))
     answer: dict[str, Any] = json.loads(said)[0]
     return answer
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from multiprocessing import get_context
@@ -29,17 +29,22 @@ def _check(seed: int, lost: float = 0.0, gap: float = 0.0) -> Check:
     return judge(stack.measured, sequence=1, kind=Kind.FOCUS_BRACKET).check
 
 
-def _all(of: Callable[[int], Check], seeds: range) -> list[Check]:
+Checked = Callable[[Callable[[int], Check], range], list[Check]]
+
+
+@pytest.fixture(scope="module")
+def checked() -> Iterator[Checked]:
+    """Checks the stacks of all these seeds, in processes that are started once."""
     corpus.need()
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("OPENBLAS_NUM_THREADS", "1")  # there is a helper for each processor already
         with ProcessPoolExecutor(os.cpu_count(), get_context("spawn")) as helpers:
-            return list(helpers.map(of, seeds))
+            yield lambda of, seeds: list(helpers.map(of, seeds))
 
 
 @pytest.fixture(scope="module")
-def checks() -> list[Check]:
-    return _all(_check, SOUND)
+def checks(checked: Checked) -> list[Check]:
+    return checked(_check, SOUND)
 
 
 def test_two_false_alarms_in_a_hundred_stacks_at_most(checks: list[Check]) -> None:
@@ -57,15 +62,17 @@ def test_nothing_of_them_is_dark_and_none_is_a_burst(checks: list[Check]) -> Non
     assert {(found.dark, found.odd, found.looks_like) for found in checks} == {((), (), None)}
 
 
-def test_most_that_end_a_tenth_of_the_frame_too_early_are_missing_that_end() -> None:
+def test_most_that_end_a_tenth_of_the_frame_too_early_are_missing_that_end(
+    checked: Checked,
+) -> None:
     """A tenth of the frame, that is; where it has no texture (a sky), nobody misses it."""
-    found = [check.missing_end for check in _all(partial(_check, lost=LOST), SHORT)]
+    found = [check.missing_end for check in checked(partial(_check, lost=LOST), SHORT)]
     assert {End.FIRST, End.BOTH}.isdisjoint(found)
     assert np.mean([end is End.LAST for end in found]) >= 0.75
 
 
-def test_most_in_which_two_slices_lack_have_a_gap_there() -> None:
-    found = _all(partial(_check, gap=MIDDLE), GAPS)
+def test_most_in_which_two_slices_lack_have_a_gap_there(checked: Checked) -> None:
+    found = checked(partial(_check, gap=MIDDLE), GAPS)
     right = [check.gaps == (int(MIDDLE * (check.frames + 2)),) for check in found]
     assert np.mean(right) >= 0.8
     assert all(len(check.gaps) <= 2 for check in found)

@@ -26,13 +26,6 @@ TAKEN = "ExifIFD:DateTimeOriginal"
 
 
 @pytest.fixture(scope="module")
-def demo_shoot(demo_card: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    shoot = tmp_path_factory.mktemp("season") / "demo"
-    ingest(demo_card, shoot)
-    return shoot
-
-
-@pytest.fixture(scope="module")
 def tide_shoot(tmp_path_factory: pytest.TempPathFactory) -> Path:
     place = tmp_path_factory.mktemp("tides")
     ingest(tide_card(place / "card"), place / "tides")

@@ -23,7 +23,7 @@ Picture = NDArray[np.uint8]
 
 def truth() -> Picture:
     """The picture that is sharp all over, in red, green and blue."""
-    return in_rgb(stacks.scene()[0].blurred[0])
+    return in_rgb(stacks.scene()[0].picture)
 
 
 def in_rgb(picture: Picture) -> Picture:

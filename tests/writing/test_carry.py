@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+import tides
 from sorter.disk import files as door
 from sorter.disk import shoot as shoots
 from sorter.disk.shoot import Shoot
@@ -34,7 +35,6 @@ from writing.cards import (
     picture,
     rows,
     stamped,
-    tide_card,
     tree,
 )
 from writing.faults import (
@@ -58,11 +58,7 @@ LISTS = [
     "write",
     "force .sorter/unfinished/SHA256SUMS",
 ]
-
-
-@pytest.fixture
-def card(tmp_path: Path) -> Path:
-    return tide_card(tmp_path / "card")
+card = tides.whole_card
 
 
 @pytest.fixture

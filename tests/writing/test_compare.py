@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+import tides
 from sorter.disk.card import Card
 from sorter.disk.streams import Stream
 from sorter.errors import CardGone
@@ -26,17 +27,12 @@ from writing.cards import (
     limpets,
     picture,
     rows,
-    tide_card,
 )
 from writing.faults import read_faults
 
 FIRST, SIDECAR = f"{LIMPETS}/IMG_0001.JPG", f"{LIMPETS}/IMG_0001.xmp"
 HOUR_NS = 3600 * 10**9
-
-
-@pytest.fixture
-def card(tmp_path: Path) -> Path:
-    return tide_card(tmp_path / "card")
+card = tides.whole_card
 
 
 @pytest.fixture

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+import tides
 from sorter.disk import streams
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadBackup, BadShoot, NoRoom, NoShoot, ShootBusy
@@ -23,7 +24,6 @@ from writing.cards import (
     ingest,
     limpets,
     picture,
-    tide_card,
     tree,
     undo,
 )  # fmt: skip
@@ -31,13 +31,7 @@ from writing.faults import is_file
 
 PICTURE = f"{LIMPETS}/IMG_0002.JPG"
 SIDECAR = f"{LIMPETS}/IMG_0002.xmp"
-
-
-@pytest.fixture
-def card(tmp_path: Path) -> Path:
-    card = tide_card(tmp_path / "card")
-    (card / "latest.JPG").unlink()
-    return card
+card = tides.linkless_card
 
 
 @pytest.fixture

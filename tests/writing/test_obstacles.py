@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+import tides
 from sorter.cli import commands
-from writing.cards import contents, hold_whole, ingest, picture, tide_card, tree
+from writing.cards import contents, hold_whole, ingest, picture, tree
 
 BURST = "0001_burst_4"
 
@@ -28,13 +29,7 @@ OBSTACLES: dict[str, tuple[Callable[[Path], object], str]] = {
     "a link to nothing": (lambda path: path.symlink_to("nothing"), "is a link to another place"),
 }
 PLACES = ["clips", "singles", "unsorted", ".sorter/unfinished"]
-
-
-@pytest.fixture
-def card(tmp_path: Path) -> Path:
-    card = tide_card(tmp_path / "card")
-    (card / "latest.JPG").unlink()
-    return card
+card = tides.linkless_card
 
 
 def seen(folder: Path) -> dict[str, tuple[int, int, bytes]]:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+import tides
 from handoff.tidal import SECOND, handoff, results, run, tidal_shoot
 from outside.tools import unlike_their_digests
 from sorter.disk.shoot import Shoot
@@ -30,7 +31,6 @@ from writing.cards import (
     limpets,
     picture,
     rows,
-    tide_card,
     tree,
     undo,
 )
@@ -39,11 +39,7 @@ from writing.regrouping import WHY, folders, regrouped, sequences, wish
 STACK, BURST, SINGLE, MARKER = Kind.FOCUS_BRACKET, Kind.BURST, Kind.SINGLE, Kind.MARKER
 FIRST_OF_CARD = f"{LIMPETS}/IMG_0001.JPG"
 OF_BURST = {1: ("burst", (1, 2, 3, 4)), 2: ("single", (5,)), 3: ("single", (6,))}
-
-
-@pytest.fixture
-def card(tmp_path: Path) -> Path:
-    return tide_card(tmp_path / "card")
+card = tides.whole_card
 
 
 @pytest.fixture

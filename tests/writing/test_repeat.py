@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
-
+import tides
 from writing.cards import (
     LIMPETS,
     contents,
@@ -14,23 +13,13 @@ from writing.cards import (
     hold_whole,
     ingest,
     rows,
-    tide_card,
     tree,
 )
 
 FIRST, SIDECAR = f"{LIMPETS}/IMG_0001.JPG", f"{LIMPETS}/IMG_0001.xmp"
 BURST = "0001_burst_4"
-
-
-@pytest.fixture
-def card(tmp_path: Path) -> Path:
-    return tide_card(tmp_path / "card")
-
-
-@pytest.fixture
-def shoot(card: Path, tmp_path: Path) -> Path:
-    ingest(card, tmp_path / "shoot")
-    return tmp_path / "shoot"
+card = tides.whole_card
+shoot = tides.shoot_of_card
 
 
 def test_a_second_run_carries_nothing_and_touches_nothing(card: Path, shoot: Path) -> None:

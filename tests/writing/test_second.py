@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+import tides
 from sorter.disk import shoot as disk_shoot
 from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
@@ -30,22 +31,12 @@ from writing.cards import (
     ingest,
     limpets,
     picture,
-    tide_card,
     undo,
 )  # fmt: skip
 from writing.faults import fails_in
 
-
-@pytest.fixture
-def card(tmp_path: Path) -> Path:
-    card = tide_card(tmp_path / "card")
-    (card / "latest.JPG").unlink()
-    return card
-
-
-@pytest.fixture
-def shoot(tmp_path: Path) -> Path:
-    return tmp_path / "shoot"
+card = tides.linkless_card
+shoot = tides.new_shoot
 
 
 @pytest.fixture

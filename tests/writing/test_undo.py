@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+import tides
 from sorter.disk import files
 from sorter.disk.shoot import Shoot
 from sorter.errors import (
@@ -33,7 +34,6 @@ from writing.cards import (
     ingest,
     limpets,
     picture,
-    tide_card,
     tree,
     undo,
 )
@@ -51,16 +51,8 @@ WAYS: dict[str, Callable[[pytest.MonkeyPatch], None]] = {
     "one disk": lambda _: None,
     "two disks": two_disks,
 }
-
-
-@pytest.fixture
-def card(tmp_path: Path) -> Path:
-    return tide_card(tmp_path / "card")
-
-
-@pytest.fixture
-def shoot(tmp_path: Path) -> Path:
-    return tmp_path / "shoot"
+card = tides.whole_card
+shoot = tides.new_shoot
 
 
 def stamps(card: Path) -> dict[str, int]:

@@ -8,24 +8,14 @@ from pathlib import Path
 
 import pytest
 
+import tides
 from sorter.errors import NoRoom, NoShoot
-from writing.cards import LIMPETS, contents, found, ingest, limpets, tide_card, tree
+from writing.cards import LIMPETS, contents, found, ingest, limpets, tree
 from writing.faults import full_disk, read_faults
 
 BURST = "0001_burst_4"
-
-
-@pytest.fixture
-def card(tmp_path: Path) -> Path:
-    card = tide_card(tmp_path / "card")
-    (card / "latest.JPG").unlink()
-    return card
-
-
-@pytest.fixture
-def shoot(card: Path, tmp_path: Path) -> Path:
-    ingest(card, tmp_path / "shoot")
-    return tmp_path / "shoot"
+card = tides.linkless_card
+shoot = tides.shoot_of_card
 
 
 def test_a_shoot_as_it_was_carried_is_good(card: Path, shoot: Path) -> None:
