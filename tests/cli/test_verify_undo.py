@@ -16,7 +16,7 @@ from sorter.disk.shoot import Shoot
 from sorter.model.kinds import Kind
 from sorter.writing.ledger import Ledger
 from writing import cards
-from writing.cards import contents, ingest, tree
+from writing.cards import ANEMONES, contents, ingest, tree
 from writing.faults import fails_at
 from writing.regrouping import regrouped, wish
 
