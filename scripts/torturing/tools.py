@@ -9,7 +9,7 @@ import subprocess
 from pathlib import Path
 from typing import Final
 
-from torturing.claims import Scene, is_all_verified
+from torturing.claims import Scene, answerable, is_all_verified
 from torturing.pool import Place
 from torturing.states import Copy
 
@@ -22,8 +22,9 @@ def against_words(scene: Scene, place: Place, reference: Path) -> list[str]:
     reference: what the card is to hold, or has held. Files that the words name are left out.
     """
     found: list[str] = []
+    is_of_all = answerable(scene).keys() >= scene.known.once.keys()
     for folder, copy in ((place.shoot, scene.after.shoot), (place.other, scene.after.other)):
-        if is_all_verified(scene.ended, other=folder == place.other):
+        if is_of_all and is_all_verified(scene.ended, other=folder == place.other):
             found += _unlike_their_digests(folder)
             found += _differences(_rebuilt(folder, copy, scene.known.once), reference)
     if scene.ended.undoes and scene.ended.code == 0:

@@ -273,6 +273,14 @@ def test_a_loss_of_which_nothing_is_said_is_seen() -> None:
     assert misleading(scene_of(f"CHANGED\n  and 1 more\n{said}", SPOILED, SPOILED, code=1)) == []
 
 
+def test_an_ingest_that_begins_anew_answers_for_what_the_card_has_then() -> None:
+    state = State(card={LIMPET: LIMPET}, shoot=copy_of(LIMPET, CRAB, spoiled=(CRAB,)), other=Copy())
+    said = "1 of 1 file verified: all were there already, as the card gave it, read once."
+    assert misleading(scene_of(said, state, state)) == []
+    goes_on = f"{said}\n{GOES_ON}/pool/card that was stopped"
+    assert misleading(scene_of(goes_on, state, state)) != []
+
+
 def test_a_run_that_says_nothing_known_is_seen() -> None:
     (found,) = misleading(scene_of("2 of 2 files are fine.", NOTHING, WHOLE))
     assert "no sentence that is known here" in found
