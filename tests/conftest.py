@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+import sharing
 import tides
 from faults import deciding
 from faults.sampling import Cuts
@@ -22,7 +23,6 @@ from keeping import kept
 # half of the others' time. Said before numpy is loaded.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-LONGEST = frozenset({"test_sound_stacks.py", "test_docs.py", "test_torture.py", "test_dying.py"})
 MAKER = Path(__file__).parents[1] / "scripts" / "make_demo_card"
 
 
@@ -71,8 +71,20 @@ def pytest_runtest_makereport(
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The longest modules first: the last of them alone would keep one processor waiting."""
-    items.sort(key=lambda item: item.path.name not in LONGEST)
+    """The longest first: the last of them alone would keep one processor waiting."""
+    items.sort(key=lambda item: sharing.place_of(item.nodeid))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:  # noqa: ANN401  xdist has no types
+    """Units of tests in place of modules, where modules were asked for."""
+    if config.getoption("dist") != "loadscope":
+        return None
+    from xdist.scheduler import LoadScopeScheduling  # type: ignore[import-untyped]  # noqa: PLC0415
+
+    scheduler = LoadScopeScheduling(config, log)
+    scheduler._split_scope = sharing.unit_of  # noqa: SLF001  as its documentation has it
+    return scheduler
 
 
 @pytest.fixture(autouse=True)

@@ -37,12 +37,11 @@ def decide(config: pytest.Config) -> None:
     if hasattr(config, "workerinput"):
         vars(option).update(config.workerinput[MADE])
         return
-    option.changed = changed(digests())
+    is_asked_for = option.thorough or option.cuts_seed is not None
+    option.changed = [] if is_asked_for else changed(digests())
+    option.every_cut = option.thorough or bool(option.changed)
     if option.cuts_seed is None:
         option.cuts_seed = random.SystemRandom().randrange(10**6)
-        option.every_cut = option.thorough or bool(option.changed)
-    else:
-        option.every_cut = option.thorough
 
 
 def told_to_a_worker(config: pytest.Config) -> dict[str, object]:

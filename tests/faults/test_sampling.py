@@ -184,8 +184,10 @@ def test_a_run_says_its_seed_and_a_failing_test_of_a_worker_says_it_too() -> Non
     assert len(seeds) == 3, said
     assert len(set(seeds)) == 1, "in the head, with the test and at the end"
 
-    again = run("-n", "1", "tests/faults/failing.py", f"--cuts-seed={SOME.seed}")
-    assert f"it was given {SOME.points(100, 'copy')}" in again
+
+def test_a_seed_that_was_said_gives_the_same_again_in_a_worker_too() -> None:
+    said = run("-n", "1", "tests/faults/failing.py", f"--cuts-seed={SOME.seed}")
+    assert f"it was given {SOME.points(100, 'copy')}" in said
     assert f"a sample; --cuts-seed {SOME.seed} gives it again" in said
 
 
