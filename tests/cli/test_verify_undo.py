@@ -290,8 +290,7 @@ def test_a_card_with_nothing_but_what_is_never_carried_is_not_to_be_formatted(
     card = tmp_path / "media"
     (card / "DCIM").mkdir(parents=True)
     if what == "trash":
-        (card / ".Trashes").mkdir()
-        shutil.copy(shoot / BURST / "IMG_0002.JPG", card / ".Trashes")
+        cards.picture(card / ".Trashes" / "IMG_0099.JPG", 905)
     elif what == "link":
         (card / "DCIM" / "100TIDES").symlink_to(shoot)
     else:
@@ -302,8 +301,7 @@ def test_a_card_with_nothing_but_what_is_never_carried_is_not_to_be_formatted(
 
 
 def test_a_picture_in_a_trash_is_a_remark(card: Path, shoot: Path) -> None:
-    (card / ".Trashes").mkdir()
-    shutil.copy(shoot / BURST / "IMG_0002.JPG", card / ".Trashes")
+    cards.picture(card / ".Trashes" / "IMG_0099.JPG", 905)
     result = sorter("verify", shoot, "--card", card)
     assert result.exit_code == 1
     assert "Do not format the card: 1 picture in a trash" in result.stdout
@@ -339,7 +337,8 @@ def test_a_card_without_files_says_nothing_of_copies_and_names_what_is_left(
     shoot = tmp_path / "shoot"
     ingest(card, shoot, moves=True)
     result = sorter("ingest", card, shoot)
-    assert (result.exit_code, result.stdout.count("\n")) == (0, 1)
+    assert (result.exit_code, result.stdout.count("\n")) == (0, 2)
+    assert f"`sorter verify {shoot}` reads it." in result.stdout
     assert "or it is another card. Nothing was carried, and no copy was read." in result.stdout
     (card / ".Trashes").mkdir()
     shutil.copy(shoot / BURST / "IMG_0002.JPG", card / ".Trashes")
