@@ -14,7 +14,6 @@ from sorter.checking.movement import Movement, movement
 from sorter.checking.ranking import best_frames
 from sorter.checking.tiles import tiles
 from sorter.checking.wander import CHANGE, SHARE, Wander, wander
-from sorter.checking.words import sentences
 from sorter.model.finding import Check, Positions, Verdict
 from sorter.model.glance import ALIKE, Measured
 from sorter.model.kinds import STACK_KINDS, Kind
@@ -101,7 +100,9 @@ def judge(
         covered = len(ends.truly_sharp(found.focus)) if found.focus is not None else 0
     if kind is Kind.BURST and looks is None:
         base = replace(base, best_frames=_positions(best_frames(measured, place, use)))
-    base = replace(base, says=" ".join(sentences(base, found, nearward)))
+    base = replace(
+        base, nearward=nearward, wander_share=float(found.share), explained=float(found.explained)
+    )
     return Judged(check=base, wander=found, use=use, part=part, covered=covered, places=place)
 
 

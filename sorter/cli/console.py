@@ -145,6 +145,19 @@ def remark(text: str) -> None:
         stderr.flush()
 
 
+def remark_in_bold(text: str) -> None:
+    """The same where it counts most: in bold, where stderr is a terminal that shows it."""
+    stderr: TextIO | None = sys.stderr
+    if stderr is None or not stderr.isatty():
+        remark(text)
+        return
+    from rich.console import Console  # noqa: PLC0415  only where something is printed
+    from rich.text import Text  # noqa: PLC0415
+
+    with contextlib.suppress(OSError):
+        Console(file=stderr, highlight=False).print(Text(safe(text), style="bold"), soft_wrap=True)
+
+
 def say_why(sentence: str, error: BaseException) -> None:
     """Says on stderr why the run ends here; of a fault of ours also where it happened."""
     if isinstance(error, KeyboardInterrupt):

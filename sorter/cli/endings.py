@@ -11,11 +11,20 @@ from sorter.cli.layout import Printed
 from sorter.cli.planview import MOST_NAMED, folders, named, tree, with_notes, with_reason
 from sorter.model.advice import Evidence, Level, advise, last_line
 from sorter.model.card import Drift
-from sorter.model.damage import DAMAGES, EMPTY
+from sorter.model.damage import Damage
 from sorter.model.plan import Entry, Held, Placement, State, Stays
 
 if TYPE_CHECKING:
-    from sorter.pipeline import CardSide, Findings, Ingest, Report, SecondCopy, Undone, Verified
+    from sorter.pipeline import (
+        CardSide,
+        Findings,
+        Ingest,
+        Report,
+        SecondCopy,
+        Undo,
+        Undone,
+        Verified,
+    )
 
 STAY: Final = {
     Stays.CHANGED: "it holds other bytes than those that were carried; run it again to carry these",
@@ -37,6 +46,7 @@ UNDO_LOST: Final = "MISSING in the shoot, and not on the card as they were carri
 THROWN: Final = "in a trash or system folder on the card, and left there"
 SHOOTS: Final = "shoots on the card: not looked into"
 MOVED_BEFORE: Final = "What earlier runs moved was not read now: `sorter verify {shoot}` reads it."
+_DAMAGES: Final = (Damage.NO_END, Damage.ZEROS, Damage.CUT, Damage.EMPTY)
 CLOSED: Final = "folders of the card that cannot be listed: what is in them is not in the shoot"
 
 
@@ -305,8 +315,10 @@ def _drifted(report: Report) -> Iterator[Printed]:
 
 
 def _damage(entry: Entry) -> str:
-    said = "; ".join((entry.row.notes, *entry.placement.said))
-    return ", ".join(damage for damage in (*DAMAGES, EMPTY) if damage in said)
+    said = {
+        note for note in (*entry.row.remarks, *entry.placement.said) if isinstance(note, Damage)
+    }
+    return ", ".join(damage for damage in _DAMAGES if damage in said)
 
 
 def _named(
@@ -405,6 +417,14 @@ def _last(evidence: Evidence) -> Iterator[Printed]:
 # ---- undo -----------------------------------------------------------------------------------
 
 
+def newest(work: Undo, files: str) -> str:
+    """What is taken back, and how many files that touches."""
+    what = str(work.operation.what)
+    if work.is_of_ingest:
+        what = f"ingest of {work.run.card}"
+    return f"To be taken back: the newest {what}, {files}."
+
+
 def undone(outcome: Undone, shoot: Path, card: Path) -> Iterator[Printed]:
     """How many files were taken back, which stay, and which are in neither place."""
     yield from _named(UNDO_LOST, outcome.lost)
@@ -412,6 +432,13 @@ def undone(outcome: Undone, shoot: Path, card: Path) -> Iterator[Printed]:
     if outcome.moved_within is not None:
         files = words.counted(outcome.moved_within, "file", "files")
         yield Printed(text=f"The last regrouping is taken back: {files} moved.", look="heading")
+        return
+    if outcome.given_up is not None:
+        files = words.counted(outcome.given_up, "file", "files")
+        yield Printed(
+            text=f"The last adoption is taken back: {files} noted where they lay before it, and none moved.",
+            look="heading",
+        )
         return
     said = []
     if outcome.removed or not outcome.returned:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from sorter.cli import words
+from sorter.model.note import texts
 from sorter.model.plan import Entry, Placement
 
 BRANCH: Final = "├── "
@@ -137,11 +138,11 @@ def named(
 
 def with_notes(placement: Placement) -> str:
     """The file's path on the card, and what its row says of it; else what carrying had to say."""
-    notes = placement.row.notes.replace("; ", ", ") or ", ".join(placement.said)
+    notes = ", ".join(texts(placement.row.remarks) or map(str, placement.said))
     return f"{placement.row.source}: {notes}" if notes else placement.row.source
 
 
 def with_reason(entry: Entry) -> str:
     """The file's path on the card, and what is said of it."""
-    said = entry.placement.said or tuple(note for note in entry.row.notes.split("; ") if note)
+    said = tuple(map(str, entry.placement.said)) or texts(entry.row.remarks)
     return f"{entry.row.source}: {', '.join(said)}" if said else entry.row.source

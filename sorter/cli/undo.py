@@ -10,6 +10,7 @@ import click
 from sorter.cli.options import yes_option
 from sorter.cli.paths import GivenPath
 from sorter.errors import NotAgreed
+from sorter.model.operation import What
 
 if TYPE_CHECKING:
     from sorter.pipeline import Undo
@@ -65,10 +66,11 @@ def undo(
             if not without_card:
                 work.check_originals(bars.tick("comparing with the card", in_bytes=True))
         files = endings.files_and_size(entry.placement for entry in work.here)
+        console.remark_in_bold(endings.newest(work, files))
         if not yes and not console.agrees(_question(work, shoot, files)):
             raise NotAgreed("nothing was done.")
         with console.Bars() as bars:
-            in_bytes = work.regrouping is None
+            in_bytes = work.is_of_ingest
             outcome = work.carry(bars.tick("taking back", in_bytes=in_bytes))
     console.show_lines(endings.undone(outcome, shoot, work.card))
     if outcome.lost:
@@ -79,7 +81,9 @@ def undo(
 
 def _question(work: Undo, shoot: Path, files: str) -> str:
     """What is asked before anything is done."""
-    if work.regrouping is not None:
+    if work.operation.what is What.REGROUPING:
         return f"Take the last regrouping of {shoot} back: move {files} to where they were in it?"
+    if work.operation.what is What.ADOPTION:
+        return f"Take the last adoption of {shoot} back: note the old places of {files}?"
     back = f"move {files} back to {work.card}" if work.run.moves else f"remove {files}"
     return f"Take the last ingest of {shoot} back: {back}?"

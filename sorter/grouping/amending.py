@@ -11,7 +11,7 @@ from typing import Final
 from sorter.grouping.corrections import Stretch
 from sorter.grouping.search import Ground, Piece, cheapest, follow, openings
 from sorter.model.correction import PICTURES_SHOW, USER_SAID
-from sorter.model.kinds import Kind
+from sorter.model.kinds import Kind, Who
 from sorter.model.sequence import BEYOND_DOUBT, Grounds
 
 CUT_BEFORE: Final = "the corrections file cut off the frames before"
@@ -66,6 +66,7 @@ def _made(ground: Ground, pieces: tuple[Piece, ...], stretch: Stretch) -> Made:
         kind=stretch.why or f"{USER_SAID} that {these} sequence{why}",
         margin=BEYOND_DOUBT,
         begins_margin=BEYOND_DOUBT,
+        said_by=Who.PICTURES if stretch.why else Who.USER,
     )
     piece = Piece(start=stretch.start, stop=stretch.stop, kind=kind)
     return Made(piece=piece, grounds=grounds, name=stretch.name)

@@ -9,9 +9,10 @@ from typing import Final
 
 from sorter.grouping import results
 from sorter.grouping.evidence import Look, about_equal, as_bright, differ
+from sorter.model.bond import Bond
 from sorter.model.frame import Facts, Frame
 from sorter.model.kinds import STACK_KINDS, Kind
-from sorter.model.sequence import Bond, Relation
+from sorter.model.sequence import Relation
 
 # A retake begins within a minute or so of the attempt before (common practice, no source).
 _RETAKE_S: Final = 90.0

@@ -16,10 +16,11 @@ from sorter.handoff.naming import (
 )
 from sorter.handoff.numbers import is_in, lacking, spans_of, written
 from sorter.handoff.slices import frames_of, in_order, picked, wanted_roles, what_lacks
+from sorter.model.bond import Bond
 from sorter.model.finding import Verdict
 from sorter.model.kinds import Kind
+from sorter.model.note import related
 from sorter.model.plan import Entry
-from sorter.model.sequence import Bond
 from sorter.model.stack import Choice, LeftOut, PassedOver, Spans, Stack, Wish
 
 _MOST_NAMED: Final = 3
@@ -131,8 +132,8 @@ class _Chooser:
 
     def _related(self, stack: Stack) -> Iterator[Stack]:
         """The sequences that the stack's notes call of the same set-up, whole."""
-        notes = (entry.row.notes for entry in self.sequences[stack.number])
-        numbers = {number for each in notes for number in Bond.SAME_SETUP.numbers(each)}
+        notes = [note for entry in self.sequences[stack.number] for note in entry.row.remarks]
+        numbers = set(related(notes, Bond.SAME_SETUP))
         for number in sorted(numbers & self.sequences.keys()):
             made = self._made(number, f"{stack.name}_beside_{number:0{LEAST_DIGITS}d}", None)
             if isinstance(made, LeftOut):

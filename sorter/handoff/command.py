@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from sorter.errors import BadChoice
-from sorter.model.fields import COLUMNS, FieldFault, Part, parts_of
-from sorter.model.row import Row
+from sorter.model.fields import FieldFault, Part, parts_of
+from sorter.model.row import COLUMNS, Row
 
 FRAMES: Final = "frames"
 LIST: Final = "list"

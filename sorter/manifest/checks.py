@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import fields
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,10 +13,9 @@ from sorter.manifest.csvfile import defused_text
 from sorter.manifest.figures import figure
 from sorter.manifest.rows import spelled
 from sorter.model.correction import Correction
-from sorter.model.finding import Check, Verdict
+from sorter.model.finding import CHECK_COLUMNS, Check, Verdict
 
 CHECKS: Final = "checks.csv"
-COLUMNS: Final = tuple(each.name for each in fields(Check))
 FORM: Final = 1
 """Grows when a name of the document goes away or changes its meaning."""
 _NUMBER: Final = "sequence"
@@ -29,8 +27,8 @@ def checks_bytes(checks: Iterable[Check]) -> bytes:
     """The whole file: UTF-8, RFC 4180, positions with `;` between, each line ended by CRLF."""
     import pandas as pd  # noqa: PLC0415  slow to load, and few commands need it
 
-    rows = [[_cell(getattr(check, name)) for name in COLUMNS] for check in checks]
-    table = pd.DataFrame(rows, columns=list(COLUMNS), dtype=object)
+    rows = [[_cell(getattr(check, name)) for name in CHECK_COLUMNS] for check in checks]
+    table = pd.DataFrame(rows, columns=list(CHECK_COLUMNS), dtype=object)
     text: str = table.to_csv(index=False, lineterminator="\r\n")
     return text.encode()
 
@@ -50,7 +48,9 @@ def checks_document(checks: Iterable[Check], suggested: Iterable[Correction], *,
     whole = {
         "form": FORM,
         "root": spelled(root),
-        "checks": [{name: _plain(getattr(check, name)) for name in COLUMNS} for check in checks],
+        "checks": [
+            {name: _plain(getattr(check, name)) for name in CHECK_COLUMNS} for check in checks
+        ],
         "suggested": [
             {
                 "first": spelled(each.first),

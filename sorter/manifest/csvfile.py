@@ -6,16 +6,16 @@ import csv
 import io
 import re
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any, Final
 
 from sorter.manifest.figures import figure, number
 from sorter.manifest.rows import spelled
 from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
-from sorter.model.row import Row
+from sorter.model.note import BETWEEN
+from sorter.model.row import COLUMNS, Row
 
-COLUMNS: Final = tuple(column.name for column in fields(Row))
-
+_NOTES: Final = "notes"
 _COMPUTED: Final = ("=", "+", "-", "@", "\t", "\r")
 # Text that begins with apostrophes and would look as if we had put the first there gets one more,
 # so that reading a manifest gives back exactly what was written.
@@ -125,4 +125,6 @@ def read_manifest(data: bytes) -> tuple[Row, ...]:
 
 def _read_row(cells: list[str]) -> Row:
     pairs = zip(COLUMNS, cells, strict=True)
-    return Row(**{name: _HOW.get(name, WORDS).read(cell) for name, cell in pairs})
+    values = {name: _HOW.get(name, WORDS).read(cell) for name, cell in pairs}
+    notes = values.pop(_NOTES)
+    return Row(**values, remarks=tuple(notes.split(BETWEEN)) if notes else ())

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import fields
 
 from sorter.manifest.figures import rounded
 from sorter.manifest.rows import make_rows, spelled
 from sorter.model.focus import FocusOrder
 from sorter.model.kinds import STACK_KINDS
-from sorter.model.row import Row
+from sorter.model.note import texts
+from sorter.model.row import COLUMNS, Row
 from sorter.model.sequence import Account, Grounds, Sequence
 
 FORM = 1
@@ -94,9 +94,9 @@ def _why(grounds: Grounds) -> dict[str, object]:
 
 def _file(row: Row) -> dict[str, object]:
     """The row under its own names; its grounds stand with the sequence."""
-    cells = {column.name: _json_value(getattr(row, column.name)) for column in fields(row)}
+    cells = {name: _json_value(getattr(row, name)) for name in COLUMNS}
     del cells["grounds"]
-    cells["notes"] = row.notes.split("; ") if row.notes else []
+    cells["notes"] = list(texts(row.remarks))
     return cells
 
 

@@ -9,11 +9,13 @@ from dataclasses import dataclass
 from typing import Final
 
 from sorter.manifest.figures import rounded
+from sorter.model.bond import Bond
 from sorter.model.frame import Facts, Frame, ReadFile, filled_in
-from sorter.model.kinds import PICTURE_ROLES, Kind, Role
+from sorter.model.kinds import PICTURE_ROLES, Kind, Role, Who
+from sorter.model.note import Note, Related
 from sorter.model.numbers import Numbers, from_one
 from sorter.model.row import Row
-from sorter.model.sequence import Account, Bond, Sequence
+from sorter.model.sequence import Account, Sequence
 
 _ROLE_ORDER: Final = {role: place for place, role in enumerate(Role)} | {Role.RESULT: 0}
 _FLASH: Final = {None: "", True: "fired", False: "off"}
@@ -31,6 +33,7 @@ class _Place:
     frames: int | None = None
     planned: int | None = None
     merged: bool = False
+    said_by: Who = Who.CAMERA
 
 
 def make_rows(account: Account, numbers: Numbers | None = None) -> tuple[Row, ...]:
@@ -44,7 +47,7 @@ def make_rows(account: Account, numbers: Numbers | None = None) -> tuple[Row, ..
     of_frame = {frame.path: number for frame, number in frames}
     rows: list[Row] = []
     for number, sequence in zip(numbers.sequences, account.sequences, strict=True):
-        notes = sequence.clauses(numbers.sequences)
+        notes = sequence.remarks(numbers.sequences)
         rows += _sequence_rows(number, sequence, notes, of_frame)
     for kind, file in sorted(account.loose, key=lambda pair: pair[1].path):
         rows.append(_row(file, file.facts, _Place(kind=kind), file.notes))
@@ -69,7 +72,7 @@ def _place_of(row: Row) -> tuple[float, float, float, int, str]:
 
 
 def _sequence_rows(
-    number: int, sequence: Sequence, notes: tuple[str, ...], of_frame: dict[str, int]
+    number: int, sequence: Sequence, notes: tuple[Note, ...], of_frame: dict[str, int]
 ) -> Iterator[Row]:
     grounds = sequence.grounds.text()
     for frame, position in _placed(sequence):
@@ -81,8 +84,9 @@ def _sequence_rows(
             frames=len(sequence.frames),
             planned=sequence.planned,
             merged=position is None,
+            said_by=sequence.grounds.said_by,
         )
-        result = () if position else (Bond.RESULT.text(number),)
+        result = () if position else (Related(what=Bond.RESULT, sequence=number),)
         about_frame = (*_own_notes(frame), *result)
         for file in sorted(frame.files, key=lambda file: _by_role(file, place)):
             said = (*about_frame, *file.notes, *notes)
@@ -120,7 +124,7 @@ def _facts_for(file: ReadFile, frame: Frame) -> Facts:
 
 
 def _row(
-    file: ReadFile, facts: Facts, place: _Place, notes: tuple[str, ...], grounds: str = ""
+    file: ReadFile, facts: Facts, place: _Place, notes: tuple[Note, ...], grounds: str = ""
 ) -> Row:
     near, far = _focus(facts)
     return Row(
@@ -148,7 +152,8 @@ def _row(
         focus_far_m=rounded(far),
         bytes=file.file.size,
         grounds=grounds,
-        notes=_joined((*_about_name(file.path), *_about_obstacle(file), *notes)),
+        remarks=_told((*_about_name(file.path), *_about_obstacle(file), *notes)),
+        said_by=place.said_by,
     )
 
 
@@ -176,7 +181,6 @@ def _about_obstacle(file: ReadFile) -> list[str]:
     return [file.file.obstacle] if file.file.obstacle else []
 
 
-def _joined(notes: tuple[str, ...]) -> str:
-    """The notes without repetition, `;` between and therefore none within."""
-    told = [note.replace(";", ",").strip() for note in notes]
-    return "; ".join(dict.fromkeys(note for note in told if note))
+def _told(notes: tuple[Note, ...]) -> tuple[Note, ...]:
+    """The notes without repetition."""
+    return tuple(dict.fromkeys(note for note in notes if note))

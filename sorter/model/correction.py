@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 USER_SAID: Final = "the corrections file says"
-"""Stands in the grounds of a sequence that a user made so: pictures do not speak against it."""
 PICTURES_SHOW: Final = "the pictures show it"
+"""Words for the grounds of sequences that were made so; who it was is told by Who."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

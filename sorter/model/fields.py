@@ -8,17 +8,12 @@ from __future__ import annotations
 import re
 import string
 from collections.abc import Iterable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from enum import Enum
 from typing import Final
 
-from sorter.model.row import Row
-
 WIDEST: Final = 255
 """Signs that a field may be told to take; no name has more."""
-
-COLUMNS: Final = tuple(field.name for field in fields(Row))
-"""The manifest's columns, which are fields everywhere."""
 
 _WHOLE: Final = frozenset({"frame", "sequence", "position", "frames", "planned", "bytes"})
 _FIGURES: Final = frozenset(

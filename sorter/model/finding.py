@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 from sorter.model.kinds import STACK_KINDS, Kind
 
@@ -43,7 +45,7 @@ class Check:
     share of textured tiles that peak there and still rise. surplus: slices that are sharpest nowhere.
     drift_px: the largest shift between two frames, in pixels of the pictures that were looked at.
     best_frames: of a burst, best first. looks_like: the kind that the pictures say, where it differs.
-    attempts: sequences of one subject, the best first. says: the findings as sentences.
+    attempts: sequences of one subject, the best first.
 
     Behind the contract's columns: moved, where something in the frame moved by itself; bright_steps,
     where the light changed, and bright_ev, by how much; unseen, frames that could not be looked at;
@@ -70,7 +72,6 @@ class Check:
     best_frames: Positions = ()
     looks_like: Kind | None = None
     attempts: tuple[int, ...] = ()
-    says: str = ""
     moved: Positions = ()
     bright_steps: Positions = ()
     unseen: Positions = ()
@@ -79,6 +80,16 @@ class Check:
     bright_ev: tuple[float, ...] = ()
     step_of_depth: float | None = None
     growth: float | None = None
+    nearward: bool | None = None
+    wander_share: float = 0.0
+    explained: float = 0.0
+    attempts_verdict: Verdict | None = None
+    attempts_frames: int = 0
+
+    @property
+    def says(self) -> str:
+        """The findings as sentences."""
+        return " ".join(sentences(self))
 
     @property
     def by_picture(self) -> Kind:
@@ -89,6 +100,37 @@ class Check:
     def is_stack(self) -> bool:
         """Whether the pictures say that there is a stack."""
         return self.by_picture in STACK_KINDS
+
+
+CHECK_COLUMNS: Final = (
+    "sequence",
+    "kind",
+    "frames",
+    "verdict",
+    "missing_end",
+    "first_sharp_share",
+    "last_sharp_share",
+    "gaps",
+    "jumps",
+    "dark",
+    "surplus",
+    "keep_first",
+    "keep_last",
+    "drift_px",
+    "best_frames",
+    "looks_like",
+    "attempts",
+    "says",
+    "moved",
+    "bright_steps",
+    "unseen",
+    "order",
+    "odd",
+    "bright_ev",
+    "step_of_depth",
+    "growth",
+)
+"""The columns of checks.csv in their order: each is an attribute of a check."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,3 +177,123 @@ def listed(positions: Positions, *, sort: bool = True) -> str:
         f"{run[0]} to {run[-1]}" if len(run) >= LEAST_RUN else ", ".join(map(str, run))
         for run in runs
     )
+
+
+# ---- in words ------------------------------------------------------------------------------
+
+
+def sentences(check: Check) -> Iterator[str]:
+    """What deserves to be said of the sequence, the verdict first: with figures, and what to do."""
+    if check.looks_like is not None:
+        yield _other_kind(check)
+    if check.is_stack:
+        yield from _stack(check)
+    if check.best_frames:
+        yield f"Best frames: {listed(check.best_frames, sort=False)}."
+    yield from _frames(check)
+    yield from _attempts(check)
+
+
+def _other_kind(check: Check) -> str:
+    if check.looks_like in STACK_KINDS:
+        return (
+            f"Looks like a {check.looks_like}: what is sharp wanders over {check.wander_share:.0%} of the "
+            f"frame, and focus explains {check.explained:.0%} of what changes; ingest it with --look, "
+            "or correct the kind."
+        )
+    return (
+        f"Looks like a {check.looks_like}: what is sharp stays the same in all frames, so there is "
+        "nothing to stack; correct the kind, or look whether focus moved at all."
+    )
+
+
+def _stack(check: Check) -> Iterator[str]:
+    if check.verdict is None:
+        yield "Cannot be judged: too few frames that can be seen, or too little texture in them."
+        return
+    if check.verdict is Verdict.COMPLETE:
+        yield "Complete: sharp from the first slice that counts to the last."
+    if check.verdict is Verdict.USABLE:
+        yield "Usable without the frames that are named."
+    if check.verdict is Verdict.BROKEN:
+        yield "Broken by movement: too much moved between the slices to make one picture of them."
+    yield from _ends(check)
+    for gap in check.gaps:
+        yield (
+            f"A gap between slices {gap} and {gap + 1}: what lies between is sharp in neither; take "
+            "more slices there."
+        )
+    yield from _steps(check)
+    if check.surplus:
+        kept = f": slices {check.keep_first} to {check.keep_last} are worth merging"
+        yield (
+            f"Surplus: {listed(check.surplus)}, sharpest nowhere"
+            f"{kept if check.keep_first is not None else ''}."
+        )
+    if check.order:
+        yield f"By focus the order is {listed(check.order, sort=False)}."
+
+
+def _steps(check: Check) -> Iterator[str]:
+    """How wide the steps are, where slices are missing. Alone an estimate is too rough to be said."""
+    wide = check.step_of_depth
+    if wide is None or not check.gaps:
+        return
+    yield (
+        f"From slice to slice focus went about {wide:.1f} of the depth of field (an estimate by focal "
+        f"length and distance{'; more than 1 leaves soft bands' if wide > 1 else ''})."
+    )
+
+
+def _ends(check: Check) -> Iterator[str]:
+    nearward = check.nearward
+    both = check.missing_end is End.BOTH
+    if check.missing_end is End.FIRST or both:
+        yield (
+            f"Starts late{_side(nearward)}: {_share(check.first_sharp_share)} of what has "
+            "texture is sharpest in the first slice and still rises there; begin farther out, or leave "
+            "it soft on purpose."
+        )
+    if check.missing_end is End.LAST or both:
+        yield (
+            f"Stops short{_side(None if nearward is None else not nearward)}: {_share(check.last_sharp_share)} of what has "
+            "texture is sharpest in the last slice and still rises there; take more slices, or leave "
+            "it soft on purpose."
+        )
+
+
+def _side(nearward: bool | None) -> str:
+    """Which end the first slice is at. nearward: whether focus went on from there toward near."""
+    if nearward is None:
+        return ""
+    return " at the far end" if nearward else " at the near end"
+
+
+def _share(share: float | None) -> str:
+    return "some" if share is None else f"{share:.1%}"
+
+
+def _frames(check: Check) -> Iterator[str]:
+    if check.dark:
+        yield f"Dark, a misfired flash or something before the lens: {listed(check.dark)}."
+    if check.odd:
+        yield f"Shows something else: {listed(check.odd)}."
+    if check.unseen:
+        yield f"Cannot be looked at: {listed(check.unseen)}."
+    if check.jumps:
+        yield f"The frame jumped behind {listed(check.jumps)}; hold the camera still, or use a support."
+    if check.moved:
+        yield f"Something moved in the frame behind {listed(check.moved)}: wind, or the subject."
+    if check.bright_steps and check.kind is not Kind.EXPOSURE_BRACKET:
+        steps = zip(check.bright_steps, check.bright_ev, strict=True)
+        changes = ", ".join(f"{position} ({ev:+.1f} EV)" for position, ev in steps)
+        yield f"The light changed behind {changes}; even it out before merging."
+
+
+def _attempts(check: Check) -> Iterator[str]:
+    if not check.attempts:
+        return
+    verdict, count = check.attempts_verdict, check.attempts_frames
+    state = f" ({verdict}, {count} frames)" if verdict else ""
+    names = ", ".join(map(str, check.attempts))
+    yield f"Attempts at one subject: {names}; {check.attempts[0]} is the best{state}."

@@ -67,3 +67,11 @@ class Bracketing(StrEnum):
     FOCUS = "focus"
     EXPOSURE = "exposure"
     OTHER = "other"  # white balance, ISO, flash power, aperture, film look
+
+
+class Who(StrEnum):
+    """Who says what a sequence is: the camera with its evidence, the pictures, or the user."""
+
+    CAMERA = "camera"
+    PICTURES = "pictures"
+    USER = "user"

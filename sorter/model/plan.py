@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import IntEnum, StrEnum
 
+from sorter.model.finding import Check
+from sorter.model.note import Note
 from sorter.model.row import Row
 
 
@@ -24,7 +26,7 @@ class Placement:
     row: Row
     container: str = ""
     from_near: int | None = None
-    said: tuple[str, ...] = ()
+    said: tuple[Note, ...] = ()
     unread: bool = False
     mark: int = 0
 
@@ -98,7 +100,7 @@ class Entry:
 
     placement.row holds the digest once the bytes were read. modified_ns: the card's own stamp when
     they were. moves: its ingest is a move. gone: the card's own file was removed.
-    found: what the last check of the pictures says of its sequence.
+    found: what the last check of the pictures found in its sequence; text where only that was kept.
     """
 
     number: int
@@ -108,7 +110,7 @@ class Entry:
     modified_ns: int = 0
     moves: bool = False
     gone: bool = False
-    found: str = ""
+    found: Check | str = ""
 
     @property
     def row(self) -> Row:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sorter.model.kinds import Kind
+from sorter.model.kinds import Kind, Who
 from sorter.model.plan import Placement
 
 
@@ -13,13 +13,14 @@ class Regrouping:
     """These frames of a shoot are one sequence of this kind.
 
     frames: their numbers in the manifest. Order of capture counts, whatever order they stand in.
-    Markers and singles are one sequence each. grounds: why, in words. name: for the folder; empty
+    Markers and singles are one sequence each. grounds: why, in words. said_by: who says so. name: for the folder; empty
     where the sequence that the first frame was in keeps its own.
     """
 
     frames: tuple[int, ...]
     kind: Kind
     grounds: str
+    said_by: Who = Who.PICTURES
     name: str = ""
 
 

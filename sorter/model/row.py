@@ -3,17 +3,51 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
-from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
+from sorter.model.kinds import DriveMode, FocusMode, Kind, Role, Who
+from sorter.model.note import Note, joined
+
+COLUMNS: Final = (
+    "source",
+    "destination",
+    "frame",
+    "sequence",
+    "kind",
+    "position",
+    "frames",
+    "planned",
+    "role",
+    "captured",
+    "camera",
+    "serial",
+    "lens",
+    "focal_length_mm",
+    "f_number",
+    "exposure_time_s",
+    "iso",
+    "exposure_bias_ev",
+    "flash",
+    "focus_mode",
+    "drive_mode",
+    "focus_near_m",
+    "focus_far_m",
+    "bytes",
+    "sha256",
+    "grounds",
+    "notes",
+)
+"""The manifest's columns in their order: each is an attribute of a row."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """One file of the card: the manifest's columns in their order.
+    """One file of the card, as the manifest tells of it.
 
     source: the path below the card as the system gave it, undecodable bytes as surrogates.
     destination: the path below the shoot. None and empty text: unknown, or it does not apply.
-    Numbers are rounded to what is written.
+    Numbers are rounded to what is written. remarks: what needs a look, or is to be said of the file. said_by:
+    who says what its sequence is.
     """
 
     source: str
@@ -42,7 +76,13 @@ class Row:
     bytes: int
     sha256: str = ""
     grounds: str = ""
-    notes: str = ""
+    remarks: tuple[Note, ...] = ()
+    said_by: Who = Who.CAMERA
+
+    @property
+    def notes(self) -> str:
+        """The remarks as the manifest's cell has them."""
+        return joined(self.remarks)
 
 
 def is_brought_back(row: Row) -> bool:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 
+from sorter.model.bond import Bond
 from sorter.model.focus import FocusOrder, focus_order
 from sorter.model.frame import Frame, ReadFile
-from sorter.model.kinds import Kind
+from sorter.model.kinds import Kind, Who
+from sorter.model.note import Note, Related
 
 BEYOND_DOUBT = 30.0  # nats, one in 10^13; larger margins are not counted further
 
@@ -20,7 +21,7 @@ class Grounds:
     runner_up: the kind of the second-best account, None where no other is possible at all.
     margin: by how much the best account is better, in nats (1 nat: e times as likely), BEYOND_DOUBT
     at the most.
-    begins_margin: the same for the boundary before the first frame.
+    begins_margin: the same for the boundary before the first frame. said_by: who says that it is so.
     """
 
     begins: str
@@ -28,37 +29,11 @@ class Grounds:
     runner_up: Kind | None = None
     margin: float = 0.0
     begins_margin: float = 0.0
+    said_by: Who = Who.CAMERA
 
     def text(self) -> str:
         """Both reasons in one sentence."""
         return f"{self.kind}; begins here: {self.begins}"
-
-
-class Bond(StrEnum):
-    """What a sequence may be to another one of the same body; the value is its wording.
-
-    RETAKE: the same ground once more, as the other was stopped, shorter or from another end.
-    GOES_ON: focus begins where it ended in the other, and moves the same way. REPEAT: as many
-    frames over the same focus, or the same exposures, once more. SAME_SETUP: right beside the
-    other, with its lens, exposure and focus, so that the two can be blended. RESULT: the camera
-    merged it out of the other's frames.
-    """
-
-    RETAKE = "retake of"
-    GOES_ON = "goes on from"
-    REPEAT = "identical repeat of"
-    SAME_SETUP = "same set-up as"
-    RESULT = "result of"
-
-    def text(self, number: int) -> str:
-        """The clause that says it of the sequence with this number."""
-        return f"{self} sequence {number}"
-
-    def numbers(self, notes: str) -> tuple[int, ...]:
-        """The sequences of which a manifest's notes say it."""
-        before = self.text(0)[:-1]
-        told = (note.removeprefix(before) for note in notes.split("; ") if note.startswith(before))
-        return tuple(int(number) for number in told if number.isascii() and number.isdecimal())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,9 +47,9 @@ class Relation:
     what: Bond
     to: int
 
-    def text(self, number: int) -> str:
-        """The relation as a clause, with the other sequence's number."""
-        return self.what.text(number)
+    def related(self, number: int) -> Related:
+        """The relation as it is noted, with the other sequence's number."""
+        return Related(what=self.what, sequence=number)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,16 +74,20 @@ class Sequence:
         """Where its frames are focused, and their order from near to far."""
         return focus_order([frame.facts for frame in self.frames])
 
-    def clauses(self, numbers: tuple[int, ...] | None = None) -> tuple[str, ...]:
-        """All that deserves a look in words: the notes, then the relations.
+    def remarks(self, numbers: tuple[int, ...] | None = None) -> tuple[Note, ...]:
+        """All that deserves a look: the notes, then the relations.
 
         numbers: those of all sequences of the account; None: they count from 1.
         """
         related = (
-            each.text(each.to + 1 if numbers is None else numbers[each.to])
+            each.related(each.to + 1 if numbers is None else numbers[each.to])
             for each in self.relations
         )
         return (*self.notes, *related)
+
+    def clauses(self) -> tuple[str, ...]:
+        """The same in words, with numbers that count from 1."""
+        return tuple(map(str, self.remarks()))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

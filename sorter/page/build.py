@@ -7,13 +7,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from sorter.model.bond import Bond
 from sorter.model.finding import Check, Verdict, listed
 from sorter.model.kinds import PICTURE_ROLES, SEQUENCE_KINDS, STACK_KINDS, Kind
+from sorter.model.note import Related, texts
 from sorter.model.report import Material, Pictured
 from sorter.model.row import Row, is_brought_back
-from sorter.model.sequence import Bond
 from sorter.page import words
-from sorter.page.looks import is_relation, reasons
+from sorter.page.looks import reasons
 from sorter.page.parts import (
     Attempt,
     Figure,
@@ -73,12 +74,18 @@ class _Sequence:
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """Those of all its files, each once; a file's own with its name."""
+        """Those of all its files, each once; a file's own with its name. Without relations."""
         rows = [row for frame in self.frames for row in frame]
-        told = [(row, note) for row in rows for note in row.notes.split("; ") if note]
+        told = [(row, text) for row in rows for text in _plain(row, rows[0])]
         return tuple(
-            dict.fromkeys(note if row is rows[0] else f"{_name(row)}: {note}" for row, note in told)
+            dict.fromkeys(text if row is rows[0] else f"{_name(row)}: {text}" for row, text in told)
         )
+
+    @property
+    def relations(self) -> tuple[Related, ...]:
+        """How it stands to other sequences, which its first row says."""
+        related = (each for each in self.first.remarks if isinstance(each, Related))
+        return tuple(dict.fromkeys(each for each in related if each.what is not Bond.RESULT))
 
 
 def make_page(material: Material) -> Page:
@@ -266,8 +273,10 @@ def _section(sequence: _Sequence, material: Material, looks: tuple[str, ...]) ->
         looks=looks,
         says=check.says if check is not None else "",
         grounds=next((row.grounds for rows in sequence.frames for row in rows if row.grounds), ""),
-        notes=tuple(note for note in sequence.notes if not is_relation(note)),
-        relations=tuple(_relations(sequence.notes)),
+        notes=sequence.notes,
+        relations=tuple(
+            Relation(words=str(each.what), number=each.sequence) for each in sequence.relations
+        ),
         attempts=tuple(_attempts(sequence.number, check, material)),
         results=tuple(row.destination for row in sequence.others),
         merge=_merge(sequence, check, material),
@@ -283,11 +292,9 @@ def _common(cells: Sequence[str]) -> str:
     return f"{folders.pop()}/" if len(folders) == 1 and "" not in folders else ""
 
 
-def _relations(notes: Sequence[str]) -> Iterator[Relation]:
-    for note in notes:
-        for bond in Bond:
-            if bond is not Bond.RESULT:
-                yield from (Relation(words=str(bond), number=n) for n in bond.numbers(note))
+def _plain(row: Row, first: Row) -> tuple[str, ...]:
+    """What is said of the row in words; relations of the first row are told by themselves."""
+    return texts(each for each in row.remarks if row is not first or not isinstance(each, Related))
 
 
 def _attempts(number: int, check: Check | None, material: Material) -> Iterator[Attempt]:

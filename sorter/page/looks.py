@@ -5,19 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from sorter.model.finding import Check, Verdict
-from sorter.model.sequence import Bond
 
 
 def reasons(check: Check | None, notes: Iterable[str], suggested: Iterable[str]) -> tuple[str, ...]:
-    """Findings first, then what the manifest notes, but for relations: these are no trouble."""
+    """Findings first, then what the manifest notes; relations are no trouble, and not among these."""
     found = _of_check(check) if check is not None else iter(())
-    told = (note for note in notes if not is_relation(note))
-    return tuple(dict.fromkeys((*found, *suggested, *told)))
-
-
-def is_relation(note: str) -> bool:
-    """Whether a note says how a sequence stands to another one."""
-    return any(bond.numbers(note) for bond in Bond)
+    return tuple(dict.fromkeys((*found, *suggested, *notes)))
 
 
 def _of_check(check: Check) -> Iterator[str]:

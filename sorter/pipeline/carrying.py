@@ -11,6 +11,7 @@ from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
 from sorter.errors import NoRoom, ShootNotWritable, SorterError
 from sorter.model.card import Listing
+from sorter.model.operation import Progress
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.row import Row
 from sorter.pipeline.recording import write_records
@@ -249,7 +250,7 @@ class Carrying:
         if target.failure is None and not (target is lead and waits):
             with target.failing():
                 for run in runs - {0}:
-                    target.ledger.set_state(run, "done")
+                    target.ledger.set_state(run, Progress.DONE)
         return entries
 
     def _to_carry(self, entries: Iterable[Entry], new_run: int) -> list[Entry]:

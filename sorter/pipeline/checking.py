@@ -21,17 +21,19 @@ from sorter.errors import OutputNotWritable
 from sorter.manifest.checks import CHECKS, checks_bytes
 from sorter.manifest.corrections import corrections_bytes
 from sorter.manifest.rows import in_order
+from sorter.model.bond import Bond
 from sorter.model.card import CardFile
-from sorter.model.correction import PICTURES_SHOW, USER_SAID, Correction
+from sorter.model.correction import PICTURES_SHOW, Correction
 from sorter.model.finding import Check, Look, Piece
 from sorter.model.focus import Direction
 from sorter.model.frame import Facts, ReadFile
 from sorter.model.glance import Glance, Measured, Seen
-from sorter.model.kinds import PICTURE_ROLES, STACK_KINDS, Kind
+from sorter.model.kinds import PICTURE_ROLES, STACK_KINDS, Kind, Who
+from sorter.model.note import related
 from sorter.model.plan import Entry, State
 from sorter.model.regrouping import Regrouping
 from sorter.model.row import Row
-from sorter.model.sequence import Account, Bond
+from sorter.model.sequence import Account
 from sorter.pipeline.recording import write_records
 from sorter.pipeline.scanning import Tick, account_of
 from sorter.pixels.measuring import measure
@@ -182,7 +184,7 @@ def _of_account(card: Card, account: Account) -> Iterator[Subject]:
             step_of_depth=_step_of_depth([frame.facts for frame in sequence.frames]),
             body=sequence.frames[0].facts.camera + sequence.frames[0].facts.serial,
             retakes=tuple(each.to + 1 for each in sequence.relations if each.what in bonds),
-            is_said=USER_SAID in sequence.grounds.kind,
+            is_said=sequence.grounds.said_by is Who.USER,
         )
 
 
@@ -199,7 +201,7 @@ def _of_entries(shoot: Shoot, entries: Iterable[Entry]) -> Iterator[Subject]:
         sequences.setdefault(row.sequence or 0, {}).setdefault(row.position or 0, []).append(row)
     for number, frames in sequences.items():
         first = frames[min(frames)][0]
-        notes = "; ".join(row.notes for each in frames.values() for row in each)
+        notes = [note for each in frames.values() for row in each for note in row.remarks]
         yield Subject(
             number=number,
             kind=first.kind,
@@ -208,9 +210,9 @@ def _of_entries(shoot: Shoot, entries: Iterable[Entry]) -> Iterator[Subject]:
             nearward=_nearward(list(frames.values())),
             step_of_depth=_step_of_depth([each[0] for each in frames.values()]),
             body=first.camera + first.serial,
-            retakes=(*Bond.RETAKE.numbers(notes), *Bond.REPEAT.numbers(notes)),
+            retakes=(*related(notes, Bond.RETAKE), *related(notes, Bond.REPEAT)),
             numbers=tuple(each[0].frame or 0 for each in frames.values()),
-            is_said=USER_SAID in first.grounds,
+            is_said=first.said_by is Who.USER,
         )
 
 
@@ -390,7 +392,12 @@ class _Suggested:
         if numbers:
             grounds = f"{why}; begins here: {PICTURES_SHOW}"
             self.regroupings.append(
-                Regrouping(frames=tuple(numbers), kind=piece.kind, grounds=grounds)
+                Regrouping(
+                    frames=tuple(numbers),
+                    kind=piece.kind,
+                    grounds=grounds,
+                    said_by=Who.PICTURES,
+                )
             )
 
 
@@ -465,12 +472,10 @@ def _with_attempts(
     group = best.get(check.sequence, ())
     if len(group) < 2:  # noqa: PLR2004  two are attempts
         return check
-    first = group[0]
-    verdict = judged[first].check.verdict
-    state = f" ({verdict}, {judged[first].check.frames} frames)" if verdict else ""
-    names = ", ".join(map(str, group))
-    says = f"{check.says} Attempts at one subject: {names}; {first} is the best{state}."
-    return replace(check, attempts=group, says=says.strip())
+    first = judged[group[0]].check
+    return replace(
+        check, attempts=group, attempts_verdict=first.verdict, attempts_frames=first.frames
+    )
 
 
 # ---- kept in the shoot -------------------------------------------------------------------------
@@ -483,20 +488,20 @@ def write_checks(root: Path, found: Checked) -> None:
     """
     shoot = Shoot(root)
     with Ledger(shoot.hidden, hold=True) as ledger, stopping_clearly(shoot):
-        ledger.say_findings(_notes(ledger.entries(), found))
+        ledger.say_findings(_first_files(ledger.entries(), found))
         shoot.replace(CHECKS, checks_bytes(found.checks))
         write_records(shoot, ledger.entries())
 
 
-def _notes(entries: Iterable[Entry], found: Checked) -> dict[int, str]:
-    """What is said on the first file of each sequence that was checked, by its number in the ledger."""
-    says = {check.sequence: check.says for check in found.checks if check.says}
-    notes: dict[int, str] = {}
+def _first_files(entries: Iterable[Entry], found: Checked) -> dict[int, Check]:
+    """The findings by the number that their sequence's first file has in the ledger."""
+    says = {check.sequence: check for check in found.checks}
+    notes: dict[int, Check] = {}
     # By destination: two cards may have given files of one path, and one shoot never has.
     placed = {e.row.destination: e.number for e in entries if e.state is State.PLACED}
     for row in in_order(e.row for e in entries if e.state is State.PLACED):
-        said = says.pop(row.sequence, "") if row.sequence and row.position == 1 else ""
-        if said:
+        said = says.pop(row.sequence, None) if row.sequence and row.position == 1 else None
+        if said is not None:
             notes[placed[row.destination]] = said
     return notes
 

@@ -12,12 +12,13 @@ from sorter.disk.shoot import Shoot
 from sorter.disk.workplace import write_pieces
 from sorter.errors import BadShoot
 from sorter.handoff.exif import CannotPutBack, put_back
+from sorter.model.bond import Bond
 from sorter.model.folders import RESULTS
 from sorter.model.kinds import Role
+from sorter.model.note import Related
 from sorter.model.plan import Entry, Placement, State
 from sorter.model.reference import Reference
 from sorter.model.row import Row, is_brought_back
-from sorter.model.sequence import Bond
 from sorter.model.stack import Stack
 from sorter.pixels.decoded import Decoded, Undecodable, picture_digest
 from sorter.planning import names
@@ -104,7 +105,7 @@ def placement_of(stack: Stack, finished: Finished, destination: str, made: str) 
         bytes=finished.bytes,
         sha256=finished.sha256,
         grounds="",
-        notes=Bond.RESULT.text(stack.number),
+        remarks=(Related(what=Bond.RESULT, sequence=stack.number),),
     )
     said = (f"{made} of {stack.frames} frames", *finished.notes)
     return Placement(row=row, said=said, mark=1)  # it was read: nobody has to look at it again

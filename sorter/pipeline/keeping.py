@@ -1,4 +1,4 @@
-"""Undo: the last ingest of a shoot, or its last regrouping, taken back."""
+"""Undo: the newest operation of a shoot taken back: an ingest, a regrouping, an adoption."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from sorter.disk.output import holds_ledger, is_within, real_path
 from sorter.disk.reported import ReportFolder
 from sorter.disk.shoot import Shoot
 from sorter.errors import CardNotFound, NoCard, NothingToUndo, OnlyCopies
+from sorter.model.operation import Operation, What, newest
 from sorter.model.plan import Entry
 from sorter.model.row import is_brought_back
 from sorter.page.render import GENERATOR
@@ -22,7 +23,7 @@ from sorter.pipeline.recording import (
     records_of,
     write_records,
 )
-from sorter.pipeline.regrouping import last_regrouping, moved_by, take_back
+from sorter.pipeline.regrouping import changed_by, give_up, take_back
 from sorter.pipeline.scanning import Tick
 from sorter.pipeline.wishes import Counted
 from sorter.writing.ledger import Ledger, Run
@@ -43,9 +44,9 @@ _LACKS: Final = {
 
 
 class Undo:
-    """The last ingest or regrouping of a shoot, to be taken back; nothing is done before `carry`.
+    """What was done to a shoot last, to be taken back; nothing is done before `carry`.
 
-    regrouping: it is this one; None where the last thing done was an ingest. card: where the card is
+    operation: this one. run: the newest ingest. card: where the card is
     now; None for where it was. To be used in a with statement. Raises NoShoot where it is no shoot,
     NothingToUndo, NoCard where that is the shoot or any other one, CardNotFound and CardNotReadable
     where moved files are to go back and their card is not there or closed, ShootBusy, LedgerDamaged.
@@ -55,8 +56,8 @@ class Undo:
         self._shoot = Shoot(root)
         self._ledger = Ledger(self._shoot.hidden, hold=True, ends=True)
         try:
-            self.regrouping = last_regrouping(self._ledger)
-            self.run = self._last(root)
+            self.operation = self._newest(root)
+            self.run = self._run()
             self.entries = self._found()
             self.card = Path(self.run.card) if card is None else card
             self._originals = Originals(self.card, self._shoot)
@@ -75,10 +76,15 @@ class Undo:
         self._ledger.close()
 
     def _found(self) -> tuple[Entry, ...]:
-        """The files that the ingest brought, or to which the regrouping gave other places."""
-        if self.regrouping is not None:
-            return moved_by(self._ledger, self.regrouping.number)
+        """The files that the ingest brought, or to which the operation gave other places."""
+        if not self.is_of_ingest:
+            return changed_by(self._ledger, self.operation.number)
         return tuple(e for e in self._ledger.entries() if e.run == self.run.run)
+
+    @property
+    def is_of_ingest(self) -> bool:
+        """Whether it is an ingest, and so about copies and originals."""
+        return self.operation.what is What.INGEST
 
     @property
     def here(self) -> tuple[Entry, ...]:
@@ -91,7 +97,7 @@ class Undo:
         A copy of which the original cannot be looked at stays in the shoot, and is named. A regrouping
         removes no file. Raises OnlyCopies, NoCard, CardNotReadable and CardGone, and nothing is done.
         """
-        if self.regrouping is not None or self.run.moves:
+        if not self.is_of_ingest or self.run.moves:
             return
         self._refuse_same_place(f"the card at {self.card}")
         here = self.here
@@ -111,14 +117,16 @@ class Undo:
 
     def carry(self, tick: Tick) -> Undone:
         """It is taken back. Raises ShootNotWritable, CardNotWritable, NoRoom, CardGone; run it again then."""
-        if self.regrouping is not None:
-            return take_back(self._shoot, self._ledger, self.regrouping, tick)
+        if self.operation.what is What.REGROUPING:
+            return take_back(self._shoot, self._ledger, self.operation, tick)
+        if self.operation.what is What.ADOPTION:
+            return give_up(self._shoot, self._ledger, self.operation, tick)
         before = records_of(self._ledger.entries())
         counted = Counted(tick, sum(entry.row.bytes for entry in self.entries))
         undoing = Undoing(self._shoot, self._ledger, self._originals, self._unseen)
         undone = undoing.undo(self.run.run, self.entries, counted.add)
         with stopping_clearly(self._shoot):
-            if undone.kept or len(self._ledger.ingests()) > 1:
+            if undone.kept or len(self._ledger.runs()) > 1:
                 self._forget(undone)
             else:
                 undone.stay |= self._results(self._ledger.entries())
@@ -161,15 +169,20 @@ class Undo:
         self._ledger.close()
         self._shoot.remove_hidden()
 
-    def _last(self, root: Path) -> Run:
-        runs = self._ledger.ingests()
-        if not runs:
+    def _newest(self, root: Path) -> Operation:
+        found = newest(self._ledger.operations())
+        if found is None:
             raise NothingToUndo(f"{root}: there is no ingest to take back.")
-        return next((run for run in runs if run.is_undoing), runs[-1])
+        return found
+
+    def _run(self) -> Run:
+        """The ingest that it is, or that was there before it: it tells where the card is."""
+        runs = self._ledger.runs()
+        return next((run for run in runs if run.run == self.operation.run), runs[-1])
 
     def _check_card(self) -> None:
         """Moved files go back only to a card that is there: never to the folder it was mounted on."""
-        if self.regrouping is not None or not self.run.moves:
+        if not self.is_of_ingest or not self.run.moves:
             return
         self._refuse_same_place(f"the card at {self.card}")
         same = str(self.card) == self.run.card

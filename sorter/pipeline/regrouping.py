@@ -15,6 +15,7 @@ from sorter.disk.shoot import Shoot
 from sorter.errors import BadChoice, BadCorrections, BadPattern, BadShoot, ShootNotWritable
 from sorter.manifest.rows import spelled
 from sorter.model.correction import Correction
+from sorter.model.operation import Operation
 from sorter.model.plan import Entry, State
 from sorter.model.regrouping import Change, Regrouping
 from sorter.model.row import Row
@@ -24,7 +25,7 @@ from sorter.planning import correcting, pattern
 from sorter.planning.free import Naming
 from sorter.planning.places import another_name
 from sorter.planning.regrouping import Ask, CannotRegroup, regrouped, taken_back, touched
-from sorter.writing.ledger import Ledger, RegroupingRun
+from sorter.writing.ledger import Ledger
 from sorter.writing.shifting import GONE, Shifted, Shifting
 from sorter.writing.target import stopping_clearly
 from sorter.writing.undo import Undone
@@ -186,16 +187,7 @@ class _Work:
         self.ledger.end_regrouping(number)
 
 
-def last_regrouping(ledger: Ledger) -> RegroupingRun | None:
-    """The regrouping that an undo takes back next; None where an ingest came after the last one."""
-    regroupings = ledger.regroupings()
-    if not regroupings or any(run.is_undoing for run in ledger.ingests()):
-        return None
-    last = max((run.run for run in ledger.ingests()), default=0)
-    return None if last > regroupings[-1].behind else regroupings[-1]
-
-
-def take_back(shoot: Shoot, ledger: Ledger, last: RegroupingRun, tick: Tick) -> Undone:
+def take_back(shoot: Shoot, ledger: Ledger, last: Operation, tick: Tick) -> Undone:
     """The regrouping is taken back: all is said of its files, and they lie, as before.
 
     Raises ShootNotWritable, NoRoom; run it again then.
@@ -211,9 +203,23 @@ def take_back(shoot: Shoot, ledger: Ledger, last: RegroupingRun, tick: Tick) -> 
     return Undone(moved_within=shifted.moved, stay=lost | shifted.unseen)
 
 
-def moved_by(ledger: Ledger, regrouping: int) -> tuple[Entry, ...]:
-    """The files to which the regrouping gave another place."""
-    numbers = {each.number for each in ledger.changes(regrouping) if each.moves}
+def give_up(shoot: Shoot, ledger: Ledger, last: Operation, tick: Tick) -> Undone:
+    """The adoption is taken back: files are said to lie where they lay before; none is moved.
+
+    Raises ShootNotWritable, NoRoom; run it again then.
+    """
+    changes = ledger.changes(last.number)
+    ledger.take_back(last.number, taken_back(ledger.entries(), changes))
+    drop_findings(shoot, ledger)
+    write_records(shoot, ledger.entries())
+    ledger.forget_regrouping(last.number)
+    tick(len(changes), len(changes))
+    return Undone(given_up=len(changes))
+
+
+def changed_by(ledger: Ledger, operation: int) -> tuple[Entry, ...]:
+    """The files to which the regrouping or the adoption gave another place."""
+    numbers = {each.number for each in ledger.changes(operation) if each.moves}
     return tuple(entry for entry in ledger.entries() if entry.number in numbers)
 
 

@@ -12,7 +12,7 @@ from sorter.errors import SorterError
 from sorter.model.advice import Copy, Evidence, Places
 from sorter.model.card import Drift
 from sorter.model.correction import Correction
-from sorter.model.damage import DAMAGES
+from sorter.model.damage import Damage
 from sorter.model.kinds import Role
 from sorter.model.plan import Entry, Held, State, Stays
 from sorter.pipeline.scanning import Tick
@@ -267,8 +267,8 @@ def _copy(of: Report | SecondCopy) -> Copy:
 def _is_damaged(entry: Entry) -> bool:
     if entry.row.role in _TRACKS and entry.row.bytes == 0:
         return entry.state is State.PLACED
-    said = (entry.row.notes, *entry.placement.said)
-    return any(damage in text for damage in DAMAGES for text in said)
+    said = (*entry.row.remarks, *entry.placement.said)
+    return any(isinstance(each, Damage) and each is not Damage.EMPTY for each in said)
 
 
 def _held(entries: tuple[Entry, ...], held: Mapping[int, Held], least: Held) -> int:

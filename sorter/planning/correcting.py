@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from sorter.model.correction import USER_SAID, Correction
-from sorter.model.kinds import Kind
+from sorter.model.kinds import Kind, Who
 from sorter.model.plan import Entry
 from sorter.model.regrouping import Regrouping
 from sorter.planning.outline import Outline
@@ -81,7 +81,9 @@ class _Frames:
         these = "this frame is a" if len(frames) == 1 else f"these {len(frames)} frames are one"
         said = f"{USER_SAID} that {these} sequence{why}"
         grounds = f"{said}; begins here: {USER_SAID} so"
-        return Regrouping(frames=frames, kind=kind, grounds=grounds, name=one.name)
+        return Regrouping(
+            frames=frames, kind=kind, grounds=grounds, said_by=Who.USER, name=one.name
+        )
 
     def _kind(self, one: Correction, frames: tuple[int, ...]) -> tuple[Kind, str]:
         """The kind, and where it comes from.

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final, TypeVar
 
 from sorter.model.folders import SHARED
+from sorter.model.note import Renamed, WhyRenamed
 from sorter.planning import names
 from sorter.planning.pattern import Pattern
 
@@ -76,18 +77,13 @@ def own_name(source: str) -> str:
     return names.legal(source.rpartition("/")[2])
 
 
-def naming_note(source: str, destination: str) -> Iterator[str]:
+def naming_note(source: str, destination: str) -> Iterator[Renamed]:
     """What is to be said where a file has another name in the shoot than on the card."""
     own, given = source.rpartition("/")[2], destination.rpartition("/")[2]
     if given != own:
-        clash = names.is_legal(own)
-        why = "another file has its name" if clash else "its own name is not legal everywhere"
-        yield f"named {given} here: {why}"
-
-
-def is_naming_note(said: str) -> bool:
-    """Whether it tells which name a file has in the shoot."""
-    return said.startswith("named ") and " here: " in said
+        yield Renamed(
+            name=given, why=WhyRenamed.TAKEN if names.is_legal(own) else WhyRenamed.ILLEGAL
+        )
 
 
 def is_numbered(name: str, wanted: str) -> bool:

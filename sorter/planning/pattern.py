@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from sorter.model.fields import COLUMNS, FieldFault, Part, parts_of
-from sorter.model.row import Row
+from sorter.model.fields import FieldFault, Part, parts_of
+from sorter.model.row import COLUMNS, Row
 from sorter.planning.names import STAND_IN, legal
 
 DEFAULT: Final = "{sequence:04d}_{kind}_{frames}_{name}"

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from sorter.model.folders import CLIPS, MARKERS, RESULTS, SINGLES, UNSORTED
 from sorter.model.frame import ReadFile
 from sorter.model.kinds import NO_FRAME_KINDS, Kind, Role
+from sorter.model.note import Note
 from sorter.model.plan import Entry, Placement, Plan
 from sorter.model.row import Row
 from sorter.planning import names
@@ -168,7 +169,7 @@ class _Planner:
             mark=self._about.files[row.source].mark,
         )
 
-    def _said(self, source: str, destination: str) -> Iterator[str]:
+    def _said(self, source: str, destination: str) -> Iterator[Note]:
         if not destination:
             yield "left on the card"
         else:

@@ -115,6 +115,7 @@ def _in_frame(row: Row, other: Row, grounds: str) -> Row:
         frames=other.frames,
         planned=other.planned,
         grounds=grounds,
+        said_by=other.said_by,
     )
 
 

@@ -13,17 +13,17 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Final
 
-from sorter.model.correction import USER_SAID
+from sorter.model.bond import Bond
 from sorter.model.focus import focus_order
 from sorter.model.folders import MARKERS, SINGLES
 from sorter.model.frame import Facts
-from sorter.model.kinds import NO_FRAME_KINDS, Kind
+from sorter.model.kinds import NO_FRAME_KINDS, Kind, Who
+from sorter.model.note import Note, Related, Renamed
 from sorter.model.plan import Entry, Placement
 from sorter.model.regrouping import Change, Regrouping
 from sorter.model.row import Row
-from sorter.model.sequence import Bond
 from sorter.planning import names
-from sorter.planning.free import Free, Naming, is_naming_note, is_numbered, naming_note, own_name
+from sorter.planning.free import Free, Naming, is_numbered, naming_note, own_name
 from sorter.planning.outline import Outline
 from sorter.planning.places import folders_known
 
@@ -58,6 +58,7 @@ class _Piece:
     frames: tuple[int, ...]
     kind: Kind
     grounds: str
+    said_by: Who
     name: str = ""
 
 
@@ -137,7 +138,13 @@ class _Regrouper:
         parts = [(frame,) for frame in frames] if wish.kind in _APART else [frames]
         for part in parts:
             kind = self._kind(wish.kind, part)
-            yield _Piece(frames=part, kind=kind, grounds=wish.grounds, name=wish.name)
+            yield _Piece(
+                frames=part,
+                kind=kind,
+                grounds=wish.grounds,
+                said_by=wish.said_by,
+                name=wish.name,
+            )
 
     def _left(self) -> Iterator[_Piece]:
         for number in self._touched:
@@ -147,7 +154,12 @@ class _Regrouper:
                 if not is_cut:
                     said = f"cut since: {len(own)} of {len(frames)} frames are left here"
                     grounds = f"{first.grounds}; {said}" if first.grounds else said
-                    yield _Piece(frames=own, kind=self._kind(first.kind, own), grounds=grounds)
+                    yield _Piece(
+                        frames=own,
+                        kind=self._kind(first.kind, own),
+                        grounds=grounds,
+                        said_by=first.said_by,
+                    )
 
     def _kind(self, kind: Kind, frames: tuple[int, ...]) -> Kind:
         """The kind asked for; one frame is no series, but where it was called one before."""
@@ -168,7 +180,7 @@ class _Regrouper:
         if self._old.sequences.get(number) != piece.frames:
             return False
         first = self._old.first(number)
-        is_said = USER_SAID in first.grounds or USER_SAID not in piece.grounds
+        is_said = first.said_by is Who.USER or piece.said_by is not Who.USER
         if first.kind is not piece.kind or not is_said:
             return False
         has_folder = piece.kind is not Kind.MARKER and len(piece.frames) > 1
@@ -197,6 +209,7 @@ class _Regrouper:
                     frames=len(piece.frames),
                     planned=planned,
                     grounds=piece.grounds if position == 1 and place == 0 else "",
+                    said_by=piece.said_by,
                 )
         folder = self._folder(number, piece, rows)
         for frame, place_near in zip(piece.frames, near, strict=True):
@@ -226,11 +239,11 @@ class _Regrouper:
         """Notes that name a sequence which is no more name the one that goes on for it."""
         for entry in self._old.entries():
             now = self._now(entry)
-            notes = related(now.notes, holders, now.sequence)
-            if notes != now.notes:
+            remarks = related(now.remarks, holders, now.sequence)
+            if remarks != now.remarks:
                 before = self._changed.get(entry.number)
                 placement = before.after if before else entry.placement
-                self._put(entry, replace(placement, row=replace(now, notes=notes)))
+                self._put(entry, replace(placement, row=replace(now, remarks=remarks)))
 
     def _now(self, entry: Entry) -> Row:
         change = self._changed.get(entry.number)
@@ -286,44 +299,38 @@ def _moved(placement: Placement, row: Row) -> Placement:
     """The placement with this row; what is said of the file's name is said of its new one."""
     if row.destination == placement.row.destination:
         return replace(placement, row=row)
-    said = (one for one in placement.said if not is_naming_note(one))
+    said = (one for one in placement.said if not isinstance(one, Renamed))
     named = tuple(naming_note(row.source, row.destination))
     return replace(placement, row=row, said=(*named, *said))
 
 
 def _as_of(row: Row, first: Row) -> Row:
     """A result's row, with what the first row of its sequence says of that."""
-    bond = Bond.RESULT.text(row.sequence or 0)
-    notes = [
-        Bond.RESULT.text(first.sequence or 0) if note == bond else note
-        for note in row.notes.split("; ")
-    ]
+    bond = Related(what=Bond.RESULT, sequence=row.sequence or 0)
+    now = Related(what=Bond.RESULT, sequence=first.sequence or 0)
     return replace(
         row,
         sequence=first.sequence,
         kind=first.kind,
         frames=first.frames,
         planned=first.planned,
-        notes="; ".join(notes),
+        remarks=tuple(now if each == bond else each for each in row.remarks),
+        said_by=first.said_by,
     )
 
 
-def related(notes: str, holders: Mapping[int, int], own: int | None) -> str:
-    """The notes, with the numbers that sequences have now; what a sequence would be to itself is left out."""
-    told = []
-    for note in notes.split("; "):
-        bond, number = _bond(note)
-        now = holders.get(number, number)
-        if bond is None or now == number:
+def related(
+    remarks: Iterable[Note], holders: Mapping[int, int], own: int | None
+) -> tuple[Note, ...]:
+    """The remarks, with the numbers that sequences have now; what a sequence would be to itself is left out."""
+    told: list[Note] = []
+    for note in remarks:
+        now = holders.get(note.sequence) if isinstance(note, Related) else None
+        if not isinstance(note, Related) or now is None or now == note.sequence:
             told.append(note)
-        elif now != own or bond is Bond.RESULT:
-            told.append(bond.text(now))
-    return "; ".join(dict.fromkeys(told))
-
-
-def _bond(note: str) -> tuple[Bond | None, int]:
-    found = ((bond, number) for bond in Bond for number in bond.numbers(note))
-    return next(found, (None, 0))
+        elif now != own or note.what is Bond.RESULT:
+            told.append(replace(note, sequence=now))
+    return tuple(dict.fromkeys(told))
 
 
 def _from_near(frames: tuple[int, ...], old: Outline) -> tuple[int | None, ...]:
@@ -405,7 +412,7 @@ def _restored(entry: Entry, change: Change) -> Placement:
     new = tuple(one for one in now.said if one not in after.said)
     row = _in_frame(now.row, before.row)
     place = now.row.destination if stays else before.row.destination
-    row = replace(row, notes=before.row.notes, grounds=before.row.grounds, destination=place)
+    row = replace(row, remarks=before.row.remarks, grounds=before.row.grounds, destination=place)
     said = now.said if stays else (*before.said, *new)
     return replace(now, row=row, from_near=before.from_near, said=said)
 
@@ -419,6 +426,7 @@ def _in_frame(row: Row, other: Row) -> Row:
         position=other.position,
         frames=other.frames,
         planned=other.planned,
+        said_by=other.said_by,
     )
 
 

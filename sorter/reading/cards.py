@@ -13,7 +13,7 @@ from typing import Final
 from sorter.disk.ahead import Opened, opened
 from sorter.disk.card import MARKED, Card, Window
 from sorter.model.card import CardFile, Listing
-from sorter.model.damage import EMPTY
+from sorter.model.damage import Damage
 from sorter.model.frame import ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Role
 from sorter.reading import fallback, names, recovered, sane
@@ -237,7 +237,9 @@ def _lie(file: CardFile, draft: Draft) -> str:
 
 def _unopened(file: CardFile) -> ReadFile:
     """A file of which nothing was seen: for its obstacle, or because there is nothing in it."""
-    return ReadFile(file=file, role=names.role(file.extension), notes=(file.obstacle or EMPTY,))
+    return ReadFile(
+        file=file, role=names.role(file.extension), notes=(file.obstacle or Damage.EMPTY,)
+    )
 
 
 def _done(file: CardFile, draft: Draft, mark: int) -> ReadFile:

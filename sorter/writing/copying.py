@@ -15,6 +15,7 @@ from sorter.disk.card import Card
 from sorter.disk.files import NewFile
 from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Measured, Stream
+from sorter.model.damage import Damage
 from sorter.model.kinds import PICTURE_ROLES
 from sorter.model.plan import Entry, Held
 from sorter.writing.helping import Done, Helpers, Task
@@ -91,7 +92,7 @@ class Read:
     def known_of(self, entry: Entry, late: str = "") -> Entry:
         """The entry with all that reading told of its file. late: what is said of one copy alone."""
         placement = entry.placement
-        told = set(placement.row.notes.split("; "))
+        told = set(placement.row.remarks)
         before = without_failures(placement.said)
         here = (*self.said, *((late,) if late else ()))
         said = dict.fromkeys((*before, *(one for one in here if one not in told)))
@@ -180,7 +181,7 @@ class Copier:
         if job.copy is not None and done.sha256 != job.copy.row.sha256:
             return self.copied(job)  # which says what is wrong with it
         self._tick(done.count)
-        said = (done.verdict,) if done.verdict else ()
+        said = (Damage(done.verdict),) if done.verdict else ()
         read = Read(count=done.count, sha256=done.sha256, modified_ns=done.modified_ns, said=said)
         return tuple(
             Copied(target=target, entry=read.known_of(entry, late), job=job)

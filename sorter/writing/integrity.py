@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from sorter.model.damage import CUT, EMPTY, NO_END, ZEROS
+from sorter.model.damage import Damage
 
 TAIL: Final = 64 * 1024
 """Bytes that are kept for a look: bodies pad, phones append behind the end marker."""
@@ -71,14 +71,14 @@ class Watch:
     def verdict(self) -> str:
         """What is wrong; empty where nothing is seen to be."""
         if self._count == 0:
-            return EMPTY
+            return Damage.EMPTY
         if self._box > self._count or self._told > self._count:
-            return CUT
+            return Damage.CUT
         end = _ENDS.get(self._container)
         if end is not None:
             ends = self._tail.endswith(end) or end in self._tail  # most end there: no search then
-            return "" if ends else ZEROS if self._zeros >= SHORT else NO_END
-        return ZEROS if self._is_picture and self._has_many_zeros() else ""
+            return "" if ends else Damage.ZEROS if self._zeros >= SHORT else Damage.NO_END
+        return Damage.ZEROS if self._is_picture and self._has_many_zeros() else ""
 
     def _has_many_zeros(self) -> bool:
         return self._zeros >= LONG or self._zeros >= max(SHORT, self._count / SHARE)

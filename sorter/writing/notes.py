@@ -5,20 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
+from sorter.model.note import NotCarried, Note
 from sorter.model.plan import Entry, State
 
 DIFFERS: Final = "its copy came out different, twice: the disk of the shoot may be failing"
-NOT_CARRIED: Final = "not carried: "
 
 
 def failed(entry: Entry, reason: str) -> Entry:
     """The entry of a file that could not be carried, with the reason among what is said of it."""
-    said = (*without_failures(entry.placement.said), f"{NOT_CARRIED}{reason}")
+    said = (*without_failures(entry.placement.said), NotCarried(reason=reason))
     row = replace(entry.row, sha256="")
     placement = replace(entry.placement, row=row, said=said)
     return replace(entry, placement=placement, state=State.FAILED)
 
 
-def without_failures(said: tuple[str, ...]) -> tuple[str, ...]:
+def without_failures(said: tuple[Note, ...]) -> tuple[Note, ...]:
     """What is said of a file without the reasons why it could not be carried before."""
-    return tuple(one for one in said if not one.startswith(NOT_CARRIED))
+    return tuple(one for one in said if not isinstance(one, NotCarried))

@@ -31,7 +31,7 @@ def cards_of(shoot: Path) -> tuple[Path, ...]:
     """
     try:
         with Ledger(Shoot(shoot).hidden, hold=False, ends=True) as ledger:
-            cards = sorted({Path(run.card) for run in ledger.ingests()})
+            cards = sorted({Path(run.card) for run in ledger.runs()})
     except NoShoot:
         return ()
     return tuple(card for card in cards if is_apart(card, shoot))
@@ -48,8 +48,11 @@ def rows_of(entries: Iterable[Entry]) -> tuple[Row, ...]:
 def _row(entry: Entry) -> Row:
     """A file that is not in its place has no destination and no digest yet."""
     row, said = entry.row, entry.placement.said
-    told = row.notes.split("; ") if row.notes else []
-    found = (entry.found,) if entry.found else ()
-    notes = dict.fromkeys((*told, *(note.replace(";", ",") for note in (*said, *found))))
-    row = replace(row, notes="; ".join(notes))
+    if said or entry.found:
+        row = replace(row, remarks=(*row.remarks, *said, *_found(entry)))
     return row if entry.state is State.PLACED else replace(row, destination="", sha256="")
+
+
+def _found(entry: Entry) -> tuple[str, ...]:
+    found = entry.found if isinstance(entry.found, str) else entry.found.says
+    return (found,) if found else ()

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from sorter.disk.shoot import Shoot
+from sorter.model.note import Note, Renamed, WhyRenamed
 from sorter.model.plan import Entry, State
 from sorter.writing.ledger import Ledger
 from sorter.writing.target import Renaming, stopping_clearly
@@ -132,7 +133,7 @@ class Shifting:
     def _renamed(self, entry: Entry, tries: int) -> Entry:
         another = self._renaming(entry.row.destination, tries)
         name = another.rpartition("/")[2]
-        said = (*entry.placement.said, f"named {name} here: another file came in between")
+        said = (*entry.placement.said, Renamed(name=name, why=WhyRenamed.CAME))
         return self._placed(entry, another, said)
 
     def _leave(self, way: _Way, reason: str) -> None:
@@ -147,7 +148,7 @@ class Shifting:
         if not self._back:
             self._placed(way.entry, way.before, way.entry.placement.said)
 
-    def _placed(self, entry: Entry, destination: str, said: tuple[str, ...]) -> Entry:
+    def _placed(self, entry: Entry, destination: str, said: tuple[Note, ...]) -> Entry:
         row = replace(entry.row, destination=destination)
         entry = replace(entry, placement=replace(entry.placement, row=row, said=said))
         if self._back:

@@ -14,6 +14,7 @@ from typing import Final, Protocol, TypeAlias
 from sorter.disk.files import FULL
 from sorter.disk.shoot import UNFINISHED, Shoot
 from sorter.errors import CardGone, NoRoom, ShootNotWritable, SorterError
+from sorter.model.note import Renamed, WhyRenamed
 from sorter.model.plan import Entry, Held, State, Stays
 from sorter.writing.ledger import Ledger
 from sorter.writing.notes import DIFFERS, failed
@@ -230,7 +231,7 @@ class Target:
         row = entry.row
         another = self._renaming(row.destination, tries)
         name = another.rpartition("/")[2]
-        said = (*entry.placement.said, f"named {name} here: another file came in between")
+        said = (*entry.placement.said, Renamed(name=name, why=WhyRenamed.CAME))
         placement = replace(entry.placement, row=replace(row, destination=another), said=said)
         return replace(entry, placement=placement)
 

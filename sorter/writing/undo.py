@@ -11,6 +11,7 @@ from sorter.disk.files import FULL
 from sorter.disk.originals import Original, Originals
 from sorter.disk.shoot import CardRefused, Shoot
 from sorter.errors import CardNotWritable, NoRoom, SorterError
+from sorter.model.operation import Progress
 from sorter.model.plan import Entry
 from sorter.writing.ledger import Ledger
 from sorter.writing.target import stopping_clearly
@@ -24,6 +25,7 @@ class Undone:
     the shoot, with the reason. kept: of those the entries that the ledger goes on to know: moved
     files, which are nowhere else, and what could not be looked at. moved_within: how many files lie
     in the shoot where they lay before a regrouping; None where it was an ingest that was taken back.
+    given_up: how many files are said to lie where they lay before an adoption; None where it was none.
     lost: the places of moved files that are not there any more, and not on the card either; kept too.
     """
 
@@ -33,6 +35,7 @@ class Undone:
     lost: list[str] = field(default_factory=list)
     kept: set[int] = field(default_factory=set)
     moved_within: int | None = None
+    given_up: int | None = None
 
 
 CHANGED: Final = "changed since it was carried"
@@ -126,7 +129,7 @@ class Undoing:
         """
         entries = list(entries)
         with stopping_clearly(self._shoot):
-            self._ledger.set_state(run, "undoing")
+            self._ledger.set_state(run, Progress.UNDOING)
             self._shoot.remove_unfinished()
             for entry in entries:
                 self._take_back(entry)

@@ -16,7 +16,9 @@ from sorter.errors import NoRoom
 from sorter.model.advice import Places
 from sorter.model.card import Drift
 from sorter.model.correction import Correction
+from sorter.model.damage import Damage
 from sorter.model.disks import Apart
+from sorter.model.operation import Progress
 from sorter.model.plan import Entry, Held, Placement, Plan, State, Stays
 from sorter.pipeline import Findings, Report, SecondCopy, Undone, Verified
 from sorter.writing.ledger import Run
@@ -264,7 +266,7 @@ def _looked(**about: object) -> Ingest:
 
 
 WAITING = tuple(each.placement for each in entries(2))
-STOPPED = Run(run=1, card="/media/card", mounted=True, moves=False, state="open")
+STOPPED = Run(run=1, card="/media/card", mounted=True, moves=False, state=Progress.OPEN)
 
 
 @pytest.mark.parametrize(
@@ -329,9 +331,9 @@ def test_a_dry_run_ends_with_the_sum_and_says_that_nothing_was_written() -> None
 def test_a_dry_run_names_what_could_not_be_read_with_its_reason_and_no_reason_twice() -> None:
     one, two = (replace(each, unread=True) for each in WAITING)
     empty = replace(
-        one, row=replace(one.row, notes="the file is empty", bytes=0), said=("named B here",)
+        one, row=replace(one.row, remarks=(Damage.EMPTY,), bytes=0), said=("named B here",)
     )
-    about = replace(two.row, destination="", notes="a link: not followed")
+    about = replace(two.row, destination="", remarks=("a link: not followed",))
     link = replace(two, row=about, said=("left on the card",))
     looked = _looked(unread=(empty, link), plan=Plan(placements=(link,)), closed=("DCIM/102",))
     said = [line.text for line in endings.planned(looked)]

@@ -13,7 +13,7 @@ from click.testing import CliRunner, Result
 import tides
 from sorter.cli import commands
 from sorter.disk.shoot import Shoot
-from sorter.manifest.csvfile import COLUMNS
+from sorter.model.row import COLUMNS
 from sorter.writing import carry, moving
 from sorter.writing.ledger import Ledger
 from writing.cards import (

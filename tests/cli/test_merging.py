@@ -30,7 +30,7 @@ from handoff.tidal import (
 )
 from sorter.cli import commands, console
 from sorter.disk.shoot import Shoot
-from sorter.model.sequence import Bond
+from sorter.handoff import choose
 from sorter.pipeline import merging
 from writing.cards import contents, found, hold_consistent, ingest, undo
 
@@ -350,7 +350,7 @@ def test_best_frames_by_the_findings(shoot: Path) -> None:
 
 def test_related_frames_reach_the_command(shoot: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """As if the notes said that the splash is of the limpet's set-up."""
-    monkeypatch.setattr(Bond, "numbers", lambda *_: (4,))
+    monkeypatch.setattr(choose, "related", lambda *_: (4,))
     says = "import sys, PIL.Image as I; print(sys.argv[2:]); I.new('L', (4, 4)).save(sys.argv[1])"
     command = f"{shlex.join([sys.executable, '-c', says])} {{result}} {{frames}} --over={{related}}"
     outcome = handoff(shoot, "--run", command, "--only", 1, "--with-related")

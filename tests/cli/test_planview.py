@@ -129,7 +129,13 @@ def test_a_list_names_some_and_counts_the_rest() -> None:
 
 
 def _told(said: tuple[str, ...], notes: str) -> Entry:
-    row = Row(source="DCIM/A.JPG", kind=Kind.OTHER, role=Role.OTHER, bytes=1, notes=notes)
+    row = Row(
+        source="DCIM/A.JPG",
+        kind=Kind.OTHER,
+        role=Role.OTHER,
+        bytes=1,
+        remarks=tuple(filter(None, notes.split("; "))),
+    )
     return Entry(number=1, run=1, placement=Placement(row=row, said=said), state=State.FAILED)
 
 

@@ -12,6 +12,7 @@ from click.testing import CliRunner, Result
 
 import tides
 from sorter.cli import commands
+from sorter.cli.words import amount
 from sorter.disk.shoot import Shoot
 from sorter.model.kinds import Kind
 from sorter.writing.ledger import Ledger
@@ -172,8 +173,10 @@ def test_while_another_run_is_at_work_both_stop(shoot: Path) -> None:
 
 def test_copies_are_taken_back(card: Path, shoot: Path) -> None:
     before = tree(card)
+    size = sum(path.stat().st_size for path in card.rglob("*") if path.is_file())
     result = sorter("undo", shoot, "--yes")
-    assert (result.exit_code, result.stderr) == (0, "")
+    newest = f"To be taken back: the newest ingest of {card}, 12 files ({amount(size)}).\n"
+    assert (result.exit_code, result.stderr) == (0, newest)
     assert result.stdout == "12 copies removed from the shoot.\n"
     assert not shoot.exists()
     assert tree(card) == before

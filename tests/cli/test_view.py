@@ -16,10 +16,11 @@ from manifest.accounts import (
     single,
 )
 from sorter.cli import view, words
+from sorter.model.bond import Bond
 from sorter.model.card import CardFile
 from sorter.model.frame import Frame, ReadFile
 from sorter.model.kinds import Kind, Role
-from sorter.model.sequence import Account, Bond, Relation, Sequence
+from sorter.model.sequence import Account, Relation, Sequence
 
 
 def noted(**files: str) -> Account:

@@ -8,7 +8,9 @@ import pytest
 
 from sorter.disk.output import Output, add_file, card_around, check_target, replace_file
 from sorter.errors import OutputNotWritable
-from sorter.manifest import checks, corrections, csvfile, tallies
+from sorter.manifest import corrections, tallies
+from sorter.model.finding import CHECK_COLUMNS
+from sorter.model.row import COLUMNS
 
 
 def names(folder: Path) -> list[str]:
@@ -236,8 +238,8 @@ class TestForms:
     @pytest.mark.parametrize(
         ("output", "columns"),
         [
-            (Output.MANIFEST, csvfile.COLUMNS),
-            (Output.CHECKS, checks.COLUMNS),
+            (Output.MANIFEST, COLUMNS),
+            (Output.CHECKS, CHECK_COLUMNS),
             (Output.TALLY, tallies.COLUMNS),
             (Output.CORRECTIONS, corrections.COLUMNS),
         ],

@@ -327,7 +327,9 @@ def test_a_reader_that_flips_a_bit_once_is_found_out_by_reading_twice(
     report = ingest(card, shoot, rereads=True)
     assert by_source(shoot) == originals
     assert report.verified == report.reread == len(originals)
-    noted = [e for e in report.entries if any("other bytes" in one for one in e.placement.said)]
+    noted = [
+        e for e in report.entries if any("other bytes" in str(one) for one in e.placement.said)
+    ]
     assert [e.row.source for e in noted] == ["DCIM/100TIDES/IMG_0002.JPG"]
 
 

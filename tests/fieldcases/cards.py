@@ -326,7 +326,7 @@ def told(account: Account) -> list[str]:
 def related(account: Account) -> list[str]:
     """Every relation of every sequence, in order: "3 retake of sequence 2"."""
     return [
-        f"{number} {relation.text(relation.to + 1)}"
+        f"{number} {relation.related(relation.to + 1)}"
         for number, sequence in enumerate(account.sequences, 1)
         for relation in sequence.relations
     ]

@@ -19,9 +19,10 @@ from grouping.series import (
 )  # fmt: skip
 from grouping.shoots import Shoot
 from sorter.grouping.account import account_for
+from sorter.model.bond import Bond
 from sorter.model.frame import Frame, Reading
 from sorter.model.kinds import Bracketing, DriveMode, Kind, Role
-from sorter.model.sequence import Bond, Relation
+from sorter.model.sequence import Relation
 from sorter.model.values import Moment
 
 FB, MS, EB = Kind.FOCUS_BRACKET, Kind.MANUAL_STACK, Kind.EXPOSURE_BRACKET

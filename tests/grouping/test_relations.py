@@ -20,9 +20,10 @@ from grouping.series import (
 )  # fmt: skip
 from grouping.shoots import BODIES, Shoot
 from sorter.grouping.account import account_for
+from sorter.model.bond import Bond
 from sorter.model.frame import Reading
 from sorter.model.kinds import Bracketing, Kind
-from sorter.model.sequence import Account, Bond
+from sorter.model.sequence import Account
 
 
 def bonds(found: Account) -> list[list[tuple[Bond, int]]]:

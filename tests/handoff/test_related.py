@@ -11,9 +11,10 @@ from sorter.errors import BadChoice
 from sorter.handoff.choose import Said, choose
 from sorter.handoff.deliver import Delivery
 from sorter.manifest.checks import read_best
+from sorter.model.bond import Bond
 from sorter.model.kinds import Kind
+from sorter.model.note import Note, Related, related
 from sorter.model.plan import Entry
-from sorter.model.sequence import Bond
 from sorter.model.stack import Handed, SliceOrder, Wish
 
 
@@ -23,9 +24,12 @@ def pool() -> list[Entry]:
     splash = entry("singles/P9170001.JPG", sequence=2, kind=Kind.SINGLE, frames=1)
     torn = [each for each in stack(5, 3, kind=Kind.BURST) if each.row.position != 2]
     notes = (
-        "IMG.JPG: odd; same set-up as sequence 2; retake of sequence 7; same set-up as sequence 5"
+        "IMG.JPG: odd",
+        Related(what=Bond.SAME_SETUP, sequence=2),
+        Related(what=Bond.RETAKE, sequence=7),
+        Related(what=Bond.SAME_SETUP, sequence=5),
     )
-    return [changed(first, notes=notes), *rest, splash, *torn, *stack(7, 2)]
+    return [changed(first, remarks=notes), *rest, splash, *torn, *stack(7, 2)]
 
 
 def test_related_sequences_are_told_by_the_notes() -> None:
@@ -41,16 +45,21 @@ def test_related_sequences_are_told_by_the_notes() -> None:
 @pytest.mark.parametrize(
     ("notes", "numbers"),
     [
-        ("same set-up as sequence 12", (12,)),
-        ("same set-up as sequence 1; same set-up as sequence 2", (1, 2)),
-        ("IMG same set-up as sequence 3.JPG: cut", ()),
-        ("same set-up as sequence ²", ()),
-        ("same set-up as sequence", ()),
-        ("", ()),
+        ((Related(what=Bond.SAME_SETUP, sequence=12),), (12,)),
+        (
+            (
+                Related(what=Bond.SAME_SETUP, sequence=1),
+                Related(what=Bond.RETAKE, sequence=3),
+                Related(what=Bond.SAME_SETUP, sequence=2),
+            ),
+            (1, 2),
+        ),
+        (("same set-up as sequence 3",), ()),  # a sentence is no fact
+        ((), ()),
     ],
 )
-def test_numbers_in_notes(notes: str, numbers: tuple[int, ...]) -> None:
-    assert Bond.SAME_SETUP.numbers(notes) == numbers
+def test_numbers_in_notes(notes: tuple[Note, ...], numbers: tuple[int, ...]) -> None:
+    assert related(notes, Bond.SAME_SETUP) == numbers
 
 
 def test_they_stand_beside_the_stack(tmp_path: Path) -> None:

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -18,11 +18,13 @@ from manifest.accounts import (
     rock_pool,
 )
 from sorter.manifest.rows import in_order, make_rows
+from sorter.model import row
+from sorter.model.bond import Bond
 from sorter.model.frame import Facts, Frame
 from sorter.model.kinds import Kind, Role
 from sorter.model.numbers import Numbers
 from sorter.model.row import Row
-from sorter.model.sequence import Account, Bond, Relation, Sequence
+from sorter.model.sequence import Account, Relation, Sequence
 
 COLUMNS = (
     "source, destination, frame, sequence, kind, position, frames, planned, role, captured, camera, "
@@ -40,7 +42,8 @@ def one(shot: Frame, kind: Kind = Kind.SINGLE, notes: tuple[str, ...] = ()) -> A
 
 
 def test_the_columns_are_those_of_the_contract_in_its_order() -> None:
-    assert [column.name for column in fields(Row)] == COLUMNS.split(", ")
+    assert list(row.COLUMNS) == COLUMNS.split(", ")
+    assert all(hasattr(make_rows(rock_pool())[0], name) for name in row.COLUMNS)
 
 
 def test_rows_stand_by_sequence_position_result_role_and_path() -> None:
@@ -91,7 +94,7 @@ def test_numbers_change_nothing_but_the_numbers() -> None:
     account, numbers = _goes_on_in_a_shoot()
     for counted, other in zip(make_rows(account), make_rows(account, numbers), strict=True):
         told = replace(other, frame=counted.frame, sequence=counted.sequence)
-        assert replace(told, notes=counted.notes) == counted
+        assert replace(told, remarks=counted.remarks) == counted
 
 
 def test_numbers_of_another_account_are_refused() -> None:

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from sorter.model.finding import Check, Look, Verdict
 from sorter.model.kinds import STACK_KINDS, Kind, Role
+from sorter.model.note import Note
 from sorter.model.report import Material, Pictured, Trial
 from sorter.model.row import Row
 
@@ -30,7 +31,7 @@ class Tide:
         after_s: float = 20.0,
         step_s: float = 0.5,
         camera: str = "Tidepool R8",
-        notes: str = "",
+        remarks: tuple[Note, ...] = (),
         check: Check | None = None,
         offset: str = "",
         role: Role = Role.IMAGE,
@@ -63,7 +64,7 @@ class Tide:
                     bytes=1000,
                     sha256="0" * 64,
                     grounds="low tide" if position == 1 else "",
-                    notes=notes if position == 1 else "",
+                    remarks=remarks if position == 1 else (),
                 )
             )
             self.when += timedelta(seconds=step_s)

@@ -7,8 +7,10 @@ from dataclasses import replace
 import pytest
 
 from page.shoots import Tide, complete
+from sorter.model.bond import Bond
 from sorter.model.finding import Verdict
 from sorter.model.kinds import Kind, Role
+from sorter.model.note import Related
 from sorter.model.report import Pictured
 from sorter.model.row import Row
 from sorter.page.build import make_page
@@ -112,7 +114,7 @@ def test_attempts_stand_side_by_side_and_the_best_is_named() -> None:
 def test_relations_lead_to_their_sequences_and_are_no_notes() -> None:
     tide = Tide()
     tide.add(Kind.BURST, 3)
-    tide.add(Kind.BURST, 3, notes="retake of sequence 1; 3 of 9, stopped")
+    tide.add(Kind.BURST, 3, remarks=(Related(what=Bond.RETAKE, sequence=1), "3 of 9, stopped"))
     section = make_page(tide.material).sections[1]
     assert [(each.words, each.number) for each in section.relations] == [("retake of", 1)]
     assert section.notes == ("3 of 9, stopped",)
@@ -122,7 +124,7 @@ def test_relations_lead_to_their_sequences_and_are_no_notes() -> None:
 def test_files_in_no_sequence_have_a_reason() -> None:
     tide = Tide()
     for kind, notes in ((Kind.CLIP, ""), (Kind.UNDATED, "no Exif"), (Kind.OTHER, "")):
-        row = Row(source=f"MISC/{kind}", kind=kind, role=Role.OTHER, bytes=9, notes=notes)
+        row = Row(source=f"MISC/{kind}", kind=kind, role=Role.OTHER, bytes=9, remarks=(notes,))
         tide.add_row(replace(row, destination=f"unsorted/{kind}"))
     found = make_page(tide.material).loose
     assert [each.why for each in found] == [
@@ -236,8 +238,8 @@ def test_what_deserves_a_look(more: dict[str, object], wanted: tuple[str, ...]) 
     assert reasons(complete(**more), (), ()) == wanted
 
 
-def test_notes_and_suggestions_deserve_a_look_and_relations_do_not() -> None:
-    notes = ("same set-up as sequence 2", "unsure: burst or manual-stack")
+def test_notes_and_suggestions_deserve_a_look() -> None:
+    notes = ("unsure: burst or manual-stack",)
     assert reasons(None, notes, ("may be a marker",)) == (
         "may be a marker",
         "unsure: burst or manual-stack",

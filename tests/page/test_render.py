@@ -41,7 +41,7 @@ class Read(HTMLParser):
 def rock_pool() -> Tide:
     tide = Tide()
     tide.add(Kind.SINGLE)
-    tide.add(Kind.FOCUS_BRACKET, 12, check=complete(says="Complete: sharp all over.", gaps=(3,)))
+    tide.add(Kind.FOCUS_BRACKET, 12, check=complete(gaps=(3,)))
     tide.add(Kind.BURST, 5, check=complete(verdict=None, best_frames=(2, 4)))
     return tide
 
@@ -82,7 +82,7 @@ def test_texts_of_files_are_escaped_wherever_they_stand() -> None:
             destination=f"{bad}/IMG_{row.frame}.JPG",
             camera=bad,
             lens=bad,
-            notes=bad if row.position == 1 else "",
+            remarks=(bad,) if row.position == 1 else (),
             grounds=bad if row.position == 1 else "",
         )
         for row in tide.material.rows
@@ -125,7 +125,7 @@ def test_two_thousand_frames_make_a_page_of_under_a_megabyte(
 ) -> None:
     tide = Tide()
     for _ in range(stacks):
-        tide.add(Kind.FOCUS_BRACKET, frames, check=complete(says="Complete. Surplus: 1, 2, 50."))
+        tide.add(Kind.FOCUS_BRACKET, frames, check=complete(surplus=(1, 2, 50)))
     for _ in range(singles):
         tide.add(Kind.SINGLE)
     assert len(tide.material.rows) == 2000

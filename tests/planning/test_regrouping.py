@@ -10,9 +10,11 @@ import pytest
 from manifest.accounts import SECOND, account_of, at, frame, grounds, rock_pool, single
 from planning.carrying import NAMING, carried, plan_of
 from sorter.errors import BadCorrections
+from sorter.model.bond import Bond
 from sorter.model.correction import Correction
 from sorter.model.frame import Frame
 from sorter.model.kinds import Kind, Role
+from sorter.model.note import Note, Related
 from sorter.model.plan import Entry
 from sorter.model.regrouping import Regrouping
 from sorter.model.row import Row
@@ -94,9 +96,12 @@ def test_a_result_follows_the_first_frame_where_its_sequence_is_no_more() -> Non
 def test_words_of_others_name_the_sequence_that_goes_on() -> None:
     """The words are those of Bond; which numbers they name is counted by hand."""
     entries = shoot_of(rock_pool())
-    said = {8: "retake of sequence 2; out of focus", 1: "same set-up as sequence 2"}
+    said: dict[int | None, tuple[Note, ...]] = {
+        8: (Related(what=Bond.RETAKE, sequence=2), "out of focus"),
+        1: (Related(what=Bond.SAME_SETUP, sequence=2),),
+    }
     entries = tuple(
-        replace(e, placement=replace(e.placement, row=replace(e.row, notes=said[e.row.frame])))
+        replace(e, placement=replace(e.placement, row=replace(e.row, remarks=said[e.row.frame])))
         if e.row.frame in said
         else e
         for e in entries

@@ -27,7 +27,8 @@ from sorter.grouping.account import account_for
 from sorter.manifest.csvfile import manifest_bytes, read_manifest
 from sorter.manifest.rows import in_order, spelled
 from sorter.model.frame import Frame, Reading
-from sorter.model.kinds import NO_FRAME_KINDS, Kind
+from sorter.model.kinds import NO_FRAME_KINDS, Kind, Who
+from sorter.model.note import texts
 from sorter.model.plan import Entry, Placement, Plan
 from sorter.model.row import Row
 from sorter.model.sequence import Account
@@ -122,7 +123,9 @@ def test_whoever_is_renamed_is_told_so(account: Account, naming: Naming) -> None
     for each in _new(plan_of(account, NOTHING, naming)):
         own = each.row.source.rpartition("/")[2]
         name = each.row.destination.rpartition("/")[2]
-        assert any(said.startswith(f"named {name} here: ") for said in each.said) == (name != own)
+        assert any(str(said).startswith(f"named {name} here: ") for said in each.said) == (
+            name != own
+        )
 
 
 # ---- folders --------------------------------------------------------------------------------
@@ -296,7 +299,15 @@ def _every_sequence_is_one(after: tuple[Entry, ...]) -> None:
 def test_a_plan_reads_back_from_its_manifest(account: Account, naming: Naming) -> None:
     entries = carried(plan_of(account, NOTHING, naming))
     rows = in_order(entry.row for entry in entries)
-    told = tuple(replace(row, source=spelled(row.source), notes=spelled(row.notes)) for row in rows)
+    told = tuple(
+        replace(
+            row,
+            source=spelled(row.source),
+            remarks=tuple(map(spelled, texts(row.remarks))),
+            said_by=Who.CAMERA,  # the manifest has no column for it
+        )
+        for row in rows
+    )
     assert read_manifest(manifest_bytes(rows)) == told
     assert [row.source for row in rows] == [row.source for row in rows_of(account)]
 

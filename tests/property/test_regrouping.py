@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from planning.carrying import carried, plan_of
 from planning.heaps import accounts
 from sorter.model.kinds import SEQUENCE_KINDS, Kind
+from sorter.model.note import Related
 from sorter.model.plan import Entry, State
 from sorter.model.regrouping import Change, Regrouping
 from sorter.planning.free import Naming
@@ -142,9 +143,8 @@ def test_one_first_row_has_grounds_and_no_note_of_a_file_is_lost(
     assert sorted(with_grounds, key=str) == sorted({*with_grounds}, key=str)
     assert {*sequences(now)} == {*with_grounds}
     for change in changes:
-        notes = set(change.before.row.notes.split("; "))
-        gone = notes - set(change.after.row.notes.split("; "))
-        assert all(" sequence " in note for note in gone)
+        gone = set(change.before.row.remarks) - set(change.after.row.remarks)
+        assert all(isinstance(note, Related) for note in gone)
 
 
 @some
@@ -174,4 +174,4 @@ def test_only_touched_sequences_change_but_for_words_of_others(
     numbers = {e.row.sequence for e in entries if e.row.frame in frames}
     for change in regrouped(entries, ask):
         if change.before.row.sequence not in numbers:
-            assert replace(change.after.row, notes="") == replace(change.before.row, notes="")
+            assert replace(change.after.row, remarks=()) == replace(change.before.row, remarks=())

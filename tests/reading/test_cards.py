@@ -13,7 +13,7 @@ import pytest
 from reading.builders import LITTLE, TIME, exif_tiff, jpeg
 from sorter.disk.card import Card
 from sorter.errors import CardGone
-from sorter.model import damage
+from sorter.model.damage import Damage
 from sorter.model.frame import Reading
 from sorter.model.kinds import Kind, Role
 from sorter.reading import cards
@@ -77,7 +77,7 @@ def test_what_cannot_be_read_has_its_reason(tmp_path: Path) -> None:
     reading = read(tmp_path, a_dot_jpg=b"", b_dot_jpg=b"text", c_dot_jpg=jpeg())
     reasons = {file.path: file.notes for _, file in reading.loose}
     assert reasons == {
-        "a.jpg": (damage.EMPTY,),
+        "a.jpg": (Damage.EMPTY,),
         "b.jpg": (cards.NO_PICTURE,),
         "c.jpg": ("no Exif",),
     }

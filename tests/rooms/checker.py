@@ -40,7 +40,7 @@ OUTSIDE: Final = frozenset(
 HEAVY: Final = frozenset({"rich", "pandas", "jinja2"})
 WRITERS: Final = frozenset(
     {"disk/files.py", "disk/output.py", "disk/shoot.py", "disk/stacks.py", "disk/workplace.py"}
-    | {"disk/systems/posix.py", "disk/systems/windows.py", "writing/ledger.py"}
+    | {"disk/systems/posix.py", "disk/systems/windows.py", "writing/ledger/connection.py"}
 )
 SYSTEMS: Final = "disk/systems/"
 """The only place where systems may be told apart."""

@@ -98,7 +98,7 @@ RIGHT = [
     ("disk/card.py", "os.open(path, os.O_RDONLY)\npath.open('rb')"),
     ("cli/scan.py", "from sorter import __version__, pipeline\nfrom sorter.cli import console"),
     ("cli/console.py", "def f():\n    from rich.text import Text\n    print(Text('a'))"),
-    ("writing/ledger.py", "path.touch()"),
+    ("writing/ledger/connection.py", "path.touch()"),
     ("disk/card.py", "import zlib\nmark = zlib.crc32(data)"),
     ("disk/systems/linux.py", "import os, sys\nFLAG = getattr(os, 'O_DIRECT', 0)\nsys.platform"),
     ("pixels/measures.py", "def f():\n    from PIL import Image"),

@@ -363,7 +363,7 @@ def test_a_file_that_gives_fewer_bytes_than_its_size_is_not_carried(
     (failed,) = report.failed
     size = len(originals[FIRST])
     (said,) = failed.placement.said
-    assert said.endswith(f"cannot be read to its end: it gave 100 of {size} bytes")
+    assert str(said).endswith(f"cannot be read to its end: it gave 100 of {size} bytes")
     assert FIRST not in by_source(shoot)
     hold_consistent(shoot)
     ingest(card, shoot)
@@ -388,7 +388,7 @@ def test_a_file_that_cannot_be_read_is_named_the_others_go_and_the_next_run_trie
         report = ingest(card, shoot)
     (failed,) = report.failed
     assert failed.row.source == FIRST
-    assert failed.placement.said[0].endswith("cannot be read: Input/output error")
+    assert str(failed.placement.said[0]).endswith("cannot be read: Input/output error")
     assert by_source(shoot) == {path: originals[path] for path in originals if path != FIRST}
     hold_consistent(shoot)
     again = ingest(card, shoot)

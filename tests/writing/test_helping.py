@@ -12,7 +12,8 @@ import pytest
 
 from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Measured
-from sorter.model.damage import CUT
+from sorter.model.damage import Damage
+from sorter.model.note import Note
 from sorter.pipeline import Report
 from sorter.writing import carry, helping
 from sorter.writing.helping import Done, Helpers, Task
@@ -82,7 +83,7 @@ def without_help(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(carry, "HELPED", 10**6)
 
 
-def told(report: Report) -> list[tuple[str, str, int, tuple[str, ...]]]:
+def told(report: Report) -> list[tuple[str, str, int, tuple[Note, ...]]]:
     """What the ledger knows of each file, beside where it is."""
     return [
         (each.row.source, each.row.sha256, each.modified_ns, each.placement.said)
@@ -106,7 +107,7 @@ def test_all_is_as_without_help(
     alone = ingest(card, tmp_path / "alone")
     assert watched[1].copies == 0
     assert told(helped) == told(alone)
-    assert [source for source, _, _, said in told(helped) if CUT in said] == [
+    assert [source for source, _, _, said in told(helped) if Damage.CUT in said] == [
         f"{LIMPETS}/MVI_0900.MP4"
     ]
     assert contents(shoot) == contents(tmp_path / "alone")

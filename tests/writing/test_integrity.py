@@ -12,7 +12,7 @@ from PIL import Image
 
 from cardmaking import boxes
 from reading.builders import jpeg
-from sorter.model.damage import CUT, EMPTY, NO_END, ZEROS
+from sorter.model.damage import Damage
 from sorter.writing.integrity import BOXES, LONG, SHORT, TAIL, Watch
 
 PICTURE = b"\x17limpet" * 3000
@@ -60,7 +60,7 @@ def test_a_jpeg_with_its_end_marker_is_whole() -> None:
 
 
 def test_a_jpeg_without_its_end_marker_ends_early() -> None:
-    assert verdict(jpeg(end=b""), "jpeg") == NO_END
+    assert verdict(jpeg(end=b""), "jpeg") == Damage.NO_END
 
 
 @pytest.mark.parametrize("zeros", [1, SHORT, LONG - 10])
@@ -69,14 +69,16 @@ def test_padding_behind_the_end_marker_is_no_damage(zeros: int) -> None:
     assert verdict(jpeg(), "jpeg", zeros=zeros) == ""
 
 
-@pytest.mark.parametrize(("zeros", "said"), [(SHORT - 1, NO_END), (SHORT, ZEROS), (LONG, ZEROS)])
+@pytest.mark.parametrize(
+    ("zeros", "said"), [(SHORT - 1, Damage.NO_END), (SHORT, Damage.ZEROS), (LONG, Damage.ZEROS)]
+)
 def test_zeros_in_place_of_the_end_are_named_from_a_sector_on(zeros: int, said: str) -> None:
     assert verdict(jpeg(end=b""), "jpeg", zeros=zeros) == said
 
 
 def test_an_end_marker_further_from_the_end_than_anyone_appends_is_none() -> None:
     assert verdict(jpeg() + b"\1" * (TAIL - 2), "jpeg") == ""
-    assert verdict(jpeg() + b"\1" * (TAIL + 1), "jpeg") == NO_END
+    assert verdict(jpeg() + b"\1" * (TAIL + 1), "jpeg") == Damage.NO_END
 
 
 # ---- PNG: the chunk IEND ends it (ISO/IEC 15948, 5.6) -----------------------------------------
@@ -85,8 +87,8 @@ def test_an_end_marker_further_from_the_end_than_anyone_appends_is_none() -> Non
 def test_a_png_by_an_independent_library_is_whole_and_cut_it_is_not() -> None:
     data = _png()
     assert verdict(data, "png") == ""
-    assert verdict(data[:-12], "png") == NO_END  # IEND takes twelve bytes: length, type, CRC
-    assert verdict(data[:-12], "png", zeros=4096) == ZEROS
+    assert verdict(data[:-12], "png") == Damage.NO_END  # IEND takes twelve bytes: length, type, CRC
+    assert verdict(data[:-12], "png", zeros=4096) == Damage.ZEROS
 
 
 # ---- boxes ------------------------------------------------------------------------------------
@@ -101,7 +103,7 @@ def test_boxes_that_are_all_there_are_whole(data: bytes, container: str) -> None
 @pytest.mark.parametrize("data", [BOXED, WIDE])
 @pytest.mark.parametrize("lost", [1, 8, 1000])
 def test_a_box_that_tells_of_more_than_there_is_was_cut(data: bytes, lost: int) -> None:
-    assert verdict(data[:-lost], "mp4", is_picture=False) == CUT
+    assert verdict(data[:-lost], "mp4", is_picture=False) == Damage.CUT
 
 
 def test_a_box_that_goes_to_the_end_of_the_file_cannot_be_found_cut() -> None:
@@ -110,12 +112,12 @@ def test_a_box_that_goes_to_the_end_of_the_file_cannot_be_found_cut() -> None:
 
 def test_a_box_of_more_than_four_gigabytes_counts_with_all_64_bits() -> None:
     head = struct.pack(">I4sQ", 1, b"mdat", 5 << 32)
-    assert verdict(FRONT + head + PICTURE, "mp4", is_picture=False) == CUT
+    assert verdict(FRONT + head + PICTURE, "mp4", is_picture=False) == Damage.CUT
 
 
 def test_boxes_that_are_whole_but_full_of_zeros_are_no_picture() -> None:
     data = FRONT + boxes.box(b"mdat", PICTURE, bytes(LONG))
-    assert verdict(data, "heif") == ZEROS
+    assert verdict(data, "heif") == Damage.ZEROS
     assert verdict(data, "mp4", is_picture=False) == ""
 
 
@@ -130,7 +132,7 @@ def test_a_codestream_without_boxes_tells_no_length(container: str) -> None:
 @pytest.mark.parametrize("container", ["avi", "wav", "webp"])
 def test_a_riff_is_whole_with_as_much_as_it_tells_of(container: str) -> None:
     assert verdict(_wav(), container, is_picture=False) == ""
-    assert verdict(_wav()[:-1], container, is_picture=False) == CUT
+    assert verdict(_wav()[:-1], container, is_picture=False) == Damage.CUT
 
 
 @pytest.mark.parametrize("size", [0, 0xFF_FF_FF_FF])
@@ -144,19 +146,19 @@ def test_a_riff_that_was_not_closed_tells_nothing(size: int) -> None:
 
 @pytest.mark.parametrize("container", ["", "jpeg", "png", "cr3", "avi", "tiff"])
 def test_a_file_without_a_byte_is_empty(container: str) -> None:
-    assert verdict(b"", container) == EMPTY
-    assert Watch(container, is_picture=True).verdict() == EMPTY
+    assert verdict(b"", container) == Damage.EMPTY
+    assert Watch(container, is_picture=True).verdict() == Damage.EMPTY
 
 
 @pytest.mark.parametrize(
     ("size", "zeros", "said"),
     [
         (1000, SHORT - 1, ""),  # less than a sector says nothing
-        (1000, SHORT, ZEROS),
+        (1000, SHORT, Damage.ZEROS),
         (30_000, 9_999, ""),  # less than a quarter of the file
-        (30_000, 10_000, ZEROS),
+        (30_000, 10_000, Damage.ZEROS),
         (1_000_000, LONG - 1, ""),
-        (1_000_000, LONG, ZEROS),
+        (1_000_000, LONG, Damage.ZEROS),
     ],
 )
 def test_a_raw_ends_in_zeros_where_they_are_many(size: int, zeros: int, said: str) -> None:
@@ -218,5 +220,5 @@ def test_boxes_without_end_are_not_followed_without_end() -> None:
     small = (8).to_bytes(4) + b"free"
     few, many = small * (BOXES - 1), small * (BOXES + 1)
     cut = (99).to_bytes(4) + b"mdat"
-    assert verdict(few + cut, "cr3") == CUT
+    assert verdict(few + cut, "cr3") == Damage.CUT
     assert verdict(many + cut, "cr3") == ""

@@ -19,7 +19,11 @@ from hypothesis import strategies as st
 
 import sorter
 from sorter.errors import LedgerDamaged, NoShoot, ShootBusy, ShootNotWritable
-from sorter.model.kinds import DriveMode, FocusMode, Kind, Role
+from sorter.model.bond import Bond
+from sorter.model.damage import Damage
+from sorter.model.kinds import DriveMode, FocusMode, Kind, Role, Who
+from sorter.model.note import NotCarried, Related, Renamed, WhyRenamed
+from sorter.model.operation import Progress
 from sorter.model.plan import Entry, Placement, Plan, State
 from sorter.model.row import Row
 from sorter.writing.ledger import FILE, Ledger
@@ -32,6 +36,14 @@ NAMES = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"
 TEXTS = st.text(st.characters(exclude_characters="\0"), max_size=20)
 COUNTS = st.none() | st.integers(0, 10**12)
 FIGURES = st.none() | st.floats(allow_nan=False)
+
+NOTES = (
+    TEXTS
+    | st.sampled_from(Damage)
+    | st.builds(Related, what=st.sampled_from(Bond), sequence=st.integers(0, 10**6))
+    | st.builds(Renamed, name=TEXTS, why=st.sampled_from(WhyRenamed))
+    | st.builds(NotCarried, reason=TEXTS)
+)
 
 ROWS = st.builds(
     Row,
@@ -60,14 +72,15 @@ ROWS = st.builds(
     focus_far_m=FIGURES | st.just(math.inf),
     bytes=st.integers(0, 2**62),
     grounds=TEXTS,
-    notes=TEXTS,
+    remarks=st.lists(NOTES, max_size=3).map(tuple),
+    said_by=st.sampled_from(Who),
 )
 PLACEMENTS = st.builds(
     Placement,
     row=ROWS,
     container=st.sampled_from(["", "jpeg", "cr3"]),
     from_near=COUNTS,
-    said=st.lists(TEXTS, max_size=3).map(tuple),
+    said=st.lists(NOTES, max_size=3).map(tuple),
     unread=st.booleans(),
 )
 
@@ -148,8 +161,8 @@ def test_every_note_is_forced_to_the_disk(hidden: Path) -> None:
     """Only synchronous FULL (2) does so with this journal: SQLite's documentation of the pragma."""
     with Ledger(hidden, hold=True, make=True) as ledger:
         base = ledger._base  # noqa: SLF001  what a connection is set to, only it can tell
-        assert base.execute("PRAGMA synchronous").fetchone() == (2,)
-        assert base.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+        assert base.one("PRAGMA synchronous") == 2
+        assert base.one("PRAGMA journal_mode") == "delete"
 
 
 # ---- taking an ingest back -------------------------------------------------------------------
@@ -166,7 +179,9 @@ def placed(ledger: Ledger) -> Entry:
 
 def grown(entry: Entry) -> Plan:
     """A new file, and what is known of the one that is there since it came."""
-    more = replace(entry.placement, from_near=2, row=replace(entry.row, frames=2, notes="grew"))
+    more = replace(
+        entry.placement, from_near=2, row=replace(entry.row, frames=2, remarks=("grew",))
+    )
     return Plan(
         placements=(placement("b.JPG", destination="singles/b.JPG"),),
         updated=((entry.number, more),),
@@ -190,7 +205,7 @@ def test_an_ingest_of_which_files_stay_is_known_by_them(hidden: Path) -> None:
     with Ledger(hidden, hold=True, make=True) as ledger:
         run = ledger.add_run("/card", planned("a.JPG", "b.JPG"), moves=True)
         one, two = ledger.entries()
-        ledger.set_state(run, "undoing")
+        ledger.set_state(run, Progress.UNDOING)
         ledger.forget(run, kept=[two.number])
         ledger.forget_run(run)
         assert ledger.entries() == (two,)
@@ -262,10 +277,10 @@ def test_a_file_that_is_no_database_is_damaged_and_stays(hidden: Path, *, hold: 
 def test_another_form_is_refused_and_stays(hidden: Path, *, hold: bool, make: bool) -> None:
     Ledger(hidden, hold=True, make=True).close()
     base = sqlite3.connect(hidden / FILE)
-    base.execute("PRAGMA user_version = 2")
+    base.execute("PRAGMA user_version = 3")
     base.close()
     before = (hidden / FILE).read_bytes()
-    with pytest.raises(LedgerDamaged, match="has form 2, and this sorter knows form 1"):
+    with pytest.raises(LedgerDamaged, match="has form 3, and this sorter knows forms 1 and 2"):
         Ledger(hidden, hold=hold, make=make)
     assert (hidden / FILE).read_bytes() == before
 
@@ -291,7 +306,9 @@ def test_a_ledger_that_cannot_be_opened_is_not_called_damaged(
     hidden: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def refuse(*_: object, **__: object) -> None:
-        raise sqlite3.OperationalError("unable to open database file")
+        error = sqlite3.OperationalError("unable to open database file")
+        error.sqlite_errorcode = sqlite3.SQLITE_CANTOPEN
+        raise error
 
     monkeypatch.setattr(sqlite3, "connect", refuse)
     with pytest.raises(ShootNotWritable, match="Check the disk"):
@@ -309,15 +326,13 @@ from dataclasses import replace
 ledger = Ledger(Path(sys.argv[1]), hold=True)
 entries = ledger.entries()
 ledger.note([replace(entries[0], state=State.VERIFIED)])
-def cut():
-    for entry in entries:
-        yield replace(entry, state=State.PLACED, gone=True)
+with ledger._committing():
+    ledger._note_progress([replace(entry, state=State.PLACED, gone=True) for entry in entries])
     if sys.argv[2] == "spilled":  # a part of it is in the file already
-        ledger._base.execute("PRAGMA cache_spill = 1")
-        ledger._base.execute("PRAGMA cache_size = 1")
-        ledger._base.execute("UPDATE files SET said = '[\\"' || hex(randomblob(20000)) || '\\"]'")
+        ledger._base.run("PRAGMA cache_spill = 1")
+        ledger._base.run("PRAGMA cache_size = 1")
+        ledger._base.run("UPDATE files SET grounds = hex(randomblob(20000))")
     os._exit(7)
-ledger.note(cut())
 """
 
 

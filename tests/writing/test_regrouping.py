@@ -16,6 +16,7 @@ from outside.tools import unlike_their_digests
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadChoice, BadPattern, BadShoot, NoShoot, SorterError
 from sorter.model.kinds import Kind
+from sorter.model.operation import What
 from sorter.pipeline import Undo, regroup, verify_both
 from sorter.pipeline.regrouping import NOT_IN_PLACE
 from sorter.writing.ledger import Ledger
@@ -509,7 +510,7 @@ def test_a_card_that_grew_says_nothing_of_what_was_regrouped(card: Path, shoot: 
 def test_what_the_undo_is_about_is_known_before(shoot: Path) -> None:
     regrouped(shoot, wish(STACK, 3, 4))
     with Undo(shoot, None) as work:
-        assert work.regrouping is not None
+        assert work.operation.what is What.REGROUPING
         assert len(work.here) == 8
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final, Literal
 
-from sorter.model.damage import NO_END, ZEROS
+from sorter.model.damage import Damage
 from sorter.reading import previews
 from sorter.reading.containers import block
 from sorter.reading.directories import opened
@@ -173,4 +173,5 @@ def ending(source: Source, header_end: int) -> str:
     first = max(header_end, source.size - LONG_TAIL)
     if END in source.read(first, source.size - first):
         return ""
-    return ZEROS if len(tail) > 64 and not tail[-64:].strip(b"\0") else NO_END
+    is_blank = len(tail) > 64 and not tail[-64:].strip(b"\0")
+    return Damage.ZEROS if is_blank else Damage.NO_END

@@ -1,0 +1,302 @@
+"""The ledger's tables: every column with the values that it may hold.
+
+What is said of a file stands in columns of the same names wherever it stands: in `files` as it is, and in
+`kept` as it was before an operation, or was to be after it. English stands in the ledger only where it came
+in as English: the notes of readers, the reasons of systems, the grounds of a grouping.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Final
+
+from sorter.model.bond import Bond
+from sorter.model.damage import Damage
+from sorter.model.finding import End, Verdict
+from sorter.model.kinds import DriveMode, FocusMode, Kind, Role, Who
+from sorter.model.note import WhyRenamed
+from sorter.model.operation import Progress, What
+from sorter.model.plan import State
+
+FORM: Final = 2
+"""Grows when a sorter that knows the one before could not read the ledger any more."""
+MOST: Final = 2**63 - 1
+
+INTEGER, REAL, TEXT, BLOB = "INTEGER", "REAL", "TEXT", "BLOB"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """A column. holds: its type in SQLite. among: the texts that it may hold; empty for any.
+
+    least, most: of integers. may_lack: whether it may be NULL, for what is not known. key: it is the row's
+    number, or refers to a table by that.
+    """
+
+    name: str
+    holds: str
+    among: tuple[str, ...] = ()
+    least: int = 0
+    most: int = MOST
+    may_lack: bool = False
+    key: str = ""
+
+    @property
+    def declared(self) -> str:
+        """The column as CREATE TABLE has it."""
+        return " ".join(
+            part
+            for part in (self.name, self.holds, self.key, "" if self.may_lack else "NOT NULL")
+            if part
+        )
+
+    @property
+    def is_sound(self) -> str:
+        """What holds of a sound value, in SQL. Texts that are no UTF-8 stand as blobs."""
+        kinds = {REAL: "'real', 'integer'", TEXT: "'text', 'blob'"}
+        said = f"typeof({self.name}) IN ({kinds.get(self.holds, repr(self.holds.lower()))})"
+        if self.among:
+            said += f" AND {self.name} IN ({', '.join(map(repr, map(str, self.among)))})"
+        elif self.holds == INTEGER:
+            said += f" AND {self.name} BETWEEN {self.least} AND {self.most}"
+        return f"({self.name} IS NULL OR {said})" if self.may_lack else f"({said})"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """A table. primary: the columns that tell its rows apart, where no column is a key by itself."""
+
+    name: str
+    columns: tuple[Column, ...]
+    primary: tuple[str, ...] = field(default=())
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Its columns in their order."""
+        return tuple(column.name for column in self.columns)
+
+    @property
+    def created(self) -> str:
+        """The statement that makes it."""
+        primary = [f"PRIMARY KEY ({', '.join(self.primary)})"] if self.primary else []
+        parts = ",\n    ".join([*(column.declared for column in self.columns), *primary])
+        return f"CREATE TABLE {self.name} (\n    {parts}\n)" + (" WITHOUT ROWID" if primary else "")
+
+    @property
+    def added(self) -> str:
+        """The statement that adds a row, all columns in their order."""
+        marks = ", ".join("?" * len(self.columns))
+        return f"INSERT INTO {self.name} ({', '.join(self.names)}) VALUES ({marks})"  # noqa: S608  our own names
+
+    @property
+    def unsound(self) -> str:
+        """The query for a row that holds what it must not."""
+        sound = " AND ".join(column.is_sound for column in self.columns)
+        return f"SELECT 1 FROM {self.name} WHERE NOT ({sound}) LIMIT 1"  # noqa: S608  our own names
+
+
+def _whole(*names: str, may_lack: bool = False, least: int = 0) -> Iterator[Column]:
+    for name in names:
+        yield Column(name=name, holds=INTEGER, may_lack=may_lack, least=least)
+
+
+def _real(*names: str) -> Iterator[Column]:
+    for name in names:
+        yield Column(name=name, holds=REAL, may_lack=True)
+
+
+def _text(*names: str) -> Iterator[Column]:
+    for name in names:
+        yield Column(name=name, holds=TEXT)
+
+
+def _flag(name: str) -> Column:
+    return Column(name=name, holds=INTEGER, most=1)
+
+
+def _word(name: str, among: Iterable[str], *, may_lack: bool = False) -> Column:
+    return Column(name=name, holds=TEXT, among=tuple(among), may_lack=may_lack)
+
+
+def _names(words: type[StrEnum]) -> tuple[str, ...]:
+    """Names rather than values, where the value is a wording that may change."""
+    return tuple(each.name.lower() for each in words)
+
+
+class Said(StrEnum):
+    """What a note is."""
+
+    TEXT = "text"
+    DAMAGE = "damage"
+    RELATED = "related"
+    RENAMED = "renamed"
+    NOT_CARRIED = "not_carried"
+
+
+class Part(StrEnum):
+    """Whom a note is from: reading and grouping, or carrying."""
+
+    ROW = "row"
+    CARRYING = "carrying"
+
+
+class Side(StrEnum):
+    """Whether it is what was said of a file before an operation, or what that made of it."""
+
+    BEFORE = "before"
+    AFTER = "after"
+
+
+GROUPING: Final = (
+    *_whole("frame", "sequence", may_lack=True),
+    _word("kind", Kind),
+    *_whole("position", "frames", "planned", may_lack=True),
+    _word("role", Role),
+    *_text("captured", "camera", "serial", "lens"),
+    *_real("focal_length_mm", "f_number", "exposure_time_s", "iso", "exposure_bias_ev"),
+    *_text("flash"),
+    _word("focus_mode", FocusMode, may_lack=True),
+    _word("drive_mode", DriveMode, may_lack=True),
+    *_real("focus_near_m", "focus_far_m"),
+    *_text("grounds"),
+    _word("said_by", Who),
+    *_whole("from_near", may_lack=True),
+)
+"""What reading and grouping say of a file: what an ingest that is taken back gives back."""
+FACTS: Final = (
+    *_text("destination"),  # below the shoot; empty where it is never carried
+    *_whole("bytes"),
+    *_text("sha256"),  # of what is to lie in the shoot, once its bytes were read
+    *_text("container"),
+    _flag("unread"),  # not readable as what its name says
+    Column(name="mark", holds=INTEGER, least=-MOST - 1),  # over its first bytes when it was planned
+    *GROUPING,
+)
+NOTES: Final = (
+    _word("part", Part),
+    *_whole("place"),
+    _word("what", Said),
+    *_text("text"),  # a text, a damage, a new name, a reason
+    _word("why", ("", *_names(Bond), *_names(WhyRenamed))),
+    *_whole("sequence", may_lack=True),  # to which it stands so
+)
+
+OPERATIONS: Final = Table(
+    name="operations",  # in the order in which they were begun
+    columns=(
+        Column(name="operation", holds=INTEGER, key="PRIMARY KEY"),
+        _word("what", What),
+        _word("progress", Progress),
+    ),
+)
+INGESTS: Final = Table(
+    name="ingests",
+    columns=(
+        Column(name="run", holds=INTEGER, key="PRIMARY KEY"),
+        Column(name="operation", holds=INTEGER, key="UNIQUE REFERENCES operations"),
+        Column(name="card", holds=BLOB),  # the folder as the system named it
+        _flag("mounted"),  # a file system of its own was mounted there
+        _flag("moves"),
+        _flag("two"),  # a move into two copies
+    ),
+)
+FILES: Final = Table(
+    name="files",
+    columns=(
+        Column(name="number", holds=INTEGER, key="PRIMARY KEY"),
+        Column(name="operation", holds=INTEGER, key="REFERENCES operations"),  # that brought it
+        Column(name="source", holds=BLOB),  # below the card, as the system named it
+        _word("state", State),
+        Column(name="modified_ns", holds=INTEGER, least=-MOST - 1),  # the card's own stamp
+        _flag("gone"),  # moved, and removed from the card
+        *_whole(
+            "given_bytes", may_lack=True
+        ),  # of a file that the sorter wrote anew out of another
+        Column(name="given_sha256", holds=TEXT, may_lack=True),
+        *FACTS,
+    ),
+)
+SAID: Final = Table(
+    name="notes",
+    columns=(Column(name="number", holds=INTEGER), *NOTES),
+    primary=("number", "part", "place"),
+)
+_OF_OPERATION: Final = (
+    Column(name="operation", holds=INTEGER),
+    Column(name="number", holds=INTEGER),
+    _word("side", Side),
+)
+KEPT: Final = Table(
+    name="kept",
+    columns=(*_OF_OPERATION, Column(name="source", holds=BLOB), *FACTS),
+    primary=("operation", "number", "side"),
+)
+KEPT_SAID: Final = Table(
+    name="kept_notes",
+    columns=(*_OF_OPERATION, *NOTES),
+    primary=("operation", "number", "side", "part", "place"),
+)
+FINDINGS: Final = Table(
+    name="findings",  # what the last check found, by the first file of each sequence
+    columns=(
+        Column(name="number", holds=INTEGER, key="PRIMARY KEY"),
+        *_text("verbatim"),  # a sentence of format 1, where there are no facts
+        *_whole("sequence"),
+        _word("kind", Kind),
+        *_whole("frames"),
+        _word("verdict", Verdict, may_lack=True),
+        _word("missing_end", End, may_lack=True),
+        *_real("first_sharp_share", "last_sharp_share"),
+        *_whole("keep_first", "keep_last", may_lack=True),
+        *_real("drift_px"),
+        _word("looks_like", Kind, may_lack=True),
+        *_real("step_of_depth", "growth"),
+        Column(name="nearward", holds=INTEGER, most=1, may_lack=True),
+        *_real("wander_share", "explained"),
+        _word("attempts_verdict", Verdict, may_lack=True),
+        *_whole("attempts_frames"),
+    ),
+)
+LISTS: Final = (
+    "gaps",
+    "jumps",
+    "dark",
+    "surplus",
+    "best_frames",
+    "attempts",
+    "moved",
+    "bright_steps",
+    "unseen",
+    "order",
+    "odd",
+    "bright_ev",
+)
+LISTED: Final = Table(
+    name="found_at",  # positions of frames, or what stands for each of them
+    columns=(
+        Column(name="number", holds=INTEGER),
+        _word("what", LISTS),
+        *_whole("place"),
+        Column(name="value", holds=REAL),
+    ),
+    primary=("number", "what", "place"),
+)
+CHECKED: Final = Table(
+    name="checked",  # one row once a check noted its findings, were there none
+    columns=(Column(name="checked", holds=INTEGER, key="PRIMARY KEY"),),
+)
+TABLES: Final = (
+    OPERATIONS,
+    INGESTS,
+    FILES,
+    SAID,
+    KEPT,
+    KEPT_SAID,
+    FINDINGS,
+    LISTED,
+    CHECKED,
+)
+DAMAGES: Final = _names(Damage)
+INDEXES: Final = ("CREATE INDEX files_by_operation ON files (operation)",)
