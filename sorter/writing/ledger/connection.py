@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from sorter.errors import LedgerDamaged, NoRoom, NoShoot, ShootBusy, ShootNotWritable
-from sorter.writing.ledger.migration import FIRST, migrate
+from sorter.writing.ledger.migration import FIRST, NO_VALUES, migrate
 from sorter.writing.ledger.schema import FORM, INDEXES, TABLES
 
 FILE: Final = "ledger.db"
@@ -156,7 +156,6 @@ class Connection:
         if self._is_blank():
             raise self._no_ledger()
         self._bring_to_form(hold=hold)
-        self._refuse_unsound()
 
     def _is_blank(self) -> bool:
         """Whether nothing was ever noted: a run that is killed at once leaves an empty file."""
@@ -165,6 +164,7 @@ class Connection:
     def _bring_to_form(self, *, hold: bool) -> None:
         form = self._base.execute("PRAGMA user_version").fetchone()[0]
         if form == FORM:
+            self._refuse_unsound()
             return
         if form != FIRST:
             raise LedgerDamaged(
@@ -176,10 +176,13 @@ class Connection:
         self._base.execute("BEGIN EXCLUSIVE")
         try:
             migrate(self._base)
+            self._refuse_unsound()
             self._base.execute("COMMIT")
-        except (ValueError, TypeError, KeyError, OverflowError) as error:
-            self._base.execute("ROLLBACK")
+        except NO_VALUES as error:
             raise self._damaged(f"what it holds is none of our values ({error})") from error
+        finally:
+            if self._base.in_transaction:
+                self._base.execute("ROLLBACK")
 
     def _refuse_unsound(self) -> None:
         """Raises LedgerDamaged where a table is not as our schema has it, or holds other values."""

@@ -69,16 +69,21 @@ _CELLS: Final = (
 )
 _RELATION: Final = re.compile(rf"({'|'.join(Bond)}) sequence ([0-9]+)")
 _RENAMED: Final = re.compile(rf"named (.+) here: ({'|'.join(WhyRenamed)})", re.DOTALL)
+_PLAIN: Final = frozenset({str, int, float})
 _INTO_TWO: Final = 2  # its word for a move into two copies
 _NOT_CARRIED: Final = "not carried: "
+NO_VALUES: Final = (ValueError, TypeError, KeyError, OverflowError, RecursionError)
+"""Raised where it says what the first format never did."""
 _Cells: TypeAlias = dict[str, Any]
 _Old: TypeAlias = dict[str, list[_Cells]]
+_Among: TypeAlias = tuple[str, str, int | None]
+_Speaks: TypeAlias = tuple[str, str, int | None, int]
 
 
 def migrate(base: sqlite3.Connection) -> None:
     """The tables are those of our form, with all that the old ones said; in a transaction of the caller.
 
-    Raises ValueError, KeyError and TypeError where they say what the first format never did.
+    Raises NO_VALUES where they say what the first format never did.
     """
     old = _read(base)
     for name in _OLD:
@@ -132,7 +137,12 @@ class _Migration:
         self._old = old
         self._operation: dict[int, int] = {}  # of each run
         self._regrouping: dict[int, int] = {}
-        self._said_by = self._speakers()
+        self._said_by = {
+            **self._speakers("files", "row"),
+            **self._speakers("earlier", "row", "run"),
+            **self._speakers("regrouped", "row", "regrouping"),
+            **self._speakers("regrouped", "was_row", "regrouping"),
+        }
 
     def carry_over(self) -> None:
         """All of it."""
@@ -184,7 +194,7 @@ class _Migration:
     def _carry_file(self, old: _Cells) -> None:
         number = old["number"]
         placement = Placement(
-            row=self._row(old),
+            row=self._row(old, ("files", "row", None)),
             container=old["container"],
             from_near=old["from_near"],
             said=_said(old["said"]),
@@ -201,16 +211,20 @@ class _Migration:
         if not old["run"]:
             return  # of a plan without an ingest of its own: nothing takes that back
         nowhere = {"source": b"", "destination": "", "bytes": 0, "sha256": ""}
-        placement = Placement(row=self._row({**nowhere, **old}), from_near=old["from_near"])
+        row = self._row({**nowhere, **old}, ("earlier", "row", old["run"]))
+        placement = Placement(row=row, from_near=old["from_near"])
         self._keep(self._operation[old["run"]], old["number"], Side.BEFORE, placement)
 
     def _carry_regrouped(self, old: _Cells) -> None:
         operation = self._regrouping[old["regrouping"]]
         was = {name: old[f"was_{name}"] for name in ("destination", "from_near", "said", "row")}
-        for side, cells in ((Side.BEFORE, {**old, **was}), (Side.AFTER, old)):
-            placement = Placement(
-                row=self._row(cells), from_near=cells["from_near"], said=_said(cells["said"])
-            )
+        for side, text, cells in (
+            (Side.BEFORE, "was_row", {**old, **was}),
+            (Side.AFTER, "row", old),
+        ):
+            row = self._row(cells, ("regrouped", text, old["regrouping"]))
+            near, said = cells["from_near"], _said(cells["said"])
+            placement = Placement(row=row, from_near=near, said=said)
             self._keep(operation, old["number"], side, placement)
 
     def _keep(self, operation: int, number: int, side: Side, placement: Placement) -> None:
@@ -222,11 +236,16 @@ class _Migration:
 
     # ---- rows ------------------------------------------------------------------------------
 
-    def _row(self, old: _Cells) -> Row:
+    def _row(self, old: _Cells, among: _Among) -> Row:
+        """The row that was kept so. among: those of which one has the grounds of its sequence."""
         cells = json.loads(old["row"])
         if not isinstance(cells, dict) or set(cells) != set(_CELLS):
             raise ValueError("a row of other columns")
+        if not all(each is None or type(each) in _PLAIN for each in cells.values()):
+            raise ValueError("a row of other values")
         notes = cells.pop("notes")
+        if not isinstance(notes, str):
+            raise TypeError("notes that are no text")
         cells["kind"], cells["role"] = Kind(cells["kind"]), Role(cells["role"])
         focus, drive = cells["focus_mode"], cells["drive_mode"]
         return Row(
@@ -240,16 +259,20 @@ class _Migration:
             bytes=old["bytes"],
             sha256=old["sha256"],
             remarks=tuple(map(_note, notes.split(BETWEEN))) if notes else (),
-            said_by=self._said_by.get(cells["sequence"]) or _who(cells["grounds"]),
+            said_by=self._said_by.get((*among, cells["sequence"]), Who.CAMERA),
         )
 
-    def _speakers(self) -> dict[int | None, Who]:
-        """Who said what each sequence is: its grounds stood on one of its rows."""
-        found: dict[int | None, Who] = {}
-        for each in self._old["files"]:
-            row = json.loads(each["row"])
+    def _speakers(self, table: str, name: str, by: str = "") -> dict[_Speaks, Who]:
+        """Who said what each sequence is: its grounds stood on one of its rows.
+
+        name: the column with the row. by: the column that tells one account of the shoot from another.
+        """
+        found: dict[_Speaks, Who] = {}
+        for each in self._old[table]:
+            row = json.loads(each[name])
             if isinstance(row, dict) and row.get("sequence") and row.get("grounds"):
-                found[row["sequence"]] = _who(row["grounds"])
+                key = (table, name, each[by] if by else None, row["sequence"])
+                found[key] = _who(str(row["grounds"]))
         return found
 
 
