@@ -94,8 +94,14 @@ def _why(grounds: Grounds) -> dict[str, object]:
 
 def _file(row: Row) -> dict[str, object]:
     """The row under its own names; its grounds stand with the sequence."""
-    cells = {column.name: _json_value(getattr(row, column.name)) for column in fields(row)}
+    cells = row_dict(row)
     del cells["grounds"]
+    return cells
+
+
+def row_dict(row: Row) -> dict[str, object]:
+    """The row under its own names in plain values of JSON."""
+    cells = {column.name: _json_value(getattr(row, column.name)) for column in fields(row)}
     cells["notes"] = row.notes.split("; ") if row.notes else []
     return cells
 
