@@ -13,23 +13,22 @@ from sorter.writing.ledger import Run
 
 
 def basis_of(runs: Iterable[Run], entries: Iterable[Entry]) -> str:
-    """A digest of what a ledger holds, as far as a plan is made from it; empty where it holds nothing."""
-    lines = [*map(_run_line, runs), *map(_entry_line, entries)]
-    text = "\n".join(lines).encode("utf-8", "surrogatepass")
+    """A digest of what a ledger holds, as far as a plan is made from it; empty where it holds nothing.
+
+    A path holds no NUL, so that no two runs and no two entries make one line.
+    """
+    lines = [f"{run.run}\0{run.card}\0{run.moves}\0{run.two}\0{run.state}\n" for run in runs]
+    lines += map(_line, entries)
+    text = "".join(lines).encode("utf-8", "surrogatepass")
     return hashlib.sha256(text).hexdigest() if lines else ""
 
 
-def _run_line(run: Run) -> str:
-    # A path holds no NUL, so that no two runs or entries have one line.
-    return f"{run.run}\0{run.card}\0{run.moves}\0{run.two}\0{run.state}"
-
-
-def _entry_line(entry: Entry) -> str:
-    placement, row = entry.placement, entry.placement.row
+def _line(entry: Entry) -> str:
+    """How far the file has come, and of which sequence it is. A shoot has many thousand: 1 µs each."""
+    row = entry.placement.row
     return (
         f"{entry.number}\0{entry.run}\0{entry.state}\0{entry.gone}\0{row.source}\0{row.destination}\0"
-        f"{row.bytes}\0{row.sha256}\0{row.frame}\0{row.sequence}\0{row.kind}\0{row.position}\0"
-        f"{row.frames}\0{placement.from_near}\0{placement.mark}"
+        f"{row.bytes}\0{row.sha256}\0{row.frame}\0{row.sequence}\0{row.kind}\0{entry.placement.mark}\n"
     )
 
 

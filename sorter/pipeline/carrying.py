@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, suppress
-from dataclasses import replace
 from typing import Final
 
 from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
 from sorter.errors import NoRoom, ShootNotWritable, SorterError
-from sorter.model.plan import Entry, Placement, State
-from sorter.model.row import Row
+from sorter.model.plan import Entry, State
+from sorter.pipeline.missed import Missed, find_missed
 from sorter.pipeline.planned import IngestPlan
 from sorter.pipeline.recording import write_records
-from sorter.pipeline.room import no_room, room_for
+from sorter.pipeline.room import no_room, room_for, rows_to_write
 from sorter.pipeline.second import Second
 from sorter.pipeline.seconding import Seconding
 from sorter.pipeline.wishes import Counted, Report, Ticks
@@ -39,8 +38,7 @@ class Carrying:
         self._shoot = shoot
         self._second = Seconding(second, plan.second) if second and plan.second else None
         self._no_room: NoRoom | None = None
-        self._missing: frozenset[int] = frozenset()
-        self._other = set(plan.compared.other)
+        self._missed = Missed()
 
     def carry(self, ledger: Ledger, new_run: int, ticks: Ticks, open_files: ExitStack) -> Report:
         """Carries out what the ledger holds of it, and writes the lists of both folders.
@@ -82,7 +80,9 @@ class Carrying:
                 f"{self._shoot.root}: the system lets us write nothing there. Nothing was done: "
                 "check its permissions, or name another folder."
             )
-        self._no_room = no_room(self._shoot, (room_for(row) for row in self._to_write()))
+        self._no_room = no_room(
+            self._shoot, map(room_for, rows_to_write(self._plan, self._card, self._shoot))
+        )
         if self._second:
             self._second.check_room(self._to_write_second(known))
         if self._no_room and (self._second is None or self._second.failure):
@@ -97,23 +97,6 @@ class Carrying:
                 room_for(each.row) for each in self._plan.placements if each.row.destination
             )
 
-    def _to_write(self) -> Iterator[Row]:
-        """The files that need room: not those that are renamed, or written already."""
-        here = self._shoot.device()
-        plan = self._plan
-        for entry in plan.resumed:
-            if entry.state is not State.VERIFIED and not (entry.moves and self._is_on(entry, here)):
-                yield entry.row
-        yield from (each.row for number, each in plan.updated if number in plan.again)
-        for placement in plan.placements:
-            moves = plan.would_move and self._is_on(placement, here)
-            if placement.row.destination and not moves:
-                yield placement.row
-
-    def _is_on(self, each: Entry | Placement, device: int) -> bool:
-        """Whether the card's file lies on that file system."""
-        return self._card.device(each.row.source) == device
-
     def _carry_noted(self, lead: Target, new_run: int, ticks: Ticks) -> Report:
         runs = frozenset({new_run, self._goes_on})
         counted = Counted(ticks.carrying)
@@ -124,7 +107,8 @@ class Carrying:
         with Carrier(self._card, targets, counted.add, lacks=lacks, rereads=rereads) as carrier:
             carrier.expect(each.row.bytes for each in self._plan.placements)
             carrier.recover()
-            lead.ledger.note(self._missed(lead.ledger.entries()))
+            self._missed = find_missed(self._plan, self._card, lead.ledger.entries())
+            lead.ledger.note(self._missed.entries)
             entries = lead.ledger.entries()
             waiting = self._to_carry(entries, new_run)
             self._lose(lead, _lost(entries, waiting, runs))
@@ -155,39 +139,6 @@ class Carrying:
         return frozenset(
             e.number for e in entries if e.moves and (e.run in own or e.number in late)
         )
-
-    def _missed(self, entries: Iterable[Entry]) -> list[Entry]:
-        """What an earlier run verified, and neither the shoot nor the card has any more.
-
-        A move had taken it off this card, or the card has other bytes there now. It is noted as placed,
-        so that it is missed here, and by whoever verifies the shoot; the second copy may have it.
-        """
-        own = (entry for entry in self._plan.stored if entry.run == self._goes_on)
-        verified = [entry for entry in own if entry.state is State.VERIFIED]
-        ahead = self._plan.second.ahead if self._plan.second else ()
-        known = {entry.number: entry.row.sha256 for entry in (*verified, *ahead)}
-        waiting = [e for e in entries if e.number in known and e.state is State.PLANNED]
-        missed = [e for e in waiting if self._is_off_card(e, known[e.number])]
-        self._missing = frozenset(entry.number for entry in missed)
-        return [_as_missing(entry, known[entry.number]) for entry in missed]
-
-    def _is_off_card(self, entry: Entry, digest: str) -> bool:
-        """Whether a move took the file off the card, or that gives other bytes than the second copy has.
-
-        Where there is no second copy, these come under the number that the file has.
-        """
-        source = entry.row.source
-        if not self._card.device(source):
-            return entry.moves
-        if self._second is None:
-            return False
-        try:
-            is_other = self._card.measured(source, lambda _: None).sha256 != digest
-        except OSError:
-            return False  # told when it is to be carried
-        if is_other:
-            self._other.add(source)
-        return is_other
 
     def _lose(self, lead: Target, lost: list[Entry]) -> None:
         lead.ledger.note(lost)
@@ -250,7 +201,7 @@ class Carrying:
         there |= {entry.number for entry in self._plan.stored}
         entries = tuple(e for e in ended[lead] if e.run in runs or e.number in there)
         lost = {entry.number for entry in found.bad.values()} - self._plan.carried_again
-        missing = (entry for entry in entries if entry.number in self._missing)
+        missing = (entry for entry in entries if entry.number in self._missed.numbers)
         return Report(
             entries=entries,
             new=tuple(outcome.placed),
@@ -262,7 +213,7 @@ class Carrying:
             held=outcome.held,
             twice=outcome.twice,
             mended=tuple(outcome.mended),
-            other=tuple(sorted(self._other)),
+            other=tuple(sorted({*found.other, *self._missed.other})),
             gone=tuple(outcome.gone),
             kept=tuple(outcome.kept),
             closed=self._plan.closed,
@@ -272,12 +223,6 @@ class Carrying:
             plans=(self._plan,),
             second=self._second.report(ended, runs, there) if self._second else None,
         )
-
-
-def _as_missing(entry: Entry, digest: str) -> Entry:
-    row = replace(entry.row, sha256=digest)
-    placement = replace(entry.placement, row=row)
-    return replace(entry, placement=placement, state=State.PLACED, gone=entry.moves)
 
 
 def _lost(entries: Iterable[Entry], waiting: Iterable[Entry], runs: frozenset[int]) -> list[Entry]:
