@@ -18,7 +18,7 @@ import pytest
 
 from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
-from sorter.errors import BadShoot, CardNotFound, NoRoom, PlanOutdated
+from sorter.errors import BadShoot, CardNotFound, NoRoom, PlanOutdated, ShootNotWritable
 from sorter.model.correction import Correction
 from sorter.model.kinds import Kind
 from sorter.model.plan import Entry, Held
@@ -520,6 +520,27 @@ def test_a_plan_whose_card_is_out_says_so(card: Path, shoot: Path) -> None:
     with pytest.raises(CardNotFound):
         carried(plan)
     assert not shoot.exists()
+
+
+def test_what_a_second_copy_has_against_it_stands_in_the_plan(
+    card: Path, shoot: Path, other: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def locked(*_: object, **__: object) -> None:
+        raise ShootNotWritable(f"{other}: a disk that is locked.")
+
+    ingest(card, shoot, backup=other)
+    late(card)
+    monkeypatch.setattr("sorter.pipeline.second.Ledger", locked)
+    plan = kept(planned(card, shoot, backup=other))
+    second: Any = plan.to_dict()["second"]
+    says = f"{other}: a disk that is locked."
+    assert second["failure"] == {"kind": "ShootNotWritable", "says": says}
+    report = carried(plan)
+    assert [entry.row.source for entry in report.new] == [LATE]
+    assert report.second is not None
+    assert isinstance(report.second.failure, ShootNotWritable)
+    monkeypatch.undo()
+    _refused(plan, card, shoot, other)
 
 
 def test_what_came_in_the_way_since_is_refused_before_anything_is_written(
