@@ -114,6 +114,10 @@ class NoRoom(SorterError):
     exit_code: ClassVar[int] = 3
 
 
+class PlanOutdated(SorterError):
+    """Card or shoot are not any more what the plan was made from."""
+
+
 class NotAgreed(SorterError):
     """The user was asked and did not agree, or could not be asked."""
 

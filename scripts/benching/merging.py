@@ -38,8 +38,7 @@ def make_shoot(base: Path, stacks: int) -> Path:
     )
     quiet = Ticks(reading=silent, comparing=silent, carrying=silent)
     with Ingest(card, shoot, Wishes(corrections=rows)) as work:
-        work.look(quiet, hold=True)
-        work.carry(quiet)
+        work.carry(work.inspect(quiet, hold=True), quiet)
     return shoot
 
 

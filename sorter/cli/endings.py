@@ -11,6 +11,7 @@ from sorter.cli.layout import Printed
 from sorter.cli.planview import MOST_NAMED, folders, named, tree, with_notes, with_reason
 from sorter.model.advice import Evidence, Level, advise, last_line
 from sorter.model.card import Drift
+from sorter.model.correction import Correction
 from sorter.model.damage import Damage
 from sorter.model.plan import Entry, Held, Placement, State, Stays
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from sorter.pipeline import (
         CardSide,
         Findings,
-        Ingest,
+        IngestPlan,
         Report,
         SecondCopy,
         Undo,
@@ -60,45 +61,45 @@ def files_and_size(placements: Iterable[Placement]) -> str:
 # ---- ingest ---------------------------------------------------------------------------------
 
 
-def beforehand(work: Ingest) -> Iterator[str]:
+def beforehand(plan: IngestPlan) -> Iterator[str]:
     """What is said before the work: that it goes on, or how much is there already."""
-    if work.goes_on is not None:
+    if plan.goes_on is not None:
         yield (
-            f"going on with the ingest of {work.goes_on.card} that was stopped: "
-            f"{files_and_size(work.waiting)} left. Its plan is kept as it was, "
+            f"going on with the ingest of {plan.goes_on.card} that was stopped: "
+            f"{files_and_size(plan.waiting)} left. Its plan is kept as it was, "
             "whatever the options say now."
         )
-    if work.waits_elsewhere is not None:
+    if plan.waits_elsewhere is not None:
         yield (
-            f"an ingest of {work.waits_elsewhere.card} was stopped in this shoot and waits for that "
+            f"an ingest of {plan.waits_elsewhere.card} was stopped in this shoot and waits for that "
             "card; it is left as it is."
         )
-    if work.filling and work.second:
+    if plan.filling and plan.second:
         yield (
-            f"{files_and_size(each.placement for each in work.filling)} of the shoot "
-            f"{'is' if len(work.filling) == 1 else 'are'} not in {work.second.shoot.root} yet: copied "
+            f"{files_and_size(each.placement for each in plan.filling)} of the shoot "
+            f"{'is' if len(plan.filling) == 1 else 'are'} not in {plan.second.folder} yet: copied "
             "there from the shoot."
         )
-    if work.finishing:
-        files = files_and_size(entry.placement for entry in work.finishing)
+    if plan.finishing:
+        files = files_and_size(entry.placement for entry in plan.finishing)
         yield f"{files} that an earlier move carried and left on the card: to be taken off it now."
-    if work.there:
-        missing = files_and_size(work.waiting) if work.waiting else "nothing is"
+    if plan.there:
+        missing = files_and_size(plan.waiting) if plan.waiting else "nothing is"
         yield (
-            f"{words.counted(work.there, 'file is', 'files are')} in the shoot already, byte by "
+            f"{words.counted(plan.there, 'file is', 'files are')} in the shoot already, byte by "
             f"byte; {missing} missing."
         )
-    if work.staying and work.would_move and work.goes_on is None:
-        files = words.counted(work.staying, "file stays", "files stay")
+    if plan.staying and plan.would_move and plan.goes_on is None:
+        files = words.counted(plan.staying, "file stays", "files stay")
         yield (
             f"{files} on the card, carried by an earlier ingest: --move takes off it only what it "
             "carries itself."
         )
 
 
-def too_late(work: Ingest) -> Iterator[str]:
+def too_late(corrections: Iterable[Correction]) -> Iterator[str]:
     """Which lines of the corrections ask for something else than what is in the shoot already."""
-    lines = [str(each.line) for each in work.too_late]
+    lines = [str(each.line) for each in corrections]
     if not lines:
         return
     more = f" and {len(lines) - MOST_NAMED} more" if len(lines) > MOST_NAMED else ""
@@ -110,29 +111,27 @@ def too_late(work: Ingest) -> Iterator[str]:
     )
 
 
-def planned(work: Ingest) -> Iterator[Printed]:
+def planned(plan: IngestPlan) -> Iterator[Printed]:
     """The plan as a tree, and the sum of it."""
-    yield from (Printed(text=remark) for remark in (*beforehand(work), *too_late(work)))
-    waiting = work.waiting
+    yield from (Printed(text=remark) for remark in (*beforehand(plan), *too_late(plan.too_late)))
+    waiting = plan.waiting
     if waiting:
-        yield from (Printed(text=line) for line in tree(str(work.shoot), waiting))
-    yield from _not_read(work)
-    verb = "move" if work.would_move else "copy"
-    if work.second:
-        yield Printed(
-            text=f"A second copy of each goes to {words.safe(str(work.second.shoot.root))}."
-        )
+        yield from (Printed(text=line) for line in tree(str(plan.shoot), waiting))
+    yield from _not_read(plan)
+    verb = "move" if plan.would_move else "copy"
+    if plan.second:
+        yield Printed(text=f"A second copy of each goes to {words.safe(str(plan.second.folder))}.")
     yield Printed(
         text=f"{files_and_size(waiting)} to {verb}. This was a dry run: nothing was written.",
         look="heading",
     )
 
 
-def _not_read(work: Ingest) -> Iterator[Printed]:
+def _not_read(plan: IngestPlan) -> Iterator[Printed]:
     """What of the card could not be read, named as the ingest itself will name it."""
-    both = {each.row.source: each for each in (*work.plan.placements, *work.unread)}
+    both = {each.row.source: each for each in (*plan.placements, *plan.unread)}
     left = [each for each in both.values() if not each.row.destination]
-    unread = [each for each in work.unread if each.row.destination]
+    unread = [each for each in plan.unread if each.row.destination]
     yield from _named("left on the card (no plain files)", map(with_notes, left))
     closed = [each for each in unread if not each.mark and each.row.bytes]
     yield from _named(
@@ -141,9 +140,9 @@ def _not_read(work: Ingest) -> Iterator[Printed]:
     )
     opened = [each for each in unread if each not in closed]
     yield from _named("cannot be read as pictures; carried as they are", map(with_notes, opened))
-    yield from _named(CLOSED, (f"{folder}/" for folder in work.closed))
-    yield from _named(THROWN, work.thrown, rest="")
-    yield from _named(SHOOTS, (f"{folder}/" for folder in work.shoots), rest="")
+    yield from _named(CLOSED, (f"{folder}/" for folder in plan.closed))
+    yield from _named(THROWN, plan.thrown, rest="")
+    yield from _named(SHOOTS, (f"{folder}/" for folder in plan.shoots), rest="")
 
 
 def ingested(report: Report, shoot: Path) -> Iterator[Printed]:

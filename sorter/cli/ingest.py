@@ -127,20 +127,20 @@ def ingest(
         )
     with pipeline.Ingest(card, shoot, wishes) as work:
         with console.Bars() as bars:
-            work.look(_ticks(bars), hold=not dry_run)
+            plan = work.inspect(_ticks(bars), hold=not dry_run)
         if dry_run:
-            console.show_lines(endings.planned(work))
-            if work.unread or work.closed:
+            console.show_lines(endings.planned(plan))
+            if plan.unread or plan.closed:
                 ctx.exit(FINISHED_WITHOUT_SOME)
             return
-        if work.would_move and not yes and (work.waiting or work.finishing):
-            _ask(work, card)
-        _say_what_comes(work)
+        if plan.would_move and not yes and (plan.waiting or plan.finishing):
+            _ask(plan, card)
+        _say_what_comes(plan)
         with console.Bars() as bars:
-            report = work.carry(_ticks(bars))
-    for remark in endings.too_late(work):
+            report = work.carry(plan, _ticks(bars))
+    for remark in endings.too_late(report.too_late):
         console.remark(remark)
-    console.show_lines(endings.ingested(report, work.shoot))
+    console.show_lines(endings.ingested(report, plan.shoot))
     if report.failures:
         raise report.failures[0]
     if report.has_differing:
@@ -160,7 +160,7 @@ def _ticks(bars: Bars) -> pipeline.Ticks:
     )
 
 
-def _ask(work: pipeline.Ingest, card: Path) -> None:
+def _ask(plan: pipeline.IngestPlan, card: Path) -> None:
     from sorter.cli import console, endings  # noqa: PLC0415  see above
 
     if not console.can_ask():
@@ -168,16 +168,16 @@ def _ask(work: pipeline.Ingest, card: Path) -> None:
             "the ingest that was stopped here is a move, which takes files off the card. Without a "
             "terminal to ask on, give --yes to go on with it."
         )
-    late = (entry.placement for entry in work.finishing)
-    files = endings.files_and_size((*work.waiting, *late))
+    late = (entry.placement for entry in plan.finishing)
+    files = endings.files_and_size((*plan.waiting, *late))
     if not console.agrees(
-        f"Move {files} from {card} to {work.shoot}? The card keeps none of them."
+        f"Move {files} from {card} to {plan.shoot}? The card keeps none of them."
     ):
         raise NotAgreed("nothing was done.")
 
 
-def _say_what_comes(work: pipeline.Ingest) -> None:
+def _say_what_comes(plan: pipeline.IngestPlan) -> None:
     from sorter.cli import console, endings  # noqa: PLC0415  see above
 
-    for remark in endings.beforehand(work):
+    for remark in endings.beforehand(plan):
         console.remark(remark)

@@ -94,8 +94,14 @@ def _why(grounds: Grounds) -> dict[str, object]:
 
 def _file(row: Row) -> dict[str, object]:
     """The row under its own names; its grounds stand with the sequence."""
-    cells = {name: _json_value(getattr(row, name)) for name in COLUMNS}
+    cells = row_dict(row)
     del cells["grounds"]
+    return cells
+
+
+def row_dict(row: Row) -> dict[str, object]:
+    """The row under its own names in plain values of JSON."""
+    cells = {name: _json_value(getattr(row, name)) for name in COLUMNS}
     cells["notes"] = list(texts(row.remarks))
     return cells
 

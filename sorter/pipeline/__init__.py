@@ -26,6 +26,7 @@ from sorter.pipeline.handing import hand_off
 from sorter.pipeline.ingesting import Ingest
 from sorter.pipeline.keeping import Undo
 from sorter.pipeline.merging import merge
+from sorter.pipeline.planned import IngestPlan
 from sorter.pipeline.regrouping import Regrouped, regroup
 from sorter.pipeline.reporting import Reported, report
 from sorter.pipeline.scanning import (
@@ -63,6 +64,7 @@ __all__ = [
     "Checked",
     "Findings",
     "Ingest",
+    "IngestPlan",
     "Output",
     "Regrouped",
     "Report",

@@ -1,26 +1,25 @@
-"""The carrying half of an ingest: what was found and planned, brought into one folder or two."""
+"""The carrying half of an ingest: a plan brought into one folder or two. The plan itself stays as it is."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, suppress
-from dataclasses import dataclass, replace
 from typing import Final
 
 from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
 from sorter.errors import NoRoom, ShootNotWritable, SorterError
-from sorter.model.card import Listing
 from sorter.model.operation import Progress
-from sorter.model.plan import Entry, Placement, Plan, State
-from sorter.model.row import Row
+from sorter.model.plan import Entry, State
+from sorter.pipeline.missed import Missed, find_missed
+from sorter.pipeline.planned import IngestPlan
 from sorter.pipeline.recording import write_records
-from sorter.pipeline.room import no_room, room_for
+from sorter.pipeline.room import no_room, room_for, rows_to_write
 from sorter.pipeline.second import Second
+from sorter.pipeline.seconding import Seconding
 from sorter.pipeline.wishes import Counted, Report, Ticks
 from sorter.planning.places import another_name
 from sorter.writing.carry import Carrier
-from sorter.writing.compare import Comparison
 from sorter.writing.copying import Job
 from sorter.writing.ledger import Ledger
 from sorter.writing.notes import failed
@@ -29,41 +28,18 @@ from sorter.writing.target import Target, check_any
 LOST: Final = "it was not on the card any more when the ingest went on"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Looked:
-    """What an ingest found before it carries anything.
-
-    stored: entries of a stopped plan that are to be carried and can be. ahead: those that the second copy
-    has already, and the shoot has not, as the second copy knows them. again: these and others that
-    are carried to the places that they have. goes_on: the ingest that stored are of; 0 for none.
-    moves: whether this is a move. rereads: whether the card is read a second time. repeats: the shoot
-    held something before, so that the card may have been read before. lacks: a move into two copies is gone
-    on with, and no second copy was named.
-    """
-
-    listing: Listing
-    comparison: Comparison
-    stored: tuple[Entry, ...]
-    ahead: tuple[Entry, ...]
-    again: tuple[Entry, ...]
-    plan: Plan
-    goes_on: int
-    moves: bool
-    rereads: bool
-    repeats: bool
-    lacks: bool = False
-
-
 class Carrying:
-    """Carries out what was looked at; for one call of each verb."""
+    """Carries a plan out; for one call of each verb."""
 
-    def __init__(self, *, card: Card, shoot: Shoot, second: Second | None, looked: Looked) -> None:
+    def __init__(
+        self, plan: IngestPlan, *, card: Card, shoot: Shoot, second: Second | None
+    ) -> None:
+        self._plan = plan
         self._card = card
         self._shoot = shoot
-        self._second = second
-        self._looked = looked
+        self._second = Seconding(second, plan.second) if second and plan.second else None
         self._no_room: NoRoom | None = None
-        self._missing: frozenset[int] = frozenset()
+        self._missed = Missed()
 
     def carry(self, ledger: Ledger, new_run: int, ticks: Ticks, open_files: ExitStack) -> Report:
         """Carries out what the ledger holds of it, and writes the lists of both folders.
@@ -72,8 +48,8 @@ class Carrying:
         does.
         """
         lead = Target(self._shoot, ledger, another_name)
-        lead.outcome.held.update(self._looked.comparison.held)
-        lead.outcome.twice.update(self._looked.comparison.original)
+        lead.outcome.held.update(self._plan.compared.held)
+        lead.outcome.twice.update(self._plan.compared.original)
         if self._no_room is not None:
             lead.fail(self._no_room)
         if self._second:
@@ -85,6 +61,11 @@ class Carrying:
                 with suppress(SorterError):  # why the run stops is what counts
                     write_records(target.shoot, target.ledger.entries())
             raise
+
+    @property
+    def _goes_on(self) -> int:
+        """The ingest that is gone on with; 0 for none."""
+        return self._plan.goes_on.run if self._plan.goes_on else 0
 
     def _targets(self, lead: Target) -> tuple[Target, ...]:
         other = self._second.target if self._second else None
@@ -100,7 +81,9 @@ class Carrying:
                 f"{self._shoot.root}: the system lets us write nothing there. Nothing was done: "
                 "check its permissions, or name another folder."
             )
-        self._no_room = no_room(self._shoot, (room_for(row) for row in self._to_write()))
+        self._no_room = no_room(
+            self._shoot, map(room_for, rows_to_write(self._plan, self._card, self._shoot))
+        )
         if self._second:
             self._second.check_room(self._to_write_second(known))
         if self._no_room and (self._second is None or self._second.failure):
@@ -109,44 +92,24 @@ class Carrying:
     def _to_write_second(self, known: tuple[Entry, ...]) -> Iterator[int]:
         """The room for each file that is not in the second copy yet."""
         if self._second:
-            lacking = self._second.lacking(known, self._numbers_waiting())
+            lacking = self._second.lacking(known, self._plan.carried_again)
             yield from (room_for(entry.row) for entry in lacking)
             yield from (
-                room_for(each.row) for each in self._looked.plan.placements if each.row.destination
+                room_for(each.row) for each in self._plan.placements if each.row.destination
             )
 
-    def _numbers_waiting(self) -> frozenset[int]:
-        """The numbers of what is carried and was known before."""
-        return frozenset(entry.number for entry in self._looked.again) | self._looked.plan.again
-
-    def _to_write(self) -> Iterator[Row]:
-        """The files that need room: not those that are renamed, or written already."""
-        here = self._shoot.device()
-        plan = self._looked.plan
-        for entry in self._looked.again:
-            if entry.state is not State.VERIFIED and not (entry.moves and self._is_on(entry, here)):
-                yield entry.row
-        yield from (each.row for number, each in plan.updated if number in plan.again)
-        for placement in plan.placements:
-            moves = self._looked.moves and self._is_on(placement, here)
-            if placement.row.destination and not moves:
-                yield placement.row
-
-    def _is_on(self, each: Entry | Placement, device: int) -> bool:
-        """Whether the card's file lies on that file system."""
-        return self._card.device(each.row.source) == device
-
     def _carry_noted(self, lead: Target, new_run: int, ticks: Ticks) -> Report:
-        runs = frozenset({new_run, self._looked.goes_on})
+        runs = frozenset({new_run, self._goes_on})
         counted = Counted(ticks.carrying)
         targets = self._targets(lead)
         lacks = self._second is not None and self._second.target is None
-        lacks = lacks or self._looked.lacks
-        rereads = self._looked.rereads
+        lacks = lacks or self._plan.lacks_second
+        rereads = self._plan.wishes.rereads
         with Carrier(self._card, targets, counted.add, lacks=lacks, rereads=rereads) as carrier:
-            carrier.expect(each.row.bytes for each in self._looked.plan.placements)
+            carrier.expect(each.row.bytes for each in self._plan.placements)
             carrier.recover()
-            lead.ledger.note(self._missed(lead.ledger.entries()))
+            self._missed = find_missed(self._plan, self._card, lead.ledger.entries())
+            lead.ledger.note(self._missed.entries)
             entries = lead.ledger.entries()
             waiting = self._to_carry(entries, new_run)
             self._lose(lead, _lost(entries, waiting, runs))
@@ -160,7 +123,7 @@ class Carrying:
 
     def _size(self, job: Job, leaving: frozenset[int]) -> int:
         """How many bytes of the card are read for it: what leaves is read a second time, or a third."""
-        is_read = 1 + self._looked.rereads + (job.entry.number in leaving)
+        is_read = 1 + self._plan.wishes.rereads + (job.entry.number in leaving)
         return job.entry.row.bytes * (is_read if job.copy is None else 1)
 
     def _leaving(
@@ -172,43 +135,11 @@ class Carrying:
         this is a move, so may what an older move could not remove.
         """
         own = runs | {entry.run for entry in waiting}
-        there = self._looked.comparison.there.values() if self._looked.moves else ()
-        late = {entry.number for entry in there}
+        there = self._plan.compared.there if self._plan.would_move else ()
+        late = {entry.number for _, entry in there}
         return frozenset(
             e.number for e in entries if e.moves and (e.run in own or e.number in late)
         )
-
-    def _missed(self, entries: Iterable[Entry]) -> list[Entry]:
-        """What an earlier run verified, and neither the shoot nor the card has any more.
-
-        A move had taken it off this card, or the card has other bytes there now. It is noted as placed,
-        so that it is missed here, and by whoever verifies the shoot; the second copy may have it.
-        """
-        runs = (entry for entry in self._looked.stored if entry.run == self._looked.goes_on)
-        verified = [entry for entry in runs if entry.state is State.VERIFIED]
-        known = {entry.number: entry.row.sha256 for entry in (*verified, *self._looked.ahead)}
-        waiting = [e for e in entries if e.number in known and e.state is State.PLANNED]
-        missed = [e for e in waiting if self._is_off_card(e, known[e.number])]
-        self._missing = frozenset(entry.number for entry in missed)
-        return [_as_missing(entry, known[entry.number]) for entry in missed]
-
-    def _is_off_card(self, entry: Entry, digest: str) -> bool:
-        """Whether a move took the file off the card, or that gives other bytes than the second copy has.
-
-        Where there is no second copy, these come under the number that the file has.
-        """
-        source = entry.row.source
-        if not self._card.device(source):
-            return entry.moves
-        if self._second is None:
-            return False
-        try:
-            is_other = self._card.measured(source, lambda _: None).sha256 != digest
-        except OSError:
-            return False  # told when it is to be carried
-        if is_other:
-            self._looked.comparison.other.add(source)
-        return is_other
 
     def _lose(self, lead: Target, lost: list[Entry]) -> None:
         lead.ledger.note(lost)
@@ -234,7 +165,7 @@ class Carrying:
             wanted.append((self._second.target, other))
         if own is None:
             return Job(wanted=tuple(wanted), origin=self._shoot, copy=known)
-        return Job(wanted=tuple(wanted), origin=self._card, past=self._looked.repeats)
+        return Job(wanted=tuple(wanted), origin=self._card, past=self._plan.repeats)
 
     def _end(self, target: Target, lead: Target, runs: frozenset[int]) -> tuple[Entry, ...]:
         """The lists are written, then the end is noted: a run that is cut between is gone on with.
@@ -246,7 +177,7 @@ class Carrying:
         with target.failing():
             entries = target.ledger.entries()
             write_records(target.shoot, entries)
-        waits = self._second is not None and self._second.failure and self._looked.moves
+        waits = self._second is not None and self._second.failure and self._plan.would_move
         if target.failure is None and not (target is lead and waits):
             with target.failing():
                 for run in runs - {0}:
@@ -255,7 +186,7 @@ class Carrying:
 
     def _to_carry(self, entries: Iterable[Entry], new_run: int) -> list[Entry]:
         """What belongs to the new plan, and what is carried again, in the order of the plans."""
-        again = self._numbers_waiting()
+        again = self._plan.carried_again
         return [
             entry
             for entry in entries
@@ -266,39 +197,33 @@ class Carrying:
     def _report(
         self, lead: Target, runs: frozenset[int], ended: dict[Target, tuple[Entry, ...]]
     ) -> Report:
-        found, outcome = self._looked.comparison, lead.outcome
-        there = {entry.number for entry in found.there.values()}
-        there |= {entry.number for entry in (*self._looked.stored, *found.failed.values())}
+        found, outcome = self._plan.compared, lead.outcome
+        there = {entry.number for _, entry in (*found.there, *found.failed)}
+        there |= {entry.number for entry in self._plan.stored}
         entries = tuple(e for e in ended[lead] if e.run in runs or e.number in there)
-        again = {entry.number for entry in self._looked.again} | self._looked.plan.again
-        lost = {entry.number for entry in found.bad.values()} - again
-        missing = (entry for entry in entries if entry.number in self._missing)
+        lost = {entry.number for entry in found.bad.values()} - self._plan.carried_again
+        missing = (entry for entry in entries if entry.number in self._missed.numbers)
         return Report(
             entries=entries,
             new=tuple(outcome.placed),
             failed=tuple(entry for entry in entries if entry.state is State.FAILED),
             differing=tuple(outcome.differing),
-            edited=tuple(found.edited.values()),
-            changed=tuple(e for p, e in found.changed.items() if e.number not in lost),
+            edited=tuple(entry for _, entry in found.edited),
+            changed=tuple(entry for _, entry in found.changed if entry.number not in lost),
             lost=(*(e for e in found.bad.values() if e.number in lost), *missing),
             held=outcome.held,
             twice=outcome.twice,
             mended=tuple(outcome.mended),
-            other=tuple(sorted(found.other)),
+            other=tuple(sorted({*found.other, *self._missed.other})),
             gone=tuple(outcome.gone),
             kept=tuple(outcome.kept),
-            closed=self._looked.listing.folders_closed,
-            litter=self._looked.listing.litter,
+            closed=self._plan.closed,
+            litter=self._plan.listing.litter,
             moves=any(entry.moves for entry in outcome.placed),
             failure=lead.failure,
+            plans=(self._plan,),
             second=self._second.report(ended, runs, there) if self._second else None,
         )
-
-
-def _as_missing(entry: Entry, digest: str) -> Entry:
-    row = replace(entry.row, sha256=digest)
-    placement = replace(entry.placement, row=row)
-    return replace(entry, placement=placement, state=State.PLACED, gone=entry.moves)
 
 
 def _lost(entries: Iterable[Entry], waiting: Iterable[Entry], runs: frozenset[int]) -> list[Entry]:

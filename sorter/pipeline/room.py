@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Final
 
+from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
 from sorter.errors import NoRoom
+from sorter.model.plan import State
 from sorter.model.row import Row
+from sorter.pipeline.planned import IngestPlan
 from sorter.writing.target import stopping_clearly
 
 # A file takes whole units of a file system; the ledger, the manifest and the digests need room too.
@@ -34,6 +37,22 @@ def room_for(row: Row) -> int:
     """The bytes that the row's file takes on a disk, with what is noted of it."""
     units = -(-row.bytes // _UNIT)
     return units * _UNIT + _BESIDE_A_FILE
+
+
+def rows_to_write(plan: IngestPlan, card: Card, shoot: Shoot) -> Iterator[Row]:
+    """The files of a plan that need room in the shoot: not those that are renamed, or written already."""
+    here = shoot.device()
+
+    def is_renamed(row: Row, *, moves: bool) -> bool:
+        return moves and card.device(row.source) == here
+
+    for entry in plan.resumed:
+        if entry.state is not State.VERIFIED and not is_renamed(entry.row, moves=entry.moves):
+            yield entry.row
+    yield from (each.row for number, each in plan.updated if number in plan.again)
+    for each in plan.placements:
+        if each.row.destination and not is_renamed(each.row, moves=plan.would_move):
+            yield each.row
 
 
 def _in_megabytes(size: int) -> str:

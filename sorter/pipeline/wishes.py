@@ -6,7 +6,7 @@ import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from sorter.errors import SorterError
 from sorter.model.advice import Copy, Evidence, Places
@@ -18,6 +18,9 @@ from sorter.model.plan import Entry, Held, State, Stays
 from sorter.pipeline.scanning import Tick
 from sorter.planning import pattern
 from sorter.settings import Settings
+
+if TYPE_CHECKING:
+    from sorter.pipeline.planned import IngestPlan
 
 _TRACKS: Final = frozenset({Role.CLIP, Role.SOUND})
 
@@ -122,6 +125,7 @@ class Report:
     card differs at the end from what it was; None where it could not be listed again. thrown: pictures
     in a trash on it. shoots: those that lie on it, and are not looked into. places: whether card, shoot and second copy lie on one disk.
     failure: what stopped the work in the shoot, while the second copy went on.
+    plans: the plans that were carried out: that of the look, and one that followed it in the same run.
     """
 
     entries: tuple[Entry, ...]
@@ -146,6 +150,12 @@ class Report:
     places: Places = field(default_factory=Places)
     failure: SorterError | None = None
     second: SecondCopy | None = None
+    plans: tuple[IngestPlan, ...] = ()
+
+    @property
+    def too_late(self) -> tuple[Correction, ...]:
+        """Corrections of frames that are in the shoot already as something else: they move nothing there."""
+        return self.plans[-1].too_late if self.plans else ()
 
     @property
     def verified(self) -> int:
@@ -219,6 +229,7 @@ class Report:
             second = replace(
                 second,
                 new=(*before.second.new, *second.new),
+                edited=_each_once(*before.second.edited, *second.edited),
                 differing=(*before.second.differing, *second.differing),
                 changed=(*before.second.changed, *second.changed),
                 lost=(*before.second.lost, *second.lost),
@@ -237,6 +248,7 @@ class Report:
             gone=(*before.gone, *self.gone),
             kept=(*(each for each in before.kept if each[0].number not in again), *self.kept),
             second=second,
+            plans=(*before.plans, *self.plans),
         )
 
     @property
@@ -258,6 +270,11 @@ class Report:
         """What stopped the work in one of the folders."""
         both = (self.failure, self.second and self.second.failure)
         return tuple(failure for failure in both if failure)
+
+
+def _each_once(*entries: Entry) -> tuple[Entry, ...]:
+    """Those with one number once, as they are named last."""
+    return tuple({entry.number: entry for entry in entries}.values())
 
 
 def _copy(of: Report | SecondCopy) -> Copy:

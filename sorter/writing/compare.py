@@ -14,6 +14,7 @@ from typing import Final
 from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
 from sorter.model.card import CardFile
+from sorter.model.compared import Compared
 from sorter.model.kinds import Role
 from sorter.model.plan import Entry, Held, State
 from sorter.writing.reading import readers
@@ -46,6 +47,20 @@ class Comparison:
     def bad(self) -> dict[str, Entry]:
         """Those whose copies are not there any more, or not as they were; sidecars that were edited apart."""
         return {**self.missing, **self.changed}
+
+    def value(self) -> Compared:
+        """The same as a value, which nothing changes any more."""
+        return Compared(
+            there=tuple(self.there.items()),
+            failed=tuple(self.failed.items()),
+            missing=tuple(self.missing.items()),
+            changed=tuple(self.changed.items()),
+            edited=tuple(self.edited.items()),
+            closed=tuple(self.closed.items()),
+            held=tuple(self.held.items()),
+            original=tuple(self.original.items()),
+            other=tuple(sorted(self.other)),
+        )
 
 
 def size_to_compare(files: Iterable[CardFile], entries: Iterable[Entry]) -> int:
@@ -127,6 +142,37 @@ def look_again(
             found.original[entry.number] = held
             if same is None:
                 found.other.add(entry.row.source)
+    return found
+
+
+def read_again(
+    card: Card,
+    shoot: Shoot,
+    *,
+    files: Iterable[CardFile],
+    before: Compared,
+    tick: Callable[[int], None],
+) -> Comparison:
+    """What an earlier comparison of these files found there, read again on both sides.
+
+    What has other bytes now, on the card or in the shoot, is found otherwise than it was. Raises CardGone.
+    """
+    found = Comparison(failed=dict(before.failed), other=set(before.other))
+    at = {file.path: file for file in files}
+
+    def told(each: tuple[str, Entry]) -> tuple[Entry | None, Held]:
+        path, entry = each
+        if entry.state is not State.PLACED:  # it is noted, and has no copy
+            return entry, Held.NO
+        return _equal(card, at[path], [entry], tick)
+
+    with readers() as pool:
+        for (path, _), (entry, held) in zip(
+            before.there, pool.map(told, before.there), strict=True
+        ):
+            _take_in(found, path, entry, held)
+        placed = [(p, e) for p, e in found.there.items() if e.state is State.PLACED]
+        judge_copies(shoot, placed, found, lambda _: None, pool)
     return found
 
 

@@ -1,9 +1,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import Any, cast
 
 import pytest
 from hypothesis import given
@@ -14,17 +14,15 @@ from sorter.cli import endings
 from sorter.cli.layout import Printed
 from sorter.errors import NoRoom
 from sorter.model.advice import Places
-from sorter.model.card import Drift
+from sorter.model.card import Drift, Listing
+from sorter.model.compared import Compared
 from sorter.model.correction import Correction
 from sorter.model.damage import Damage
 from sorter.model.disks import Apart
 from sorter.model.operation import Progress
-from sorter.model.plan import Entry, Held, Placement, Plan, State, Stays
-from sorter.pipeline import Findings, Report, SecondCopy, Undone, Verified
+from sorter.model.plan import Entry, Held, Placement, State, Stays
+from sorter.pipeline import Findings, IngestPlan, Report, SecondCopy, Undone, Verified, Wishes
 from sorter.writing.ledger import Run
-
-if TYPE_CHECKING:
-    from sorter.pipeline import Ingest
 
 SHOOT = Path("/home/ada/pool")
 FORMAT = "Before you format the card: "
@@ -236,35 +234,15 @@ def test_troubles_are_named_with_their_reasons() -> None:
 # ---- before the work ------------------------------------------------------------------------
 
 
-NO_PLAN = Plan(placements=())
+def _plan(waiting: Iterable[Placement] = (), there: int = 0, **about: object) -> IngestPlan:
+    """A plan that carries these, of a card of which so many files are there already."""
+    known = [(each.row.source, each) for each in entries(there, start=50)]
+    compared = Compared(there=tuple(known), held=tuple(held(e for _, e in known).items()))
+    whole: dict[str, Any] = {"placements": tuple(waiting), "compared": compared, **about}
+    return IngestPlan(card=Path("/media/card"), shoot=SHOOT, **whole)
 
 
-@dataclass(kw_only=True)
-class _Looked:
-    """What an ingest knows before it carries anything."""
-
-    waiting: tuple[Placement, ...] = ()
-    plan: Plan = NO_PLAN
-    there: int = 0
-    staying: int = 0
-    finishing: tuple[Entry, ...] = ()
-    waits_elsewhere: Run | None = None
-    second: None = None
-    filling: tuple[Entry, ...] = ()
-    goes_on: Run | None = None
-    would_move: bool = False
-    too_late: tuple[Correction, ...] = ()
-    unread: tuple[Placement, ...] = ()
-    closed: tuple[str, ...] = ()
-    thrown: tuple[str, ...] = ()
-    shoots: tuple[str, ...] = ()
-    shoot: Path = SHOOT
-
-
-def _looked(**about: object) -> Ingest:
-    return cast("Ingest", _Looked(**about))  # type: ignore[arg-type]
-
-
+MOVING = Wishes(moves=True)
 WAITING = tuple(each.placement for each in entries(2))
 STOPPED = Run(run=1, card="/media/card", mounted=True, moves=False, state=Progress.OPEN)
 
@@ -282,28 +260,28 @@ def test_corrections_that_come_too_late_are_named_by_their_lines(
     lines: int, said: list[str]
 ) -> None:
     late = tuple(Correction(first="A", last="A", line=line) for line in range(2, lines + 2))
-    found = list(endings.too_late(_looked(too_late=late)))
+    found = list(endings.too_late(late))
     assert len(found) == len(said)
     assert all(words in text for words, text in zip(said, found, strict=True))
 
 
 def test_nothing_is_said_before_a_first_ingest() -> None:
-    assert list(endings.beforehand(_looked(waiting=WAITING))) == []
+    assert list(endings.beforehand(_plan(WAITING))) == []
 
 
 @pytest.mark.parametrize(
-    ("work", "said"),
+    ("plan", "said"),
     [
         (
-            _looked(waiting=WAITING, there=1),
+            _plan(WAITING, there=1),
             "1 file is in the shoot already, byte by byte; 2 files (58 B) missing.",
         ),
         (
-            _looked(there=4),
+            _plan(there=4),
             "4 files are in the shoot already, byte by byte; nothing is missing.",
         ),
         (
-            _looked(waiting=WAITING[:1], goes_on=STOPPED),
+            _plan(resumed=entries(1, State.PLANNED), goes_on=STOPPED),
             (
                 "going on with the ingest of /media/card that was stopped: 1 file (29 B) left. "
                 "Its plan is kept as it was, whatever the options say now."
@@ -311,14 +289,13 @@ def test_nothing_is_said_before_a_first_ingest() -> None:
         ),
     ],
 )
-def test_what_is_there_already_is_said_first(work: Ingest, said: str) -> None:
-    assert list(endings.beforehand(work)) == [said]
+def test_what_is_there_already_is_said_first(plan: IngestPlan, said: str) -> None:
+    assert list(endings.beforehand(plan)) == [said]
 
 
 def test_a_dry_run_ends_with_the_sum_and_says_that_nothing_was_written() -> None:
     link = replace(WAITING[0], row=replace(WAITING[0].row, destination=""))
-    plan = Plan(placements=(*WAITING, link))
-    said = [line.text for line in endings.planned(_looked(waiting=WAITING, plan=plan))]
+    said = [line.text for line in endings.planned(_plan((*WAITING, link)))]
     assert said[:3] == [
         "/home/ada/pool",
         "└── singles/  2 files, 58 B",
@@ -335,8 +312,9 @@ def test_a_dry_run_names_what_could_not_be_read_with_its_reason_and_no_reason_tw
     )
     about = replace(two.row, destination="", remarks=("a link: not followed",))
     link = replace(two, row=about, said=("left on the card",))
-    looked = _looked(unread=(empty, link), plan=Plan(placements=(link,)), closed=("DCIM/102",))
-    said = [line.text for line in endings.planned(looked)]
+    listing = Listing(files=(), folders_closed=("DCIM/102",))
+    plan = _plan((link,), updated=((1, empty),), listing=listing)
+    said = [line.text for line in endings.planned(plan)]
     assert said[:8] == [
         "left on the card (no plain files)",
         "  DCIM/100TIDES/IMG_0002.JPG: a link: not followed",
@@ -350,16 +328,16 @@ def test_a_dry_run_names_what_could_not_be_read_with_its_reason_and_no_reason_tw
 
 
 def test_a_move_says_how_many_files_an_earlier_ingest_leaves_on_the_card() -> None:
-    said = list(endings.beforehand(_looked(there=2, staying=2, would_move=True)))
+    said = list(endings.beforehand(_plan(there=2, wishes=MOVING)))
     assert said[1] == (
         "2 files stay on the card, carried by an earlier ingest: --move takes off it only what it "
         "carries itself."
     )
-    assert len(list(endings.beforehand(_looked(waiting=WAITING, would_move=True)))) == 0
+    assert len(list(endings.beforehand(_plan(WAITING, wishes=MOVING)))) == 0
 
 
 def test_a_dry_run_of_a_move_says_move() -> None:
-    *_, last = endings.planned(_looked(waiting=WAITING, would_move=True))
+    *_, last = endings.planned(_plan(WAITING, wishes=MOVING))
     assert last.text.startswith("2 files (58 B) to move. ")
 
 

@@ -19,6 +19,8 @@ from faults.imports import ROOT, needed_by
 NOTED: Final = Path(__file__).with_name("last_full_run.txt")
 STAGES: Final = ("carrying", "second", "recording", "verifying", "keeping", "regrouping")
 """Modules of sorter/pipeline that carry, mend, take back and move files."""
+LOOKING: Final = ("ingesting", "inspecting", "afresh", "stopped")
+"""Those that say before what is to be carried; what they need to read a card is not about carrying."""
 SHARE: Final = 12
 """Of a sample: points between the first and the last."""
 HEAD: Final = """\
@@ -65,7 +67,8 @@ class Cuts:
 def digests() -> dict[str, str]:
     """The digest of every file that carrying needs, and that its cuts are made by, by its path."""
     stages = [ROOT / "sorter" / "pipeline" / f"{name}.py" for name in STAGES]
-    files = needed_by(stages) | {ROOT / "sorter" / "pipeline" / "ingesting.py"}
+    files = needed_by(stages)
+    files |= {ROOT / "sorter" / "pipeline" / f"{name}.py" for name in LOOKING}
     files |= needed_by(Path(__file__).parent.glob("*.py"), "tests")
     files |= set((ROOT / "scripts" / "torturing").glob("*.py"))
     return {

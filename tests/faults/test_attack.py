@@ -132,10 +132,10 @@ def test_what_lies_behind_a_link_is_not_carried_by_a_stopped_plan(
 ) -> None:
     """On one disk a move is a rename: of a file elsewhere, where a link leads there."""
     with monkeypatch.context() as patch, Ingest(card, shoot, Wishes(moves=True)) as work:
-        work.look(QUIET, hold=True)
+        plan = work.inspect(QUIET, hold=True)
         patch.setattr(carrying_stage.Carrying, "carry", _stop)
         with pytest.raises(NoRoom):
-            work.carry(QUIET)
+            work.carry(plan, QUIET)
     elsewhere = base / "elsewhere"
     (card / LIMPETS).rename(elsewhere)
     (card / LIMPETS).symlink_to(elsewhere)
@@ -176,9 +176,9 @@ def test_another_card_in_the_same_place_is_not_taken_for_the_one_before(
     card.rename(base / "first")
     picture(card / ANEMONES / "IMG_0077.JPG", 9000)
     with Ingest(card, shoot, Wishes()) as work:
-        work.look(QUIET, hold=True)
-        assert work.goes_on is None
-        assert work.waits_elsewhere is not None
+        plan = work.inspect(QUIET, hold=True)
+        assert plan.goes_on is None
+        assert plan.waits_elsewhere is not None
 
 
 @pytest.mark.usefixtures("far")
@@ -191,8 +191,8 @@ def test_a_move_whose_last_note_was_cut_is_ended_with_the_bare_card(
     report = ingest(card, shoot, moves=True)
     assert report.is_whole
     with Ingest(card, shoot, Wishes()) as work:
-        work.look(QUIET, hold=True)
-        assert work.goes_on is work.waits_elsewhere is None
+        plan = work.inspect(QUIET, hold=True)
+        assert plan.goes_on is plan.waits_elsewhere is None
 
 
 @pytest.mark.usefixtures("far")
@@ -234,9 +234,9 @@ def test_a_move_that_has_only_to_take_files_off_says_which_before_it_asks(
     """Nobody was asked: nothing was left to carry."""
     stopped(lambda: ingest(card, shoot, moves=True), 1)
     with Ingest(card, shoot, Wishes()) as work:
-        work.look(QUIET, hold=True)
-        assert work.would_move
-        assert len(work.finishing) == FRAMES - 1
+        plan = work.inspect(QUIET, hold=True)
+        assert plan.would_move
+        assert len(plan.finishing) == FRAMES - 1
 
 
 @pytest.mark.usefixtures("far")
@@ -297,10 +297,10 @@ def test_the_twin_of_a_moved_file_is_said_to_stay(base: Path, card: Path, shoot:
     shutil.copytree(card, base / "other slot")
     ingest(card, shoot, moves=True)
     with Ingest(base / "other slot", shoot, Wishes(moves=True)) as work:
-        work.look(QUIET, hold=True)
-        lines = list(endings.beforehand(work))
+        plan = work.inspect(QUIET, hold=True)
+        lines = list(endings.beforehand(plan))
         assert f"{FRAMES} files stay on the card" in lines[-1]
-        work.carry(QUIET)
+        work.carry(plan, QUIET)
     assert len(contents(base / "other slot")) == FRAMES
 
 

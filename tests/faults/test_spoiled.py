@@ -24,7 +24,7 @@ from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Measured
 from sorter.model import advice
 from sorter.model.plan import Entry, Held
-from sorter.pipeline import ingesting
+from sorter.pipeline import ingesting, inspecting
 from sorter.writing import carry, moving
 from sorter.writing.compare import Comparison
 from sorter.writing.undo import Undoing
@@ -251,7 +251,7 @@ def a_stopped_run_is_not_looked_at_again(patch: pytest.MonkeyPatch) -> None:
             held={each.number: Held.SURE for each in entries},
         )
 
-    patch.setattr(ingesting, "look_again", trusted)
+    patch.setattr(inspecting, "look_again", trusted)
 
 
 def originals_are_not_read_before_they_leave(patch: pytest.MonkeyPatch) -> None:

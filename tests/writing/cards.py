@@ -84,8 +84,7 @@ def stamped(card: Path) -> None:
 def ingest(card: Path, shoot: Path, *, ticks: Ticks = QUIET, **wishes: object) -> Report:
     """The card looked at and carried into the shoot."""
     with Ingest(card, shoot, Wishes(**wishes)) as work:  # type: ignore[arg-type]
-        work.look(ticks, hold=True)
-        return work.carry(ticks)
+        return work.carry(work.inspect(ticks, hold=True), ticks)
 
 
 def undo(shoot: Path, card: Path | None = None) -> Undone:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import errno
 import os
 import shutil
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,7 @@ from sorter.disk import shoot as shoots
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadShoot, CardGone, NoRoom, ShootBusy, ShootNotWritable
 from sorter.model.plan import Entry, State, Stays
-from sorter.pipeline import Ingest, Ticks, Wishes
+from sorter.pipeline import Ingest, Report, Ticks, Wishes
 from sorter.writing import carry, moving
 from sorter.writing.ledger import FILE, Ledger
 from writing.cards import (
@@ -399,10 +400,12 @@ def test_a_file_that_cannot_be_read_is_named_the_others_go_and_the_next_run_trie
 # ---- nothing is replaced -----------------------------------------------------------------------
 
 
-def looked_at(card: Path, shoot: Path, **wishes: object) -> Ingest:
-    work = Ingest(card, shoot, Wishes(**wishes))  # type: ignore[arg-type]
-    work.look(QUIET, hold=True)
-    return work
+@contextmanager
+def looked_at(card: Path, shoot: Path, **wishes: object) -> Iterator[Callable[[], Report]]:
+    """What carries out the plan that was made."""
+    with Ingest(card, shoot, Wishes(**wishes)) as work:  # type: ignore[arg-type]
+        plan = work.inspect(QUIET, hold=True)
+        yield lambda: work.carry(plan, QUIET)
 
 
 @pytest.mark.parametrize("ways", ["all", "second names", "none"])
@@ -413,11 +416,11 @@ def test_a_file_that_came_in_between_is_never_replaced(
     originals = contents(card)
     if ways != "all":
         no_way_to_rename(monkeypatch, second_names=ways == "second names")
-    with looked_at(card, shoot, moves=moves) as work:
+    with looked_at(card, shoot, moves=moves) as carry:
         (shoot / BURST).mkdir(parents=True)
         (shoot / BURST / "IMG_0001.JPG").write_bytes(b"a crab")
         (shoot / BURST / "IMG_0001_2.JPG").write_bytes(b"another crab")
-        work.carry(QUIET)
+        carry()
     assert (shoot / BURST / "IMG_0001.JPG").read_bytes() == b"a crab"
     assert (shoot / BURST / "IMG_0001_2.JPG").read_bytes() == b"another crab"
     assert destinations(shoot)[FIRST] == f"{BURST}/IMG_0001_3.JPG"
@@ -430,10 +433,10 @@ def test_a_file_that_came_in_between_is_never_replaced(
 
 def test_a_link_that_came_in_between_is_not_followed(card: Path, shoot: Path) -> None:
     elsewhere = shoot.parent / "elsewhere.JPG"
-    with looked_at(card, shoot) as work:
+    with looked_at(card, shoot) as carry:
         (shoot / BURST).mkdir(parents=True)
         (shoot / BURST / "IMG_0001.JPG").symlink_to(elsewhere)
-        work.carry(QUIET)
+        carry()
     assert not elsewhere.exists()
     assert destinations(shoot)[FIRST] == f"{BURST}/IMG_0001_2.JPG"
 
@@ -442,11 +445,11 @@ def test_a_folder_that_became_a_link_is_refused(card: Path, shoot: Path) -> None
     originals = contents(card)
     elsewhere = shoot.parent / "elsewhere"
     elsewhere.mkdir(parents=True)
-    with looked_at(card, shoot) as work:
+    with looked_at(card, shoot) as carry:
         shoot.mkdir()
         (shoot / "singles").symlink_to(elsewhere)
         with pytest.raises(BadShoot, match=r"singles in .* is a link to another place"):
-            work.carry(QUIET)
+            carry()
     assert list(elsewhere.iterdir()) == []
     (shoot / "singles").unlink()
     ingest(card, shoot)
@@ -457,11 +460,11 @@ def test_a_file_that_came_in_the_place_of_a_folder_stops_with_a_sentence(
     card: Path, shoot: Path
 ) -> None:
     originals = contents(card)
-    with looked_at(card, shoot) as work:
+    with looked_at(card, shoot) as carry:
         shoot.mkdir(parents=True)
         (shoot / "singles").write_text("limpet, anemone")
         with pytest.raises(ShootNotWritable, match="singles is a file") as stopped:
-            work.carry(QUIET)
+            carry()
     assert stopped.value.exit_code == 3
     assert (shoot / "singles").read_text() == "limpet, anemone"
     hold_consistent(shoot)
@@ -693,11 +696,11 @@ def test_a_manifest_that_cannot_be_written_stops_the_run(card: Path, shoot: Path
     ingest(card, shoot)
     picture(card / ANEMONES / "IMG_0005.JPG", 1200)
     originals = contents(card)
-    with looked_at(card, shoot, moves=True) as work:
+    with looked_at(card, shoot, moves=True) as carry:
         (shoot / "manifest.csv").unlink()
         (shoot / "manifest.csv").mkdir()
         with pytest.raises(ShootNotWritable, match=r"manifest\.csv is a folder"):
-            work.carry(QUIET)
+            carry()
     (shoot / "manifest.csv").rmdir()
     ingest(card, shoot, moves=True)
     hold_whole(shoot, originals)
@@ -709,10 +712,10 @@ def test_a_manifest_that_cannot_be_written_stops_the_run(card: Path, shoot: Path
 def test_a_shoot_that_another_run_made_meanwhile_is_looked_at_again(
     card: Path, shoot: Path
 ) -> None:
-    with looked_at(card, shoot) as slow:
+    with looked_at(card, shoot) as carry:
         ingest(card, shoot)
         with pytest.raises(ShootBusy, match=r"another run .* meanwhile. Nothing was done"):
-            slow.carry(QUIET)
+            carry()
     hold_whole(shoot, contents(card))
 
 

@@ -131,9 +131,9 @@ def test_a_copy_that_was_not_asked_for_at_first_is_made_from_the_shoot(
     originals |= contents(card)
     read = streamed(monkeypatch)
     with Ingest(card, shoot, Wishes(backup=other)) as work:
-        work.look(QUIET, hold=True)
-        assert len(work.filling) == len(originals) - 1
-        work.carry(QUIET)
+        plan = work.inspect(QUIET, hold=True)
+        assert len(plan.filling) == len(originals) - 1
+        work.carry(plan, QUIET)
     hold_both(shoot, other, originals)
     assert read == [f"{LIMPETS}/IMG_0009.JPG"]
 

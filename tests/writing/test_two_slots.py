@@ -191,9 +191,9 @@ def test_what_the_user_says_of_frames_that_the_raws_are_as_something_else_comes_
         first=f"{LIMPETS}/IMG_0001.JPG", last=f"{LIMPETS}/IMG_0004.JPG", kind=Kind.MANUAL_STACK, line=2
     )  # fmt: skip
     with Ingest(jpegs, shoot, Wishes(corrections=(asked,))) as work:
-        work.look(QUIET, hold=True)
-        assert work.too_late == (asked,)
-        work.carry(QUIET)
+        plan = work.inspect(QUIET, hold=True)
+        assert plan.too_late == (asked,)
+        assert work.carry(plan, QUIET).too_late == (asked,)
     hold_joined(shoot)
 
 

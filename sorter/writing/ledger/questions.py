@@ -7,6 +7,7 @@ read again.
 from __future__ import annotations
 
 import contextlib
+import gc
 import os
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -95,7 +96,7 @@ class Ledger:
         self._hidden = hidden
         self._base = Connection(hidden, hold=hold, make=make)
         self._held = hold
-        self._known: dict[int, Entry] | None = None
+        self._known: tuple[Entry, ...] | None = None
         self._stale: set[int] = set()
         self._results = 0  # the operation that results of this run belong to
         try:
@@ -123,10 +124,11 @@ class Ledger:
             "SELECT operation, what, progress, run FROM operations LEFT JOIN ingests USING (operation)"
             " ORDER BY operation"
         )
-        return tuple(
-            Operation(number=number, what=What(what), progress=Progress(progress), run=run or 0)
-            for number, what, progress, run in found
-        )
+        with self._sound():
+            return tuple(
+                Operation(number=number, what=What(what), progress=Progress(progress), run=run or 0)
+                for number, what, progress, run in found
+            )
 
     def regroupings(self) -> tuple[Operation, ...]:
         """Every regrouping among them."""
@@ -138,17 +140,18 @@ class Ledger:
             "SELECT run, card, mounted, moves, two, progress FROM ingests"
             " JOIN operations USING (operation) ORDER BY run"
         )
-        return tuple(
-            Run(
-                run=run,
-                card=os.fsdecode(card),
-                mounted=bool(mounted),
-                moves=bool(moves),
-                two=bool(two),
-                state=Progress(progress),
+        with self._sound():
+            return tuple(
+                Run(
+                    run=run,
+                    card=os.fsdecode(card),
+                    mounted=bool(mounted),
+                    moves=bool(moves),
+                    two=bool(two),
+                    state=Progress(progress),
+                )
+                for run, card, mounted, moves, two, progress in found
             )
-            for run, card, mounted, moves, two, progress in found
-        )
 
     def _operation_of(self, run: int) -> int:
         return int(self._base.one("SELECT operation FROM ingests WHERE run = ?", run) or 0)
@@ -184,27 +187,29 @@ class Ledger:
         """Every file of every ingest, in the order of their plans; or those in one state."""
         with self._base.speaking():
             known = self._refreshed()
-        return tuple(
-            entry for _, entry in sorted(known.items()) if state is None or entry.state is state
-        )
+        if state is None:
+            return known
+        return tuple(entry for entry in known if entry.state is state)
 
-    def _refreshed(self) -> Mapping[int, Entry]:
-        """Every file by its number."""
+    def _refreshed(self) -> tuple[Entry, ...]:
+        """Every file; while the ledger is held only what was noted since is read."""
         if not self._held:
-            return self._read()
-        if self._known is None or len(self._stale) > len(self._known) // 4:
-            self._known = self._read()
+            return tuple(self._read().values())
+        known = self._known
+        if known is None or len(self._stale) > len(known) // 4:
+            self._known = tuple(self._read().values())
         elif self._stale:
-            numbers = sorted(self._stale)
-            for start in range(0, len(numbers), _SOME):
-                self._read_again(self._known, numbers[start : start + _SOME])
+            self._known = self._read_again(known, sorted(self._stale))
         self._stale = set()
-        return self._known
+        return self._known or ()
 
-    def _read_again(self, known: dict[int, Entry], numbers: list[int]) -> None:
-        for number in numbers:
-            known.pop(number, None)
-        known |= self._read(f" WHERE number IN ({', '.join(map(str, numbers))})")
+    def _read_again(self, known: tuple[Entry, ...], numbers: list[int]) -> tuple[Entry, ...]:
+        """The same with what is now said of the files of these numbers."""
+        now = {entry.number: entry for entry in known if entry.number not in self._stale}
+        for start in range(0, len(numbers), _SOME):
+            some = ", ".join(map(str, numbers[start : start + _SOME]))
+            now |= self._read(f" WHERE number IN ({some})")
+        return tuple(entry for _, entry in sorted(now.items()))
 
     def _read(self, where: str = "") -> dict[int, Entry]:
         runs = {
@@ -213,7 +218,7 @@ class Ledger:
         }
         files = self._base.all(_FILES + where + " ORDER BY number")
         said = self._base.all(_SAID + where + " ORDER BY number, part, place")
-        with self._sound():
+        with self._sound(), _without_collecting():
             noted = values.read_notes((row[:1], row[1:]) for row in said)
             found = self._findings()
             return {row[0]: values.entry(row, noted, runs, found) for row in files}
@@ -223,7 +228,7 @@ class Ledger:
         """What is noted becomes values of ours. Raises LedgerDamaged where it does not."""
         try:
             yield
-        except (ValueError, KeyError, TypeError, OverflowError) as error:
+        except (ValueError, KeyError, TypeError, OverflowError, AttributeError) as error:
             raise self._base.damaged() from error
 
     def _changed(self, *numbers: int) -> None:
@@ -255,7 +260,6 @@ class Ledger:
             self._add_files(operation, zip(numbers, plan.placements, strict=True))
             for number, placement in plan.updated:
                 self._update(operation, number, placement, again=number in plan.again)
-        self._changed(*numbers, *(number for number, _ in plan.updated))
         return run
 
     def _new_run(self, card: str, *, moves: bool, two: bool) -> int:
@@ -271,6 +275,7 @@ class Ledger:
             FILES.added, (values.file(operation, placement, number) for number, placement in files)
         )
         self._note_all(files)
+        self._changed(*(number for number, _ in files))
 
     def _note_all(self, files: Iterable[tuple[int, Placement]]) -> None:
         self._base.run_each(
@@ -389,7 +394,6 @@ class Ledger:
                 number,
             )
         self._results = operation
-        self._changed(number)
         return Entry(
             number=number, run=values.OF_RESULTS, placement=placement, state=State.VERIFIED
         )
@@ -584,7 +588,6 @@ class Ledger:
             self._note_progress(placed)
             self._follow_kept(lead, operations)
         self._results = operations.get(values.OF_RESULTS, self._results)
-        self._known = None
 
     def _follow_runs(self, runs: Iterable[Run]) -> dict[int, int]:
         """The operation here of each of the lead's ingests, by its number."""
@@ -600,6 +603,8 @@ class Ledger:
         placement = entry.placement
         if own is None:
             self._add_files(operations[entry.run], [(entry.number, placement)])
+        elif own.placement == placement:
+            return
         elif own.state in (State.PLACED, State.VERIFIED):
             row = replace(
                 placement.row,
@@ -610,7 +615,7 @@ class Ledger:
             now = replace(placement, row=row, said=own.placement.said)
             if now != own.placement:
                 self._set_placement(own.number, now)
-        elif own.placement != placement:
+        else:
             self._base.run(
                 "UPDATE files SET state = ?, operation = ? WHERE number = ?",
                 values.first_state(placement).value,
@@ -626,6 +631,18 @@ class Ledger:
             self._drop_kept(own)
             for (number, side), placement in lead._kept(theirs).items():
                 self._keep(own, number, Side(side), placement)
+
+
+@contextlib.contextmanager
+def _without_collecting() -> Iterator[None]:
+    """Values that refer to no one need no look for circles: of 100,000 files that took as long again."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
 
 
 def _progress(entry: Entry) -> tuple[Any, ...]:

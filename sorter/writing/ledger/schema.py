@@ -8,7 +8,7 @@ in as English: the notes of readers, the reasons of systems, the grounds of a gr
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
@@ -52,25 +52,35 @@ class Column:
             if part
         )
 
-    @property
-    def is_sound(self) -> str:
-        """What holds of a sound value, in SQL. Texts that are no UTF-8 stand as blobs."""
-        kinds = {REAL: "'real', 'integer'", TEXT: "'text', 'blob'"}
-        said = f"typeof({self.name}) IN ({kinds.get(self.holds, repr(self.holds.lower()))})"
-        if self.among:
-            said += f" AND {self.name} IN ({', '.join(map(repr, map(str, self.among)))})"
-        elif self.holds == INTEGER:
-            said += f" AND {self.name} BETWEEN {self.least} AND {self.most}"
+    def is_sound(self, *, with_words: bool) -> str:
+        """What holds of a sound value, in SQL; empty where SQLite itself holds to it.
+
+        with_words: it is among the texts that it may be. Texts and bytes cannot be told to be others: what
+        comes into a column of texts becomes one.
+        """
+        if self.holds == INTEGER:
+            said = f"({self.name} | 0) IS {self.name} AND {self.name} >= {self.least}"
+            said += f" AND {self.name} <= {self.most}" if self.most < MOST else ""
+        elif self.holds == REAL:
+            said = f"{self.name} <= 9e999"  # texts and bytes are more than any number
+        elif self.among and with_words:
+            said = f"{self.name} IN ({', '.join(map(repr, map(str, self.among)))})"
+        else:
+            return ""
         return f"({self.name} IS NULL OR {said})" if self.may_lack else f"({said})"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Table:
-    """A table. primary: the columns that tell its rows apart, where no column is a key by itself."""
+    """A table. primary: the columns that tell its rows apart, where no column is a key by itself.
+
+    is_long: it has a row a file; whether a word is one that it may be is found out when it is read.
+    """
 
     name: str
     columns: tuple[Column, ...]
-    primary: tuple[str, ...] = field(default=())
+    primary: tuple[str, ...] = ()
+    is_long: bool = False
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -93,7 +103,8 @@ class Table:
     @property
     def unsound(self) -> str:
         """The query for a row that holds what it must not."""
-        sound = " AND ".join(column.is_sound for column in self.columns)
+        told = (column.is_sound(with_words=not self.is_long) for column in self.columns)
+        sound = " AND ".join(filter(None, told)) or "1"
         return f"SELECT 1 FROM {self.name} WHERE NOT ({sound}) LIMIT 1"  # noqa: S608  our own names
 
 
@@ -217,6 +228,7 @@ FILES: Final = Table(
         Column(name="given_sha256", holds=TEXT, may_lack=True),
         *FACTS,
     ),
+    is_long=True,
 )
 SAID: Final = Table(
     name="notes",
@@ -232,6 +244,7 @@ KEPT: Final = Table(
     name="kept",
     columns=(*_OF_OPERATION, Column(name="source", holds=BLOB), *FACTS),
     primary=("operation", "number", "side"),
+    is_long=True,
 )
 KEPT_SAID: Final = Table(
     name="kept_notes",

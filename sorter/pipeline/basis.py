@@ -1,0 +1,62 @@
+"""What a plan was made from, and whether card and shoot are still that."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from pathlib import Path
+
+from sorter.errors import PlanOutdated
+from sorter.model.card import Listing, differences
+from sorter.model.plan import Entry
+from sorter.writing.ledger import Run
+
+
+def basis_of(runs: Iterable[Run], entries: Iterable[Entry]) -> str:
+    """A digest of what a ledger holds, as far as a plan is made from it; empty where it holds nothing.
+
+    A path holds no NUL, so that no two runs and no two entries make one line.
+    """
+    lines = [f"{run.run}\0{run.card}\0{run.moves}\0{run.two}\0{run.state}\n" for run in runs]
+    lines += map(_line, entries)
+    text = "".join(lines).encode("utf-8", "surrogatepass")
+    return hashlib.sha256(text).hexdigest() if lines else ""
+
+
+def _line(entry: Entry) -> str:
+    """How far the file has come, and of which sequence it is. A shoot has many thousand: 1 µs each."""
+    row = entry.placement.row
+    return (
+        f"{entry.number}\0{entry.run}\0{entry.state}\0{entry.gone}\0{row.source}\0{row.destination}\0"
+        f"{row.bytes}\0{row.sha256}\0{row.frame}\0{row.sequence}\0{row.kind}\0{entry.placement.mark}\n"
+    )
+
+
+def refuse_other_card(card: Path, before: Listing, now: Listing) -> None:
+    """Returns where the card is what it was: paths, sizes and stamps. Raises PlanOutdated."""
+    drift = differences(before, now, frozenset())
+    told = (("new", drift.new), ("changed", drift.changed), ("gone", drift.vanished))
+    said = [f"{len(paths)} {word} ({_first_of(paths)})" for word, paths in told if paths]
+    if drift.closed:
+        said.append(f"{len(drift.closed)} folders that cannot be listed any more")
+    if set(before.shoots) != set(now.shoots):
+        said.append("other shoots on it")
+    if said:
+        raise outdated(
+            card, f"files differ from those that the plan was made from: {', '.join(said)}"
+        )
+
+
+def refuse_other_shoot(shoot: Path, before: str, now: str) -> None:
+    """Returns where the folder's ledger holds what it held. Raises PlanOutdated."""
+    if before != now:
+        raise outdated(shoot, "other work was done here since the plan was made")
+
+
+def outdated(place: Path, why: str) -> PlanOutdated:
+    """The error that says why a plan is not carried out."""
+    return PlanOutdated(f"{place}: {why}. Nothing was done: make the plan anew.")
+
+
+def _first_of(paths: tuple[str, ...]) -> str:
+    return paths[0] if len(paths) == 1 else f"{paths[0]}, …"

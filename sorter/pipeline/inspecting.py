@@ -1,0 +1,244 @@
+"""The looking half of an ingest: card, shoot and second copy to a plan, with nothing changed anywhere."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+
+from sorter.disk.card import Card
+from sorter.disk.shoot import Shoot
+from sorter.manifest.rows import make_rows
+from sorter.model.card import Listing
+from sorter.model.compared import Compared
+from sorter.model.correction import Correction
+from sorter.model.plan import Entry, State
+from sorter.model.row import Row
+from sorter.model.sequence import Account
+from sorter.pipeline.afresh import (
+    files_in,
+    late_corrections,
+    naming_of,
+    plan_afresh,
+    standing_of,
+)
+from sorter.pipeline.basis import basis_of, outdated, refuse_other_card, refuse_other_shoot
+from sorter.pipeline.checking import apart_from, check_account, default_jobs
+from sorter.pipeline.planned import IngestPlan, SecondFound
+from sorter.pipeline.recording import RECORDS
+from sorter.pipeline.scanning import accounted, reading_of, refuse_empty
+from sorter.pipeline.second import Second
+from sorter.pipeline.stopped import Stopped, find_stopped, is_on_card, is_place_of
+from sorter.pipeline.wishes import Counted, Ticks, Wishes
+from sorter.writing.compare import Comparison, compare, look_again, read_again, size_to_compare
+from sorter.writing.ledger import Ledger, Run
+
+
+class Inspection:
+    """One look at what is open, for one plan. ledger: the shoot's; None where it has none yet."""
+
+    def __init__(
+        self,
+        card: Card,
+        shoot: Shoot,
+        second: Second | None,
+        ledger: Ledger | None,
+        *,
+        wishes: Wishes,
+        ticks: Ticks,
+    ) -> None:
+        self._card = card
+        self._shoot = shoot
+        self._second = second
+        self._wishes = wishes
+        self._ticks = ticks
+        self._runs = ledger.runs() if ledger else ()
+        self._known = ledger.entries() if ledger else ()
+
+    # ---- a plan ----------------------------------------------------------------------------
+
+    def plan(self) -> IngestPlan:
+        """The plan that was stopped here and goes on with this card; else a new one.
+
+        Raises what listing and scan raise, and BadShoot.
+        """
+        stopped = find_stopped(self._card, self._runs, self._known)
+        run = stopped.goes_on
+        plan = self.new_plan(stopped) if run is None else self._going_on(stopped, run)
+        self.refuse_obstacles(plan)
+        return plan
+
+    def new_plan(self, stopped: Stopped) -> IngestPlan:
+        """A plan for all that the shoot does not have yet, and for what a run left that waits elsewhere."""
+        listing = self._card.listing(may_be_empty=self._has_moved)
+        account, suggested = self._account(listing)
+        if not self._has_moved:
+            refuse_empty(self._card, account)
+        rows = make_rows(account)
+        found = self._compared(listing, account, rows)
+        standing = standing_of(self._known, found, rows, (path for path, _ in self._shoot.paths()))
+        naming = naming_of(self._wishes.folder, self._wishes.name)
+        made = plan_afresh(account, standing, naming)
+        known = (*found.there.values(), *found.failed.values(), *stopped.stored)
+        return replace(
+            self._plan(listing, found.value(), stopped),
+            placements=made.placements,
+            updated=made.updated,
+            again=made.again,
+            resumed=(*self._on_card(stopped.stored), *found.missing.values()),
+            too_late=late_corrections(account, made, standing, self._wishes.corrections),
+            suggested=suggested,
+            thrown=account.thrown_away,
+            second=self._find_second(known),
+        )
+
+    def _going_on(self, stopped: Stopped, run: Run) -> IngestPlan:
+        """The stopped plan: what it carried is read again, for it may be gone or spoiled since.
+
+        Not carried again is what the card has no more, or has with other bytes: that is another file by now.
+        """
+        listing = self._card.listing(may_be_empty=True)
+        own = self._of(run)
+        found = self._looked_again(listing, own, moves=run.moves)
+        bad = [entry for entry in found.bad.values() if entry.row.source not in found.other]
+        return replace(
+            self._plan(listing, found.value(), stopped),
+            goes_on=run,
+            resumed=(*stopped.stored, *self._on_card(bad)),
+            second=self._find_second(own, own),
+        )
+
+    def _plan(self, listing: Listing, compared: Compared, stopped: Stopped) -> IngestPlan:
+        second = self._second.shoot.root if self._second else None
+        return IngestPlan(
+            placements=(),
+            card=self._card.root.absolute(),
+            shoot=self._shoot.root,
+            wishes=replace(self._wishes, backup=second),
+            basis=self.basis,
+            listing=listing,
+            compared=compared,
+            stored=stopped.stored,
+            waits_elsewhere=stopped.waits_elsewhere,
+            repeats=bool(self._known),
+        )
+
+    def refuse_obstacles(self, plan: IngestPlan) -> None:
+        """Returns where nothing is in the way of the plan's folders and lists. Raises BadShoot."""
+        needed = {each.row.destination.rpartition("/")[0] for each in plan.waiting}
+        for shoot in (self._shoot, *([self._second.shoot] if self._second else [])):
+            shoot.refuse_obstacles(needed, RECORDS)
+
+    @property
+    def basis(self) -> str:
+        """What the shoot's ledger holds."""
+        return basis_of(self._runs, self._known)
+
+    def _of(self, run: Run) -> tuple[Entry, ...]:
+        """The files of one ingest."""
+        return tuple(entry for entry in self._known if entry.run == run.run)
+
+    # ---- the card ----------------------------------------------------------------------------
+
+    @property
+    def _has_moved(self) -> bool:
+        """Whether an ingest of this shoot was a move from here, which leaves a card empty."""
+        return any(run.moves and is_place_of(self._card, run) for run in self._runs)
+
+    def _on_card(self, entries: Iterable[Entry]) -> Iterator[Entry]:
+        return (entry for entry in entries if is_on_card(self._card, entry))
+
+    def _account(self, listing: Listing) -> tuple[Account, tuple[Correction, ...]]:
+        """What is on the card, and what the pictures say of it where they are to be looked at.
+
+        What the user says stands over what the pictures say.
+        """
+        settings, said = self._wishes.settings, self._wishes.corrections
+        reading = reading_of(self._card, listing, settings, self._ticks.reading)
+        account = accounted(reading, settings, said)
+        if not self._wishes.looks:
+            return account, ()
+        found = check_account(self._card, account, default_jobs(), self._ticks.looking)
+        suggested = apart_from(said, found.suggested, account)
+        if suggested:
+            account = accounted(reading, settings, (*said, *suggested))
+        return account, suggested
+
+    # ---- what is there -----------------------------------------------------------------------
+
+    def _compared(self, listing: Listing, account: Account, rows: Iterable[Row]) -> Comparison:
+        if not self._known:
+            return Comparison()
+        captured = {row.source: row.captured for row in rows}
+        size = size_to_compare(listing.files, self._known)
+        return compare(
+            self._card,
+            self._shoot,
+            files=listing.files,
+            captured=lambda path: captured.get(path, ""),
+            marks={file.path: file.mark for file in files_in(account)},
+            entries=self._known,
+            tick=Counted(self._ticks.comparing, size).add,
+        )
+
+    def _looked_again(self, listing: Listing, own: Iterable[Entry], *, moves: bool) -> Comparison:
+        placed = [entry for entry in own if entry.state is State.PLACED]
+        beside = [entry for entry in own if entry.state is State.VERIFIED]
+        size = sum(e.row.bytes for e in placed) * (1 if moves else 2)
+        return look_again(
+            self._card,
+            self._shoot,
+            files=listing.files,
+            entries=placed,
+            beside=beside,
+            tick=Counted(self._ticks.comparing, size + sum(e.row.bytes for e in beside)).add,
+        )
+
+    def _find_second(self, asked: Iterable[Entry], own: Iterable[Entry] = ()) -> SecondFound | None:
+        """asked: whose copies are read. own: the files of a stopped plan that is gone on with."""
+        if self._second is None:
+            return None
+        return self._second.find(self._known, (entry.number for entry in asked), own)
+
+    # ---- a plan of another session -----------------------------------------------------------
+
+    def seen_again(self, plan: IngestPlan) -> IngestPlan:
+        """The same plan, with all that it found in the copies read again now.
+
+        Raises PlanOutdated where card, shoot or second copy are not what it was made from.
+        """
+        refuse_other_shoot(self._shoot.root, plan.basis, self.basis)
+        refuse_other_card(self._card.root, plan.listing, self._card.listing(may_be_empty=True))
+        found = self._compared_again(plan).value()
+        if not found.agrees(plan.compared):
+            raise outdated(
+                self._shoot.root, "copies or files of the card hold other bytes than they did"
+            )
+        second = self._second_again(plan)
+        self.refuse_obstacles(plan)
+        return replace(plan, compared=found, second=second)
+
+    def _compared_again(self, plan: IngestPlan) -> Comparison:
+        if plan.goes_on is not None:
+            own = self._of(plan.goes_on)
+            return self._looked_again(plan.listing, own, moves=plan.goes_on.moves)
+        size = sum(entry.row.bytes for _, entry in plan.compared.there)
+        return read_again(
+            self._card,
+            self._shoot,
+            files=plan.listing.files,
+            before=plan.compared,
+            tick=Counted(self._ticks.comparing, size).add,
+        )
+
+    def _second_again(self, plan: IngestPlan) -> SecondFound | None:
+        before = plan.second
+        if before is None or self._second is None:
+            return None
+        refuse_other_shoot(before.folder, before.basis, self._second.basis())
+        own = self._of(plan.goes_on) if plan.goes_on else ()
+        found = plan.compared
+        there = (entry for _, entry in (*found.there, *found.failed))
+        now = self._find_second(own or (*there, *plan.stored), own)
+        if now is None or not now.compared.agrees(before.compared):
+            raise outdated(before.folder, "copies hold other bytes than they did")
+        return now
