@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -32,12 +33,16 @@ CHANGED: Final = "putting its Exif back would have changed the picture, and was 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finished:
-    """A result that lies verified among the unfinished files. notes: what is to be said of it."""
+    """A result that lies verified among the unfinished files. notes: what is to be said of it.
+
+    given: bytes and digest of what the other program made; None where it lies there as it was made.
+    """
 
     number: int
     bytes: int
     sha256: str
     notes: tuple[str, ...] = ()
+    given: tuple[int, str] | None = None
 
 
 def finish(shoot: Shoot, number: int, data: bytes, picture: Decoded, stack: Stack) -> Finished:
@@ -54,7 +59,8 @@ def finish(shoot: Shoot, number: int, data: bytes, picture: Decoded, stack: Stac
     count, sha256 = write_pieces(shoot, number, pieces)
     if _decoded(shoot, number) != picture:
         return as_it_is(shoot, number, data, CHANGED)
-    return Finished(number=number, bytes=count, sha256=sha256)
+    given = (len(data), hashlib.sha256(data).hexdigest())
+    return Finished(number=number, bytes=count, sha256=sha256, given=given)
 
 
 def _decoded(shoot: Shoot, number: int) -> Decoded | None:
@@ -175,7 +181,7 @@ class Keeper:
         self._taken -= {names.same(entry.row.destination) for entry in lost}
         destination = instead or self._free(f"{RESULTS}/{names.legal(name)}")
         placement = placement_of(stack, finished, destination, made)
-        entry = self.ledger.add_result(finished.number, placement)
+        entry = self.ledger.add_result(finished.number, placement, finished.given)
         if lost:
             self.ledger.drop_results(entry.number for entry in lost)
         if instead:

@@ -8,15 +8,18 @@ import os
 import shlex
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 from PIL import Image
 
+from handoff import stand_in as stand_in_program
 from handoff.tidal import (
     ANEMONE,
     FIRST,
@@ -424,3 +427,20 @@ def test_digests_are_those_of_the_files(shoot: Path) -> None:
         data = (shoot / row.destination).read_bytes()
         assert (row.bytes, row.sha256) == (len(data), hashlib.sha256(data).hexdigest())
     assert os.path.lexists(shoot / "results")
+
+
+def test_what_the_program_made_has_its_own_digest_in_the_ledger(
+    shoot: Path, tmp_path: Path
+) -> None:
+    """The stand-in merges the same frames again by itself; what the sorter wrote has Exif besides."""
+    run(shoot, "average")
+    frames = [str(path) for path in sorted((shoot / FIRST).glob("*.JPG"))]
+    stand_in_program.average(str(tmp_path / "again.tif"), frames)
+    made = (tmp_path / "again.tif").read_bytes()
+    with closing(sqlite3.connect(shoot / ".sorter" / "ledger.db")) as base:
+        given = base.execute(
+            "SELECT given_bytes, given_sha256 FROM files WHERE destination = ?",
+            (f"results/{FIRST}.tif",),
+        ).fetchone()
+    assert given == (len(made), hashlib.sha256(made).hexdigest())
+    assert (shoot / "results" / f"{FIRST}.tif").read_bytes() != made
