@@ -8,6 +8,7 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -18,13 +19,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import sorter
-from sorter.errors import LedgerDamaged, NoShoot, ShootBusy, ShootNotWritable
+from sorter.errors import LedgerDamaged, NoRoom, NoShoot, ShootBusy, ShootNotWritable
 from sorter.model.bond import Bond
 from sorter.model.damage import Damage
 from sorter.model.kinds import DriveMode, FocusMode, Kind, Role, Who
 from sorter.model.note import NotCarried, Related, Renamed, WhyRenamed
 from sorter.model.operation import Progress
 from sorter.model.plan import Entry, Placement, Plan, State
+from sorter.model.regrouping import Change
 from sorter.model.row import Row
 from sorter.writing.ledger import FILE, Ledger
 
@@ -348,3 +350,97 @@ def test_a_cut_within_a_commit_leaves_what_was_noted_before(hidden: Path, cut: s
     assert (hidden / f"{FILE}-journal").exists()
     with Ledger(hidden, hold=False) as ledger:
         assert ledger.entries() == (replace(before[0], state=State.VERIFIED), *before[1:])
+
+
+# ---- errors and threads ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("code", "words", "wanted"),
+    [
+        (sqlite3.SQLITE_BUSY, "the disk is full", ShootBusy),
+        (sqlite3.SQLITE_BUSY_SNAPSHOT, "anything", ShootBusy),
+        (sqlite3.SQLITE_LOCKED, "anything", ShootBusy),
+        (sqlite3.SQLITE_FULL, "database is locked", NoRoom),
+        (sqlite3.SQLITE_READONLY, "database is full", ShootNotWritable),
+        (sqlite3.SQLITE_IOERR_FSYNC, "busy", ShootNotWritable),
+        (sqlite3.SQLITE_CANTOPEN_ISDIR, "anything", ShootNotWritable),
+        (sqlite3.SQLITE_CORRUPT, "database is locked", LedgerDamaged),
+        (sqlite3.SQLITE_NOTADB, "busy", LedgerDamaged),
+        (sqlite3.SQLITE_ERROR, "no such table: files, it is locked", LedgerDamaged),
+    ],
+)
+def test_errors_are_told_by_their_codes_and_not_by_words(
+    hidden: Path, code: int, words: str, wanted: type[Exception]
+) -> None:
+    """The codes are those of SQLite's documentation, Result and Error Codes; extended ones too."""
+    error = sqlite3.OperationalError(words)
+    error.sqlite_errorcode = code
+    with Ledger(hidden, hold=True, make=True) as ledger:
+        speaking = ledger._base.speaking()  # noqa: SLF001  where all statements go through
+        with pytest.raises(wanted) as raised, speaking:
+            raise error
+    assert str(raised.value).count("\n") == 0
+
+
+def test_mistakes_in_a_program_that_uses_it_pass_through(hidden: Path) -> None:
+    ledger = Ledger(hidden, hold=True, make=True)
+    ledger.close()
+    with pytest.raises(sqlite3.ProgrammingError):
+        ledger.entries()
+
+
+def test_threads_of_one_process_may_share_it(hidden: Path) -> None:
+    names = [f"{number}.JPG" for number in range(64)]
+    with Ledger(hidden, hold=True, make=True) as ledger:
+        ledger.add_run("/card", planned(*names), moves=False)
+        found = ledger.entries()
+
+        def note(entry: Entry) -> int:
+            ledger.note([replace(entry, state=State.PLACED)])
+            return len(ledger.entries())
+
+        with ThreadPoolExecutor(8) as workers:
+            assert set(workers.map(note, found)) == {len(names)}
+        assert {entry.state for entry in ledger.entries()} == {State.PLACED}
+    with Ledger(hidden, hold=False) as ledger:
+        assert {entry.state for entry in ledger.entries()} == {State.PLACED}
+
+
+@given(st.lists(st.tuples(st.integers(0, 4), st.integers(0, 5)), max_size=12))
+@settings(max_examples=40, deadline=None)
+def test_what_is_held_in_memory_is_what_the_file_says(steps: list[tuple[int, int]]) -> None:
+    """Whatever is noted in whatever order: who opens the file afterwards reads the same."""
+    with TemporaryDirectory() as folder:
+        hidden = Path(folder)
+        with Ledger(hidden, hold=True, make=True) as ledger:
+            ledger.add_run("/card", planned(*(f"{n}.JPG" for n in range(6))), moves=True)
+            for what, which in steps:
+                _step(ledger, what, which)
+                held = ledger.entries()
+            held = ledger.entries()
+        with Ledger(hidden, hold=False) as ledger:
+            assert ledger.entries() == held
+
+
+def _step(ledger: Ledger, what: int, which: int) -> None:
+    known = ledger.entries()
+    if not known:
+        return
+    entry = known[which % len(known)]
+    said = (*entry.placement.said, NotCarried(reason="a wave"))
+    noted = replace(entry, state=State.FAILED, placement=replace(entry.placement, said=said))
+    match what:
+        case 0:
+            ledger.note([noted])
+        case 1:
+            ledger.add_run("/card", grown(entry), moves=False)
+        case 2:
+            ledger.forget(ledger.runs()[-1].run, kept=[entry.number])
+        case 3:
+            change = Change(number=entry.number, before=entry.placement, after=noted.placement)
+            operation = ledger.add_regrouping([change])
+            ledger.note_place(operation, noted)
+            ledger.end_regrouping(operation)
+        case _:
+            ledger.add_result(ledger.next_number(), placement("", destination="results/a.tif"))
