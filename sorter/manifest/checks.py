@@ -6,6 +6,7 @@ import csv
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
+from numbers import Real
 from pathlib import Path
 from typing import Any, Final
 
@@ -40,7 +41,7 @@ def _cell(value: object) -> str:
         return ""
     if isinstance(value, tuple):
         return ";".join(map(str, value))
-    if isinstance(value, float):
+    if isinstance(value, Real):
         return figure(value)
     return defused_text(str(value))
 
