@@ -16,6 +16,7 @@ import pytest
 
 from sorter.disk import given
 from sorter.disk.given import read_given
+from sorter.disk.workplace import read_whole
 
 MOST = 3_000_000
 TIDE = b"low tide at 13:40\n"
@@ -164,3 +165,10 @@ def test_the_memory_for_an_endless_pipe_is_bounded() -> None:
     with yes.stdout as end:
         assert refused(Path(f"/dev/fd/{end.fileno()}")).startswith("it is longer than 3 MB")
     yes.wait()
+
+
+def test_a_result_that_no_tiff_can_be_is_refused_unread(tmp_path: Path) -> None:
+    with (tmp_path / "stack.tif").open("wb") as file:
+        file.truncate(5_000_000_000)
+    with pytest.raises(OSError, match="longer than 4 GiB"):
+        read_whole(tmp_path / "stack.tif")
