@@ -120,20 +120,34 @@ def planned(work: Ingest) -> Iterator[Printed]:
 
 def _not_read(work: Ingest) -> Iterator[Printed]:
     """What of the card could not be read, named as the ingest itself will name it."""
-    both = {each.row.source: each for each in (*work.plan.placements, *work.unread)}
-    left = [each for each in both.values() if not each.row.destination]
-    unread = [each for each in work.unread if each.row.destination]
-    yield from _named("left on the card (no plain files)", map(with_notes, left))
-    closed = [each for each in unread if not each.mark and each.row.bytes]
+    closed = _closed(work)
+    yield from _named("left on the card (no plain files)", map(with_notes, _left(work)))
     yield from _named(
         "cannot be read; an ingest tries it again",
         map(with_notes, closed),
     )
-    opened = [each for each in unread if each not in closed]
+    opened = [each for each in work.unread if each.row.destination and each not in closed]
     yield from _named("cannot be read as pictures; carried as they are", map(with_notes, opened))
     yield from _named(CLOSED, (f"{folder}/" for folder in work.closed))
     yield from _named(THROWN, work.thrown, rest="")
     yield from _named(SHOOTS, (f"{folder}/" for folder in work.shoots), rest="")
+
+
+def would_be_whole(work: Ingest) -> bool:
+    """Whether an ingest would carry all of the card, as far as a look at it tells."""
+    return not (work.closed or _left(work) or _closed(work))
+
+
+def _left(work: Ingest) -> list[Placement]:
+    """What is no plain file, and stays on the card."""
+    both = {each.row.source: each for each in (*work.plan.placements, *work.unread)}
+    return [each for each in both.values() if not each.row.destination]
+
+
+def _closed(work: Ingest) -> list[Placement]:
+    """Files whose bytes the card did not give; one that has none gave them all."""
+    unread = (each for each in work.unread if each.row.destination)
+    return [each for each in unread if not each.mark and EMPTY not in each.row.notes]
 
 
 def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
