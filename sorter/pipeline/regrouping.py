@@ -18,6 +18,7 @@ from sorter.model.correction import Correction
 from sorter.model.plan import Entry, State
 from sorter.model.regrouping import Change, Regrouping
 from sorter.model.row import Row
+from sorter.model.stretches import Misfit
 from sorter.pipeline.recording import RECORDS, drop_findings, write_records
 from sorter.pipeline.scanning import Tick
 from sorter.planning import correcting, pattern
@@ -96,8 +97,8 @@ def regroupings_of(
     )
     try:
         return correcting.regroupings(entries, asked)
-    except CannotRegroup as fault:
-        raise BadCorrections(f"corrections, line {fault.line}: {fault}") from fault
+    except Misfit as misfit:
+        raise BadCorrections(f"corrections, line {misfit.line}: {misfit}") from misfit
 
 
 @dataclass(slots=True, kw_only=True)
