@@ -16,11 +16,18 @@ from typing import Final
 
 from sorter.errors import BadSettings, nearest
 from sorter.model.knobs import GroupingKnobs
+from sorter.model.quoting import quoted, shortened
 
 FILE_NAME: Final = "sorter.toml"
 LONGEST_SHIFT_S: Final = 100 * 366 * 86_400  # a clock that was never set is decades off, not more
 
-_SHIFT: Final = re.compile(r"([+-]?)(?:(\d+)d)?(?:(\d+)h)?(?:(\d+)m)?(?:(\d+)s?)?", re.ASCII)
+MOST_BYTES: Final = 32_000
+"""Of a settings file. Reading TOML takes a time that grows as the square of what a line can hold."""
+
+_COUNT: Final = r"(\d{1,15})"  # Python makes no number of thousands of digits
+_SHIFT: Final = re.compile(
+    rf"([+-]?)(?:{_COUNT}d)?(?:{_COUNT}h)?(?:{_COUNT}m)?(?:{_COUNT}s?)?", re.ASCII
+)
 _SECONDS: Final = (86_400, 3_600, 60, 1)
 
 
@@ -71,7 +78,7 @@ def parse_knob(knob: str, text: str) -> float:
     if not _is_for_a_knob(number):
         what = "seconds" if knob.endswith("_s") else "nats"
         raise BadSettings(
-            f"{option_of(knob)} {text!r} is not understood. Write {what}, zero or more: "
+            f"{option_of(knob)} {quoted(text)} is not understood. Write {what}, zero or more: "
             f"{option_of(knob)} {getattr(GroupingKnobs(), knob):g} is the default."
         )
     return number
@@ -90,7 +97,7 @@ def parse_clock(text: str) -> tuple[str, int]:
     seconds = parse_shift(shift)
     if not equals or not body.strip() or seconds is None:
         raise BadSettings(
-            f"--clock {text!r} is not understood. Write the body's serial, =, and what to add to "
+            f"--clock {quoted(text)} is not understood. Write the body's serial, =, and what to add to "
             "its times: 0417=+4m, 0417=-90s or 0417=+1h4m."
         )
     return body.strip(), seconds
@@ -113,7 +120,9 @@ def _parse_clocks(texts: Iterable[str]) -> dict[str, int]:
     for text in texts:
         body, seconds = parse_clock(text)
         if clocks.get(body, seconds) != seconds:
-            raise BadSettings(f"--clock names {body!r} twice with different times. Give it once.")
+            raise BadSettings(
+                f"--clock names {quoted(body)} twice with different times. Give it once."
+            )
         clocks[body] = seconds
     return clocks
 
@@ -135,17 +144,30 @@ def _is_there(file: Path) -> bool:
 
 
 def _read(file: Path) -> Settings:
-    try:
-        tables = tomllib.loads(file.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise BadSettings(f"{file}: the settings cannot be read ({error.strerror}).") from error
-    except ValueError as error:  # broken TOML as well as broken UTF-8
-        raise BadSettings(f"{file}: this is no TOML that can be read ({error}).") from error
+    tables = _tables(file)
     _refuse_unknown(file, "table", tables, ("clock", "grouping"))
     return Settings(
         clock=_clock_table(file, _table(file, tables, "clock")),
         grouping=_grouping_table(file, _table(file, tables, "grouping")),
     )
+
+
+def _tables(file: Path) -> Mapping[str, object]:
+    # Imported here: most runs of the program (help, version) read nothing.
+    from sorter.disk.given import read_given  # noqa: PLC0415
+
+    try:
+        return tomllib.loads(read_given(file, MOST_BYTES).decode("utf-8-sig"))
+    except OSError as error:
+        raise BadSettings(f"{file}: the settings cannot be read ({error.strerror}).") from error
+    except RecursionError as error:
+        raise _no_toml(file, "it is nested too deep") from error
+    except ValueError as error:  # broken TOML as well as broken UTF-8
+        raise _no_toml(file, str(error)) from error
+
+
+def _no_toml(file: Path, why: str) -> BadSettings:
+    return BadSettings(f"{file}: this is no TOML that can be read ({why}).")
 
 
 def _table(file: Path, tables: Mapping[str, object], name: str) -> Mapping[str, object]:
@@ -160,13 +182,20 @@ def _clock_table(file: Path, table: Mapping[str, object]) -> dict[str, int]:
 
 
 def _file_shift(file: Path, body: str, value: object) -> int:
-    seconds = parse_shift(str(value)) if type(value) in (int, str) else None
+    seconds = parse_shift(_written(value))
     if seconds is None:
         raise BadSettings(
-            f"{file}: in [clock], {body} = {value!r} is no shift. Write seconds, or text such as "
+            f"{file}: in [clock], {shortened(body)} = {quoted(value)} is no shift. Write seconds, or text such as "
             '"+4m", "-90s" or "+1h4m".'
         )
     return seconds
+
+
+def _written(value: object) -> str:
+    """A shift as it may be written; empty for what is none."""
+    if type(value) is int:
+        return str(value) if abs(value) <= LONGEST_SHIFT_S else ""
+    return value if isinstance(value, str) else ""
 
 
 def _grouping_table(file: Path, table: Mapping[str, object]) -> GroupingKnobs:
@@ -175,11 +204,14 @@ def _grouping_table(file: Path, table: Mapping[str, object]) -> GroupingKnobs:
 
 
 def _number(file: Path, name: str, value: object) -> float:
-    if type(value) not in (int, float):
-        raise BadSettings(f"{file}: in [grouping], {name} is a number, not {value!r}.")
-    number = float(str(value))
+    if type(value) is not int and type(value) is not float:
+        raise BadSettings(f"{file}: in [grouping], {name} is a number, not {quoted(value)}.")
+    try:
+        number = float(value)
+    except OverflowError:  # a whole number of hundreds of digits
+        number = math.inf
     if not _is_for_a_knob(number):
-        raise BadSettings(f"{file}: in [grouping], {name} is zero or more, not {value}.")
+        raise BadSettings(f"{file}: in [grouping], {name} is zero or more, not {quoted(value)}.")
     return number
 
 
@@ -187,4 +219,6 @@ def _refuse_unknown(file: Path, what: str, given: Iterable[str], known: Iterable
     known = list(known)
     for name in given:
         if name not in known:
-            raise BadSettings(f"{file}: there is no {what} called {name!r}. {nearest(name, known)}")
+            raise BadSettings(
+                f"{file}: there is no {what} called {quoted(name)}. {nearest(name, known)}"
+            )

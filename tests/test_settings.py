@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import os
+import time
 from pathlib import Path
 
 import pytest
@@ -183,3 +184,84 @@ def test_a_byte_order_mark_does_no_harm(file: Path) -> None:
 
 def test_tests_see_nothing_of_the_users_home() -> None:
     assert "home" in os.environ["HOME"]
+
+
+# ---- what is no settings file at all ---------------------------------------------------------
+
+DEEP = 6_000  # in 32 kB, the most that is read
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "x = " + "[" * DEEP + "]" * DEEP,
+        "x = " + "[" * DEEP,
+        "x = " + "{a=" * DEEP + "1" + "}" * DEEP,
+        "x = " + "[{a=" * (DEEP // 2),
+    ],
+    ids=["lists", "open lists", "tables", "both"],
+)
+def test_what_is_nested_too_deep_is_refused(file: Path, text: str) -> None:
+    assert refused(file, text) == (
+        f"{file}: this is no TOML that can be read (it is nested too deep)."
+    )
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a" + ".a" * 15_000 + " = 1",
+        "[a" + ".a" * 15_000 + "]",
+        "\n".join(f"[a{'.a' * 60}.b{n}]" for n in range(200)),
+        "\n".join(f"k{n} = 1" for n in range(2_900)),
+        '"' + "limpet" * 5_000 + '" = 1',
+        "x = '''" + "limpet" * 5_000,
+        "[grouping]\nhand_pause_s = 0x" + "f" * 30_000,
+        "[grouping]\nhand_pause_s = " + "9" * 30_000,
+        "[grouping]\nhand_pause_s = " + "9" * 400,
+        "[grouping]\nhand_pause_s = 1e999",
+        "[grouping]\nhand_pause_s = -0x1" + "0" * 500,
+        "[grouping]\nhand_pause_s = " + "[" * 300 + "]" * 300,
+        "[grouping]\nhand_pause_s = 1979-05-27T07:32:00Z",
+        "[grouping]\n" + "x" * 30_000 + " = 1",
+        "[clock]\n0417 = 0x" + "f" * 30_000,
+        "[clock]\n0417 = '" + "9" * 30_000 + "s'",
+        "[clock]\n0417 = '" + "9" * 4_000 + "'",
+        "[clock]\n" + "x" * 30_000 + " = true",
+        "clock = 1",
+        "[[clock]]",
+        "grouping = 'long'",
+        "\0" * 30_000,
+        "\n" * 30_000 + "x",
+    ],
+    ids=lambda text: text[:20] + str(len(text)),
+)
+def test_what_is_out_of_the_way_is_one_short_sentence(file: Path, text: str) -> None:
+    begun = time.process_time()
+    said = refused(file, text)
+    assert time.process_time() - begun < 10
+    assert len(said) < 2_000
+    assert "\n" not in said
+
+
+def test_a_longer_file_than_settings_are_is_refused(file: Path) -> None:
+    assert refused(file, "# low tide\n" * 10_000) == (
+        f"{file}: the settings cannot be read (it is longer than 32 kB: name another file)."
+    )
+    assert "it is longer than 32 kB" in refused(file, "x = " + "[" * 100_000 + "]" * 100_000)
+
+
+@pytest.mark.parametrize("device", ["/dev/zero", "/dev/random"])
+def test_a_device_is_refused(device: str) -> None:
+    with pytest.raises(BadSettings, match="it is a device: name a file or a pipe"):
+        load_settings(Path(device))
+
+
+def test_the_null_device_holds_no_settings() -> None:
+    assert load_settings(Path(os.devnull)) == Settings()
+
+
+@pytest.mark.parametrize("text", ["0417=" + "9" * 5_000, "0417=+" + "1" * 5_000 + "h"])
+def test_a_shift_of_thousands_of_digits_is_refused(text: str) -> None:
+    with pytest.raises(BadSettings, match="is not understood"):
+        load_settings(None, [text])

@@ -129,20 +129,34 @@ def planned(plan: IngestPlan) -> Iterator[Printed]:
 
 def _not_read(plan: IngestPlan) -> Iterator[Printed]:
     """What of the card could not be read, named as the ingest itself will name it."""
-    both = {each.row.source: each for each in (*plan.placements, *plan.unread)}
-    left = [each for each in both.values() if not each.row.destination]
-    unread = [each for each in plan.unread if each.row.destination]
-    yield from _named("left on the card (no plain files)", map(with_notes, left))
-    closed = [each for each in unread if not each.mark and each.row.bytes]
+    closed = _closed(plan)
+    yield from _named("left on the card (no plain files)", map(with_notes, _left(plan)))
     yield from _named(
         "cannot be read; an ingest tries it again",
         map(with_notes, closed),
     )
-    opened = [each for each in unread if each not in closed]
+    opened = [each for each in plan.unread if each.row.destination and each not in closed]
     yield from _named("cannot be read as pictures; carried as they are", map(with_notes, opened))
     yield from _named(CLOSED, (f"{folder}/" for folder in plan.closed))
     yield from _named(THROWN, plan.thrown, rest="")
     yield from _named(SHOOTS, (f"{folder}/" for folder in plan.shoots), rest="")
+
+
+def would_be_whole(plan: IngestPlan) -> bool:
+    """Whether an ingest would carry all of the card, as far as a look at it tells."""
+    return not (plan.closed or _left(plan) or _closed(plan))
+
+
+def _left(plan: IngestPlan) -> list[Placement]:
+    """What is no plain file, and stays on the card."""
+    both = {each.row.source: each for each in (*plan.placements, *plan.unread)}
+    return [each for each in both.values() if not each.row.destination]
+
+
+def _closed(plan: IngestPlan) -> list[Placement]:
+    """Files whose bytes the card did not give; one that has none gave them all."""
+    unread = (each for each in plan.unread if each.row.destination)
+    return [each for each in unread if not each.mark and Damage.EMPTY not in each.row.remarks]
 
 
 def ingested(report: Report, shoot: Path) -> Iterator[Printed]:

@@ -30,9 +30,11 @@ Examples:
 A folder pattern is in Python's format syntax, over the names of the manifest's columns and name:
 {sequence:04d}_{kind}_{frames}_{name} is the default.
 
-Exit codes: 0 every file is in the shoot and verified; 1 finished, but some files could not be read
-or carried: they are listed; 2 wrong usage, nothing done; 3 stopped, nothing lost, run it again to
-go on; 4 a copy came out different from the card's file: it is named.
+Exit codes: 0 every file is in the shoot and verified; 1 finished, but some files could not be
+carried, or were changed since: they are listed; 2 wrong usage, nothing done; 3 stopped, nothing
+lost, run it again to go on; 4 a copy came out different from the card's file: it is named. A picture
+that cannot be read, and is carried and verified, is named and is no failure. A dry run ends with 1
+where its ingest would.
 """
 
 
@@ -130,7 +132,7 @@ def ingest(
             plan = work.inspect(_ticks(bars), hold=not dry_run)
         if dry_run:
             console.show_lines(endings.planned(plan))
-            if plan.unread or plan.closed:
+            if not endings.would_be_whole(plan):
                 ctx.exit(FINISHED_WITHOUT_SOME)
             return
         if plan.would_move and not yes and (plan.waiting or plan.finishing):

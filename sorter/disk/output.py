@@ -275,9 +275,11 @@ def is_foreign(path: Path, output: Output) -> bool:
     """Whether something is there that such an output did not write; an empty file is nobody's."""
     if not os.path.lexists(path):
         return False
+    if not os.path.isfile(path):  # a pipe would have us wait
+        return True
     try:
         with open(path, "rb") as file:
-            text = _text(file.read(_LOOKED_AT)) if path.is_file() else None
+            text = _text(file.read(_LOOKED_AT))
     except OSError:
         return True
     return text is None or (text != "" and _known(text) is not output)

@@ -19,6 +19,8 @@ from sorter.disk.shoot import LOGS, WORK, Shoot
 from sorter.disk.streams import Stream
 from sorter.errors import BadShoot
 
+MOST_BYTES: Final = 4 * 1024**3
+"""Of a result: a TIFF finds its own parts by 32 bits (TIFF 6.0, section 2)."""
 _SLICES: Final = "slices"
 _LIST: Final = "slices.txt"
 
@@ -110,6 +112,8 @@ def write_pieces(
 
 
 def read_whole(path: Path) -> bytes:
-    """The bytes of a plain file, never through a link. Raises OSError."""
+    """The bytes of a plain file, never through a link. Raises OSError, also where they are too many."""
     with Stream(str(path)) as stream:
+        if stream.size > MOST_BYTES:
+            raise OSError(errno.EFBIG, "it is longer than 4 GiB, as no TIFF is", str(path))
         return b"".join(bytes(block) for block in stream.blocks())

@@ -7,7 +7,7 @@ import itertools
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
-from sorter.grouping.corrections import stretches
+from sorter.grouping.corrections import stretches_of
 from sorter.grouping.drafts import Draft, drafts_of
 from sorter.grouping.missing import places
 from sorter.grouping.relations import Series, related
@@ -33,7 +33,7 @@ def account_for(
     knobs = knobs or GroupingKnobs()
     lines = timelines(reading.frames)
     in_utc = all(line.in_utc for line in lines)
-    asked = stretches(corrections, lines, reading)
+    asked = stretches_of(corrections, lines, reading)
     loose = places(reading.loose)
     drafted = [drafts_of(line, knobs, said, loose) for line, said in zip(lines, asked, strict=True)]
     order = tuple(heapq.merge(*(_keyed(drafts, in_utc=in_utc) for drafts in drafted)))

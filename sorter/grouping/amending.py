@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Final
+from operator import attrgetter
+from typing import Final, TypeVar
 
-from sorter.grouping.corrections import Stretch
 from sorter.grouping.search import Ground, Piece, cheapest, follow, openings
 from sorter.model.correction import PICTURES_SHOW, USER_SAID
 from sorter.model.kinds import Kind, Who
 from sorter.model.sequence import BEYOND_DOUBT, Grounds
+from sorter.model.stretches import Stretch
 
 CUT_BEFORE: Final = "the corrections file cut off the frames before"
+_START: Final = attrgetter("start")
+_Part = TypeVar("_Part", Piece, Stretch)
 _OPEN: Final = " and does not name its kind"
 
 
@@ -48,8 +52,18 @@ def amended(
     return tuple(sorted(parts, key=lambda part: part.piece.start))
 
 
+def _near(parts: tuple[_Part, ...], start: int, stop: int) -> tuple[_Part, ...]:
+    """Those of the parts that may have a frame from start to stop; they are in order, and apart.
+
+    Looked for, and not gone through: of a card of a hundred thousand frames there may be as many.
+    """
+    first = bisect_right(parts, start, key=_START) - 1
+    return parts[max(first, 0) : bisect_left(parts, stop, key=_START)]
+
+
 def _left(piece: Piece, index: int, stretches: tuple[Stretch, ...]) -> Iterator[Left]:
-    cuts = [each for each in stretches if each.meets(piece.start, piece.stop)]
+    near = _near(stretches, piece.start, piece.stop)
+    cuts = [each for each in near if each.meets(piece.start, piece.stop)]
     edges = [piece.start, *(edge for cut in cuts for edge in (cut.start, cut.stop)), piece.stop]
     for start, stop in list(pairwise(edges))[::2]:
         if start < stop:
@@ -83,7 +97,8 @@ def _kind(ground: Ground, pieces: tuple[Piece, ...], stretch: Stretch) -> tuple[
     """
     if stretch.kind is not None:
         return stretch.kind, f": {stretch.kind}"
-    touched = [piece for piece in pieces if stretch.meets(piece.start, piece.stop)]
+    near = _near(pieces, stretch.start, stretch.stop)
+    touched = [piece for piece in near if stretch.meets(piece.start, piece.stop)]
     if stretch.stop - stretch.start == 1:
         return Kind.SINGLE, f"{_OPEN}: one frame is a single"
     if len(touched) == 1:

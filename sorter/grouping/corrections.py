@@ -4,96 +4,39 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from operator import attrgetter
 from typing import Final
 
 from sorter.grouping import results
 from sorter.grouping.timeline import Timeline
 from sorter.model.correction import Correction
 from sorter.model.frame import Reading
-from sorter.model.kinds import Kind
+from sorter.model.quoting import quoted
+from sorter.model.stretches import (
+    WRITE_THE_PATH,
+    Spot,
+    Stretch,
+    is_merged,
+    is_no_frame,
+    stretches,
+)
 
 # Bytes that are no UTF-8 as the manifest spells them.
 _SPELLED: Final = re.compile(r"\\x([89a-f][0-9a-f])")
 
 
-class Misfit(ValueError):
-    """A correction that does not fit the card. line: where it stands in its file."""
-
-    def __init__(self, correction: Correction, what: str) -> None:
-        super().__init__(what)
-        self.line = correction.line
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stretch:
-    """What one correction says of a timeline's shots, start to stop (behind the last).
-
-    kind: None where it leaves the kind open. why: what the pictures show, empty where it is the
-    user's own word.
-    """
-
-    start: int
-    stop: int
-    kind: Kind | None
-    name: str
-    why: str = ""
-
-    def meets(self, start: int, stop: int) -> bool:
-        """Whether it has a frame in common with the shots from start to stop."""
-        return self.start < stop and start < self.stop
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Spot:
-    """Where a file's frame lies: on which timeline, and as which of its shots."""
-
-    line: int
-    shot: int
-
-
-def stretches(
+def stretches_of(
     asked: Iterable[Correction], lines: tuple[Timeline, ...], reading: Reading
 ) -> tuple[tuple[Stretch, ...], ...]:
     """For each timeline the stretches that the corrections make of it, in order of capture.
 
-    Raises Misfit for the first correction that does not fit: a path that is not on the card, is no
-    frame or was merged by the camera; two bodies; the wrong order; a single of several frames;
-    frames that an earlier correction has already.
+    Raises Misfit for the first correction that does not fit: as `stretches`, and for a path that is not
+    on the card, is no frame or was merged by the camera.
     """
-    places = _Places(lines, reading)
-    found: list[list[tuple[Stretch, Correction]]] = [[] for _ in lines]
-    for correction in asked:
-        line, stretch = _stretch(correction, places)
-        for other, earlier in found[line]:
-            if other.meets(stretch.start, stretch.stop):
-                raise Misfit(correction, _overlap(earlier))
-        found[line].append((stretch, correction))
-    return tuple(
-        tuple(sorted((stretch for stretch, _ in each), key=lambda stretch: stretch.start))
-        for each in found
-    )
-
-
-def _stretch(correction: Correction, places: _Places) -> tuple[int, Stretch]:
-    first = places.spot(correction, correction.first)
-    last = places.spot(correction, correction.last or correction.first)
-    count = last.shot - first.shot + 1
-    kind = Kind(correction.kind) if correction.kind else None
-    if first.line != last.line:
-        raise Misfit(correction, _two_bodies(correction))
-    if count < 1:
-        raise Misfit(correction, _backwards(correction))
-    if kind is Kind.SINGLE and count > 1:
-        raise Misfit(correction, _no_single(count))
-    stretch = Stretch(
-        start=first.shot,
-        stop=last.shot + 1,
-        kind=kind,
-        name=correction.name,
-        why=correction.why,
-    )
-    return first.line, stretch
+    found: list[list[Stretch]] = [[] for _ in lines]
+    for each in stretches(asked, _Places(lines, reading).spot):
+        found[each.body].append(each)
+    return tuple(tuple(sorted(each, key=attrgetter("start"))) for each in found)
 
 
 class _Places:
@@ -109,64 +52,24 @@ class _Places:
             for file in frame.files
         }
 
-    def spot(self, correction: Correction, path: str) -> _Spot:
-        """Where the file's frame lies. Raises Misfit where it is no frame of a timeline."""
+    def spot(self, path: str) -> Spot | str:
+        """Where the file's frame lies, or why it is none of a timeline."""
         for way in (path, _unspelled(path)):
             if way in self._spots:
                 return self._spots[way]
             if way in self._merged:
-                raise Misfit(correction, _is_merged(path))
+                return is_merged(path)
             if way in self._loose:
-                raise Misfit(correction, _is_loose(path, self._loose[way]))
-        raise Misfit(correction, _is_strange(path))
+                return is_no_frame(path, self._loose[way], "Name a picture whose time can be read.")
+        return f"no file of this card is {quoted(path)}. {WRITE_THE_PATH}"
 
 
-def _spots(lines: tuple[Timeline, ...]) -> Iterator[tuple[str, _Spot]]:
-    for number, line in enumerate(lines):
-        for index, frame in enumerate(results.shots(line)):
+def _spots(lines: tuple[Timeline, ...]) -> Iterator[tuple[str, Spot]]:
+    for body, line in enumerate(lines):
+        for place, frame in enumerate(results.shots(line)):
             for file in frame.files:
-                yield file.path, _Spot(line=number, shot=index)
+                yield file.path, Spot(body=body, place=place)
 
 
 def _unspelled(path: str) -> str:
     return _SPELLED.sub(lambda match: chr(ord("\udc00") + int(match[1], 16)), path)
-
-
-def _is_strange(path: str) -> str:
-    return (
-        f"no file of this card is {path!r}. Write the path below the card, with forward slashes, "
-        "as the manifest's column source has it."
-    )
-
-
-def _is_loose(path: str, kind: Kind) -> str:
-    return f"{path!r} is no frame ({kind}). Name a picture whose time can be read."
-
-
-def _is_merged(path: str) -> str:
-    return f"{path!r} is a picture that the camera merged itself. Name the frames it came from."
-
-
-def _two_bodies(one: Correction) -> str:
-    return (
-        f"{one.first!r} and {one.last!r} are of two bodies, and a sequence is of one. Write a line "
-        "for each body."
-    )
-
-
-def _backwards(one: Correction) -> str:
-    return f"{one.first!r} was taken after {one.last!r}. Change the two about."
-
-
-def _no_single(count: int) -> str:
-    return (
-        f"these are {count} frames, and a single is one. Write a line for each frame, or another "
-        "kind."
-    )
-
-
-def _overlap(earlier: Correction) -> str:
-    return (
-        f"line {earlier.line} has some of these frames already. Let one of the two end before the "
-        "other begins."
-    )

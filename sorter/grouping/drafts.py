@@ -14,7 +14,6 @@ from typing import Final
 
 from sorter.grouping import margins, notes, results, words
 from sorter.grouping.amending import CUT_BEFORE, Left, Made, amended, left_words
-from sorter.grouping.corrections import Stretch
 from sorter.grouping.evidence import Evidence, Look, gather
 from sorter.grouping.margins import NO_OTHER, Found, Weighed
 from sorter.grouping.missing import Place, missing
@@ -24,6 +23,7 @@ from sorter.model.frame import Frame
 from sorter.model.kinds import Kind
 from sorter.model.knobs import GroupingKnobs
 from sorter.model.sequence import BEYOND_DOUBT, Grounds, Sequence
+from sorter.model.stretches import Stretch
 from sorter.model.values import MICROSECONDS
 
 _OFF_BEAT: Final = 1.5  # times the usual pause

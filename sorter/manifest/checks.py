@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import csv
 import json
 from collections.abc import Iterable, Mapping
+from numbers import Real
 from pathlib import Path
 from typing import Any, Final
 
+from sorter.disk.given import read_given
 from sorter.errors import BadChoice
+from sorter.manifest.bounded import MOST_BYTES, NoRows, rows_of
 from sorter.manifest.csvfile import defused_text
 from sorter.manifest.figures import figure
 from sorter.manifest.rows import spelled
@@ -38,7 +40,7 @@ def _cell(value: object) -> str:
         return ""
     if isinstance(value, tuple):
         return ";".join(map(str, value))
-    if isinstance(value, float):
+    if isinstance(value, Real):
         return figure(value)
     return defused_text(str(value))
 
@@ -123,8 +125,9 @@ def _left_out(row: Mapping[str, str]) -> frozenset[int]:
 
 def _rows(path: Path, option: str, why: str) -> list[dict[str, str]]:
     try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            return list(csv.DictReader(file))
+        rows = (row for _, row in rows_of(read_given(path, MOST_BYTES), strict=False) if row)
+        header = next(rows, [])
+        return [dict.fromkeys(header, "") | dict(zip(header, row, strict=False)) for row in rows]
     except FileNotFoundError as error:
         raise BadChoice(
             f"{option}: {path} is not there, and {why}. Run `sorter check` on the shoot first, or leave "
@@ -132,7 +135,7 @@ def _rows(path: Path, option: str, why: str) -> list[dict[str, str]]:
         ) from error
     except OSError as error:
         raise BadChoice(f"{option}: {path} cannot be read ({error.strerror}).") from error
-    except (csv.Error, ValueError) as error:
+    except NoRows as error:
         raise BadChoice(f"{option}: {path} is no table of findings that can be read.") from error
 
 

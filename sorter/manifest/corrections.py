@@ -5,14 +5,19 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
+from operator import itemgetter
 from pathlib import Path
 from typing import Final
 
+from sorter.disk.given import read_given
 from sorter.errors import BadCorrections, nearest
+from sorter.manifest.bounded import MOST_BYTES, NoRows, rows_of
 from sorter.manifest.csvfile import WORDS, Column, defused_path, read_path
 from sorter.manifest.rows import spelled
 from sorter.model.correction import Correction
 from sorter.model.kinds import SEQUENCE_KINDS
+from sorter.model.quoting import quoted
 from sorter.model.sequence import Account
 
 
@@ -32,21 +37,28 @@ COLUMNS: Final = tuple(_HOW)
 
 _FORM: Final = f"The first line is {','.join(COLUMNS)}."
 _KINDS: Final = [str(kind) for kind in SEQUENCE_KINDS]
-_EMPTY: Final = " ,;\"'\t"
+_KNOWN: Final = frozenset(_KINDS)
 
 
 def read_corrections(path: Path) -> tuple[Correction, ...]:
-    """The corrections of the file in the order of their lines.
+    """The corrections of the file, or of a pipe, in the order of their lines.
 
     CSV in UTF-8, with commas or with semicolons, as spreadsheets write it in some countries; the
     columns may stand in any order. Blanks around a cell and empty lines say nothing. Paths and names
-    may be defused as the manifest's are. An empty last is the same as first.
+    may be defused as the manifest's are. An empty last is the same as first. Bounded in bytes, lines
+    and time: a million rows take seconds.
     Raises BadCorrections with the file, the line and what is wrong there.
     """
-    rows = _rows(path, _text(path))
+    rows = _rows(path, _bytes(path))
     line, header = next(rows, (1, []))
     _check_header(path, line, header)
-    return tuple(_correction(path, line, _cells(path, line, header, row)) for line, row in rows)
+    cells_of, count = itemgetter(*map(header.index, COLUMNS)), len(header)
+    return tuple(
+        _correction(
+            path, line, *cells_of(row if len(row) == count else _filled(path, line, row, count))
+        )
+        for line, row in rows
+    )
 
 
 def corrections_of(account: Account) -> tuple[Correction, ...]:
@@ -82,38 +94,24 @@ def path_cell(path: str) -> str:
     return spelled(_PATH.write(path))
 
 
-def _text(path: Path) -> str:
+def _bytes(path: Path) -> bytes:
     try:
-        data = path.read_bytes()
+        return read_given(path, MOST_BYTES)
     except OSError as error:
         raise BadCorrections(
             f"{path}: the corrections cannot be read ({error.strerror})."
         ) from error
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise _bad(path, line, "this is no UTF-8. Save the file as CSV in UTF-8.") from error
 
 
-def _rows(path: Path, text: str) -> Iterator[tuple[int, list[str]]]:
+def _rows(path: Path, data: bytes) -> Iterator[tuple[int, list[str]]]:
     """Each row that says something, with the number of the line on which it begins."""
-    reader = csv.reader(
-        io.StringIO(text, newline=""),
-        delimiter=_delimiter(text),
-        skipinitialspace=True,
-        strict=True,  # a quote left open would swallow the rest of the file
-    )
-    line = 1
     try:
-        for row in reader:
-            cells = [_bare(cell) for cell in row]
+        for line, row in rows_of(data, ",;"):
+            cells = list(map(str.strip, row))
             if any(cells):
-                yield line, cells
-            line = reader.line_num + 1
-    except csv.Error as error:
-        what = f"this is no CSV ({error}). Look at the double quotes there."
-        raise _bad(path, line, what) from error
+                yield line, cells if cells == row else [_bare(cell) for cell in row]
+    except NoRows as error:
+        raise _bad(path, error.line, str(error)) from error
 
 
 def _bare(cell: str) -> str:
@@ -122,39 +120,49 @@ def _bare(cell: str) -> str:
     return cell.lstrip() if bare.startswith("./") else bare
 
 
-def _delimiter(text: str) -> str:
-    header = next((line for line in text.splitlines() if line.strip(_EMPTY)), "")
-    return ";" if header.count(";") > header.count(",") else ","
-
-
 def _check_header(path: Path, line: int, header: list[str]) -> None:
     for name in header:
         if name not in COLUMNS:
-            raise _bad(path, line, f"there is no column called {name!r}. {_FORM}")
+            raise _bad(path, line, f"there is no column called {quoted(name)}. {_FORM}")
         if header.count(name) > 1:
-            raise _bad(path, line, f"the column {name!r} is there twice. {_FORM}")
+            raise _bad(path, line, f"the column {quoted(name)} is there twice. {_FORM}")
     for name in COLUMNS:
         if name not in header:
             raise _bad(path, line, f"the column {name!r} is missing. {_FORM}")
 
 
-def _cells(path: Path, line: int, header: list[str], row: list[str]) -> dict[str, str]:
-    """The row's cells by column; those that are left out at its end are empty."""
-    if any(row[len(header) :]):
-        what = f"there are {len(row)} cells in {len(header)} columns."
+def _filled(path: Path, line: int, row: list[str], count: int) -> list[str]:
+    """The row with a cell for each column; those that are left out at its end are empty."""
+    if len(row) < count:
+        return row + [""] * (count - len(row))
+    if any(row[count:]):
+        what = f"there are {len(row)} cells in {count} columns."
         raise _bad(path, line, f"{what} Put text that holds the sign between cells into quotes.")
-    return dict.fromkeys(header, "") | dict(zip(header, row, strict=False))
+    return row
 
 
-def _correction(path: Path, line: int, cells: dict[str, str]) -> Correction:
-    if not cells["first"]:
+def _correction(  # noqa: PLR0917  the cells in the order of COLUMNS
+    path: Path, line: int, first: str, last: str, kind: str, name: str
+) -> Correction:
+    if not first:
         raise _bad(path, line, "the first frame is not named. Write its path below the card there.")
-    if cells["kind"] and cells["kind"] not in _KINDS:
-        help_ = nearest(cells["kind"].casefold(), _KINDS)
-        raise _bad(path, line, f"there is no kind of sequence called {cells['kind']!r}. {help_}")
-    told = cells | {"last": cells["last"] or cells["first"]}
-    return Correction(**{name: _HOW[name].read(told[name]) for name in COLUMNS}, line=line)
+    if kind and kind not in _KNOWN:
+        help_ = nearest(kind.casefold(), _KINDS)
+        what = f"there is no kind of sequence called {quoted(kind)}. {help_}"
+        raise _bad(path, line, what)
+    return Correction(
+        first=read_path(first),
+        last=read_path(last or first),
+        kind=kind,
+        name=_name(name) if name else "",
+        line=line,
+    )
+
+
+@lru_cache(maxsize=1024)
+def _name(cell: str) -> str:
+    return _HOW["name"].read(cell)  # type: ignore[no-any-return]
 
 
 def _bad(path: Path, line: int, what: str) -> BadCorrections:
-    return BadCorrections(f"{path}, line {line}: {what}")
+    return BadCorrections(f"{path}, line {line}: {what}" if line else f"{path}: {what}")

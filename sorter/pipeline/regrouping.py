@@ -19,6 +19,7 @@ from sorter.model.operation import Operation
 from sorter.model.plan import Entry, State
 from sorter.model.regrouping import Change, Regrouping
 from sorter.model.row import Row
+from sorter.model.stretches import Misfit
 from sorter.pipeline.recording import RECORDS, drop_findings, write_records
 from sorter.pipeline.scanning import Tick
 from sorter.planning import correcting, pattern
@@ -97,8 +98,8 @@ def regroupings_of(
     )
     try:
         return correcting.regroupings(entries, asked)
-    except CannotRegroup as fault:
-        raise BadCorrections(f"corrections, line {fault.line}: {fault}") from fault
+    except Misfit as misfit:
+        raise BadCorrections(f"corrections, line {misfit.line}: {misfit}") from misfit
 
 
 @dataclass(slots=True, kw_only=True)

@@ -11,7 +11,6 @@ from sorter.disk.card import Card, nothing_here
 from sorter.disk.output import Output, add_file, is_same, real_path, replace_file
 from sorter.errors import BadCorrections, BadSettings, OutputNotWritable
 from sorter.grouping.account import account_for
-from sorter.grouping.corrections import Misfit
 from sorter.manifest.corrections import corrections_bytes, corrections_of
 from sorter.manifest.csvfile import manifest_bytes
 from sorter.manifest.rows import make_rows
@@ -20,6 +19,7 @@ from sorter.model.correction import Correction
 from sorter.model.frame import Facts, Frame, ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Kind
 from sorter.model.sequence import Account
+from sorter.model.stretches import Misfit
 from sorter.model.values import Moment
 from sorter.reading.cards import files_to_read, read_card
 from sorter.settings import Settings

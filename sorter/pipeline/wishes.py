@@ -253,11 +253,17 @@ class Report:
 
     @property
     def is_whole(self) -> bool:
-        """Whether every file of the card could be read, and is in the shoot as it was."""
+        """Whether all bytes of the card are in the shoot, read back in this run, and nothing else is amiss.
+
+        A picture that cannot be read as one, and was carried as it is, is no failure.
+        """
+        wanted = sum(entry.state is not State.LEFT for entry in self.entries)
         troubled = (self.failed, self.edited, self.changed, self.kept, self.closed, self.left)
         second = self.second is None or self.second.is_whole
         still = self.drift is not None and not self.drift
-        return second and still and not any(troubled) and not self.unread and not self.failure
+        return (
+            second and still and not any(troubled) and not self.failure and self.verified == wanted
+        )
 
     @property
     def has_differing(self) -> bool:

@@ -9,9 +9,17 @@ from typing import Final
 from sorter.model.correction import USER_SAID, Correction
 from sorter.model.kinds import Kind, Who
 from sorter.model.plan import Entry
+from sorter.model.quoting import quoted
 from sorter.model.regrouping import Regrouping
+from sorter.model.stretches import (
+    WRITE_THE_PATH,
+    Spot,
+    Stretch,
+    is_merged,
+    is_no_frame,
+    stretches,
+)
 from sorter.planning.outline import Outline
-from sorter.planning.regrouping import CannotRegroup
 
 _OPEN: Final = " and does not name its kind"
 
@@ -21,20 +29,11 @@ def regroupings(
 ) -> tuple[Regrouping, ...]:
     """One for each correction: the frames from its first to its last, in order of capture.
 
-    Raises CannotRegroup with the line: a path that no file of the shoot had, that several had, or
-    that is no frame or was merged by the camera; two bodies; the wrong order; a single of several
-    frames; frames that an earlier correction has already.
+    Raises Misfit for the first correction that does not fit: as `stretches`, and for a path that no file
+    of the shoot had, that several had, or that is no frame or was merged by the camera.
     """
     shoot = _Frames(entries)
-    taken: dict[int, int] = {}
-    found = []
-    for correction in corrections:
-        frames = shoot.frames(correction)
-        for frame in frames:
-            if taken.setdefault(frame, correction.line) != correction.line:
-                raise _fault(correction, _overlap(taken[frame]))
-        found.append(shoot.regrouping(correction, frames))
-    return tuple(found)
+    return tuple(shoot.regrouping(each) for each in stretches(corrections, shoot.spot))
 
 
 class _Frames:
@@ -43,41 +42,33 @@ class _Frames:
     def __init__(self, entries: Iterable[Entry]) -> None:
         entries = tuple(entries)
         self._outline = Outline(entries)
+        self._lines = tuple(self._outline.lines.values())
+        self._spots = {
+            frame: Spot(body=body, place=place)
+            for body, line in enumerate(self._lines)
+            for place, frame in enumerate(line)
+        }
         self._by_path: dict[str, list[Entry]] = {}
         for entry in entries:
             if entry.row.source:
                 self._by_path.setdefault(entry.row.source, []).append(entry)
 
-    def frames(self, one: Correction) -> tuple[int, ...]:
-        """The frames that the correction names."""
-        first, last = self._frame(one, one.first), self._frame(one, one.last or one.first)
-        line = next(line for line in self._outline.lines.values() if first in line)
-        if last not in line:
-            raise _fault(one, _two_bodies(one))
-        start, stop = line.index(first), line.index(last) + 1
-        if stop <= start:
-            raise _fault(one, f"{one.first!r} was taken after {one.last!r}. Change the two about.")
-        return line[start:stop]
-
-    def _frame(self, one: Correction, path: str) -> int:
+    def spot(self, path: str) -> Spot | str:
+        """Where the file's frame lies, or why it is none of a timeline."""
         found = self._by_path.get(path, [])
         if not found:
-            raise _fault(one, _is_strange(path))
-        frames = {entry.row.frame for entry in found}
-        if len(frames) > 1:
-            raise _fault(one, _of_several(path))
+            return f"no file of this shoot was {quoted(path)} on its card. {WRITE_THE_PATH}"
+        if len({entry.row.frame for entry in found}) > 1:
+            return _of_several(path)
         row = found[0].row
         if row.frame is None:
-            raise _fault(one, f"{path!r} is no frame ({row.kind}). Name a picture.")
-        if row.frame not in self._outline.files:
-            raise _fault(one, _is_merged(path))
-        return row.frame
+            return is_no_frame(path, row.kind, "Name a picture.")
+        return self._spots.get(row.frame) or is_merged(path)
 
-    def regrouping(self, one: Correction, frames: tuple[int, ...]) -> Regrouping:
+    def regrouping(self, one: Stretch) -> Regrouping:
         """What the correction says of these frames."""
+        frames = self._lines[one.body][one.start : one.stop]
         kind, why = self._kind(one, frames)
-        if kind is Kind.SINGLE and len(frames) > 1:
-            raise _fault(one, _no_single(len(frames)))
         these = "this frame is a" if len(frames) == 1 else f"these {len(frames)} frames are one"
         said = f"{USER_SAID} that {these} sequence{why}"
         grounds = f"{said}; begins here: {USER_SAID} so"
@@ -85,14 +76,14 @@ class _Frames:
             frames=frames, kind=kind, grounds=grounds, said_by=Who.USER, name=one.name
         )
 
-    def _kind(self, one: Correction, frames: tuple[int, ...]) -> tuple[Kind, str]:
+    def _kind(self, one: Stretch, frames: tuple[int, ...]) -> tuple[Kind, str]:
         """The kind, and where it comes from.
 
         Where the correction leaves it open: a single for one frame; the kind of the one sequence in
         which all frames lie; else what most of them are, but no single; a burst where all are that.
         """
-        if one.kind:
-            return Kind(one.kind), f": {one.kind}"
+        if one.kind is not None:
+            return one.kind, f": {one.kind}"
         if len(frames) == 1:
             return Kind.SINGLE, f"{_OPEN}: one frame is a single"
         kinds = Counter(self._outline.row(frame).kind for frame in frames)
@@ -106,44 +97,8 @@ class _Frames:
         return kind, f"{_OPEN}: {kind} as most of it was"
 
 
-def _fault(one: Correction, what: str) -> CannotRegroup:
-    return CannotRegroup(what, one.line)
-
-
-def _is_strange(path: str) -> str:
-    return (
-        f"no file of this shoot was {path!r} on its card. Write the path below the card, with forward "
-        "slashes, as the manifest's column source has it."
-    )
-
-
 def _of_several(path: str) -> str:
     return (
-        f"several cards brought a file {path!r}, so that it does not tell which frame is meant. Name "
-        "another file of the frame."
-    )
-
-
-def _is_merged(path: str) -> str:
-    return f"{path!r} is a picture that the camera merged itself. Name the frames it came from."
-
-
-def _two_bodies(one: Correction) -> str:
-    return (
-        f"{one.first!r} and {one.last!r} are of two bodies, and a sequence is of one. Write a line "
-        "for each body."
-    )
-
-
-def _no_single(count: int) -> str:
-    return (
-        f"these are {count} frames, and a single is one. Write a line for each frame, or another "
-        "kind."
-    )
-
-
-def _overlap(line: int) -> str:
-    return (
-        f"line {line} has some of these frames already. Let one of the two end before the other "
-        "begins."
+        f"several cards brought a file {quoted(path)}, so that it does not tell which frame is meant. "
+        "Name another file of the frame."
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -21,6 +20,7 @@ from sorter.model.plan import Entry, Held
 from sorter.writing.helping import Done, Helpers, Task
 from sorter.writing.integrity import Watch
 from sorter.writing.notes import DIFFERS, without_failures
+from sorter.writing.passing import passed
 from sorter.writing.target import Carried, Target
 
 Tick: TypeAlias = Callable[[int], None]
@@ -279,25 +279,28 @@ class Copier:
     def _passed_on(self, job: Job, outlets: Sequence[_Outlet]) -> Read:
         entry = job.entry
         watch = Watch(entry.placement.container, is_picture=entry.row.role in PICTURE_ROLES)
-        count, hashed = 0, hashlib.sha256()
         with _opened(job) as stream:
-            for block in _blocks(job, stream):
-                if self._stopped.is_set() or all(each.failure for each in self._targets):
-                    raise Unreadable(STOPPED)
-                hashed.update(block)
-                watch.feed(block)
-                for outlet in outlets:
-                    outlet.write(block)
-                count += len(block)
-                self._tick(len(block))
-            if count != stream.size:
-                raise Unreadable(FEWER.format(count=count, size=stream.size))
-            said, stamp, sure = watch.verdict(), stream.modified_ns, stream.sure
-        sha256 = hashed.hexdigest()
-        if job.copy is not None and sha256 != job.copy.row.sha256:
+            found = passed(self._watched(_blocks(job, stream)), watch, outlets)
+            if found.count != stream.size:
+                raise Unreadable(FEWER.format(count=found.count, size=stream.size))
+            stamp, sure = stream.modified_ns, stream.sure
+        if job.copy is not None and found.sha256 != job.copy.row.sha256:
             raise Unreadable(OTHER_BYTES.format(shoot=job.origin.root))
-        noted = (said,) if said else ()
-        return Read(count=count, sha256=sha256, modified_ns=stamp, said=noted, sure=sure)
+        return Read(
+            count=found.count,
+            sha256=found.sha256,
+            modified_ns=stamp,
+            said=(found.verdict,) if found.verdict else (),
+            sure=sure,
+        )
+
+    def _watched(self, blocks: Iterable[memoryview]) -> Iterator[memoryview]:
+        """The blocks, until the work is stopped or no target is left; told of when they have passed."""
+        for block in blocks:
+            if self._stopped.is_set() or all(each.failure for each in self._targets):
+                raise Unreadable(STOPPED)
+            yield block
+            self._tick(len(block))
 
 
 class _Outlet:

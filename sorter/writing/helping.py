@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import hashlib
 import json
 import os
 import signal
@@ -30,6 +29,7 @@ from sorter.disk.files import NewFile
 from sorter.disk.streams import Measured, Stream, measured
 from sorter.disk.systems import SYSTEM
 from sorter.writing.integrity import Watch
+from sorter.writing.passing import passed
 
 _HOME: Final = str(Path(__file__).parents[2])
 _PROGRAM: Final = (
@@ -178,24 +178,17 @@ def _copied(
     source: str, targets: list[str], container: str, is_picture: bool, past: bool
 ) -> dict[str, object] | None:
     watch = Watch(container, is_picture=is_picture)
-    count, hashed = 0, hashlib.sha256()
     try:
         with Stream(source, past=past) as stream, ExitStack() as open_files:
             files = [open_files.enter_context(NewFile(target)) for target in targets]
-            for block in stream.blocks():
-                hashed.update(block)
-                watch.feed(block)
-                for file in files:
-                    file.write(block)
-                count += len(block)
-            if count != stream.size:
+            found = passed(stream.blocks(), watch, files)
+            if found.count != stream.size:
                 return None
             stamp = stream.modified_ns
             late = [file.stamp(stamp) for file in files]
     except OSError:
         return None
-    about = {"count": count, "sha256": hashed.hexdigest(), "modified_ns": stamp}
-    return {**about, "verdict": watch.verdict(), "late": late}
+    return {**asdict(found), "modified_ns": stamp, "late": late}
 
 
 def _measured(path: str) -> dict[str, object] | None:

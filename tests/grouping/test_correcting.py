@@ -9,7 +9,6 @@ import pytest
 from grouping.series import BRACKET, BURST, HAND, TRY, climbing, even, run, start
 from grouping.shoots import Shoot
 from sorter.grouping.account import account_for
-from sorter.grouping.corrections import Misfit
 from sorter.model.bond import Bond
 from sorter.model.card import CardFile
 from sorter.model.correction import Correction
@@ -17,6 +16,7 @@ from sorter.model.frame import Frame, ReadFile, Reading
 from sorter.model.kinds import Kind, Role
 from sorter.model.knobs import GroupingKnobs
 from sorter.model.sequence import BEYOND_DOUBT, Account, Relation, Sequence
+from sorter.model.stretches import Misfit
 
 FB, MS, B, S, M = Kind.FOCUS_BRACKET, Kind.MANUAL_STACK, Kind.BURST, Kind.SINGLE, Kind.MARKER
 

@@ -17,7 +17,7 @@ OURS: Final[dict[str, frozenset[str]]] = {
     "page": frozenset({"model"}),
     "optics": frozenset({"model"}),
     "disk": frozenset({"model", "errors"}),
-    "settings": frozenset({"model", "errors"}),
+    "settings": frozenset({"model", "errors", "disk"}),
     "reading": frozenset({"model", "errors", "disk"}),
     "pixels": frozenset({"model", "errors", "disk"}),
     "writing": frozenset({"model", "errors", "disk"}),

@@ -15,10 +15,12 @@ from pathlib import Path
 from typing import Final
 
 from sorter.disk.systems.posix import (
+    GIVEN,
     HELPERS,
     NEW,
     READING,
     WRITING,
+    comes,
     failed,
     is_out_of_memory,
     library,
@@ -29,10 +31,12 @@ from sorter.disk.systems.system import Opened
 from sorter.model.disks import Disk, Lies
 
 __all__ = [
+    "GIVEN",
     "HELPERS",
     "NEW",
     "READING",
     "WRITING",
+    "comes",
     "die_with",
     "disk",
     "force",

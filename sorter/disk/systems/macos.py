@@ -9,10 +9,12 @@ import os
 from typing import Final
 
 from sorter.disk.systems.posix import (
+    GIVEN,
     HELPERS,
     NEW,
     READING,
     WRITING,
+    comes,
     failed,
     is_out_of_memory,
     library,
@@ -23,10 +25,12 @@ from sorter.disk.systems.system import Opened
 from sorter.model.disks import Disk, Lies
 
 __all__ = [
+    "GIVEN",
     "HELPERS",
     "NEW",
     "READING",
     "WRITING",
+    "comes",
     "die_with",
     "disk",
     "force",

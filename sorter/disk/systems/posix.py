@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import ctypes
 import os
+import select
 import sys
 from functools import cache
 from typing import Final
 
 READING: Final = os.O_RDONLY | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK
+GIVEN: Final = os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK | os.O_NOCTTY
 NEW: Final = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC | os.O_NOFOLLOW
 WRITING: Final = os.O_RDWR | os.O_CLOEXEC | os.O_NOFOLLOW
 HELPERS: Final = True
@@ -21,6 +23,13 @@ _RESIDENT: Final = 1  # mincore(2): the least bit of each byte
 def read_at(handle: int, memory: memoryview, at: int) -> int:
     """See System."""
     return os.preadv(handle, [memory], at)
+
+
+def comes(handle: int, seconds: float) -> bool:
+    """See System."""
+    waiting = select.poll()
+    waiting.register(handle, select.POLLIN)
+    return bool(waiting.poll(seconds * 1000))
 
 
 def room(folder: str) -> int:

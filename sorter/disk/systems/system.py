@@ -32,6 +32,10 @@ class System(Protocol):
         """Flags to open a file for reading: never through a link, never waiting for a pipe."""
 
     @property
+    def GIVEN(self) -> int:  # noqa: N802  a constant of the module
+        """Flags to open for reading what a user named: links followed, never waiting for a pipe."""
+
+    @property
     def NEW(self) -> int:  # noqa: N802  a constant of the module
         """Flags to make a file that was not there, and write it."""
 
@@ -45,6 +49,12 @@ class System(Protocol):
 
     def read_at(self, handle: int, memory: memoryview, at: int) -> int:
         """How many bytes from there on are in the memory now. Raises OSError."""
+
+    def comes(self, handle: int, seconds: float) -> bool:
+        """Whether so soon something can be read from a pipe, or it has ended: its writers are gone.
+
+        Of a pipe that nobody has written to since it was opened that is not said. Raises OSError.
+        """
 
     def open_past(self, path: str, *, direct: bool = True) -> Opened:
         """The file, to be read past the system's cache.

@@ -15,6 +15,7 @@ from sorter.model.disks import Disk, Lies
 
 _BINARY: Final = getattr(os, "O_BINARY", 0)  # else line ends and 0x1A are translated
 READING: Final = os.O_RDONLY | _BINARY
+GIVEN: Final = READING
 NEW: Final = os.O_WRONLY | os.O_CREAT | os.O_EXCL | _BINARY
 WRITING: Final = os.O_RDWR | _BINARY
 HELPERS: Final = False
@@ -29,6 +30,12 @@ def read_at(handle: int, memory: memoryview, at: int) -> int:
         data = os.read(handle, len(memory))
     memory[: len(data)] = data
     return len(data)
+
+
+def comes(handle: int, seconds: float) -> bool:
+    """See System. It cannot be asked: whoever reads waits for it."""
+    del handle, seconds
+    return True
 
 
 def open_past(path: str, *, direct: bool = True) -> Opened:
