@@ -78,6 +78,13 @@ def beforehand(work: Ingest) -> Iterator[str]:
             f"{words.counted(work.there, 'file is', 'files are')} in the shoot already, byte by "
             f"byte; {missing} missing."
         )
+    if work.astray:
+        files = words.counted(work.astray, "file", "files")
+        yield (
+            f"{files} of the shoot not in place: elsewhere in it lies as much of the same "
+            "names and sizes. What you moved there yourself is carried once more, unless "
+            f"`sorter verify {work.shoot} --adopt` notes its new place before."
+        )
     if work.staying and work.would_move and work.goes_on is None:
         files = words.counted(work.staying, "file stays", "files stay")
         yield (

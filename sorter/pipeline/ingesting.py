@@ -37,6 +37,7 @@ from sorter.pipeline.places import places_of
 from sorter.pipeline.recording import RECORDS, new_ledger, refuse_foreign_lists
 from sorter.pipeline.scanning import Tick, accounted, reading_of, refuse_empty, unread_files
 from sorter.pipeline.second import Second
+from sorter.pipeline.seeking import astray
 from sorter.pipeline.wishes import Counted, Report, Ticks, Wishes
 from sorter.planning import pattern
 from sorter.planning.lateness import too_late
@@ -142,6 +143,11 @@ class Ingest:
     def shoots(self) -> tuple[str, ...]:
         """Folders of the card that are shoots, and are not looked into."""
         return self._listing.shoots
+
+    @property
+    def astray(self) -> int:
+        """How many copies are not in their places, and lie elsewhere in the shoot by name and size."""
+        return astray(self._shoot, self._comparison.missing.values(), self._known())
 
     @property
     def filling(self) -> tuple[Entry, ...]:

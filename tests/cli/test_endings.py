@@ -257,6 +257,7 @@ class _Looked:
     thrown: tuple[str, ...] = ()
     shoots: tuple[str, ...] = ()
     shoot: Path = SHOOT
+    astray: int = 0
 
 
 def _looked(**about: object) -> Ingest:
