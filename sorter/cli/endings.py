@@ -79,11 +79,12 @@ def beforehand(work: Ingest) -> Iterator[str]:
             f"byte; {missing} missing."
         )
     if work.astray:
-        files = words.counted(work.astray, "file", "files")
+        one = work.astray == 1
         yield (
-            f"{files} of the shoot not in place: elsewhere in it lies as much of the same "
-            "names and sizes. What you moved there yourself is carried once more, unless "
-            f"`sorter verify {work.shoot} --adopt` notes its new place before."
+            f"{words.counted(work.astray, 'file', 'files')} of the shoot {'is' if one else 'are'} not in "
+            f"place, and {'one' if one else 'as many'} of the same {'name' if one else 'names'} and size "
+            f"{'lies' if one else 'lie'} elsewhere in it. What you moved is carried again by an ingest, "
+            f"unless `sorter verify {work.shoot} --adopt` has noted where it lies now."
         )
     if work.staying and work.would_move and work.goes_on is None:
         files = words.counted(work.staying, "file stays", "files stay")

@@ -29,7 +29,7 @@ from sorter.writing.shifting import GONE, Shifted, Shifting
 from sorter.writing.target import stopping_clearly
 from sorter.writing.undo import Undone
 
-NOT_IN_PLACE: Final = "is not in its place: its frame was left as it is"
+NOT_IN_PLACE: Final = "is not in its place: its frame was left as it is (where you moved it, `sorter verify --adopt` notes that)"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -270,6 +270,24 @@ def adoptions(
     )
 
 
+def taken_back(entries: Iterable[Entry], changes: Iterable[Change]) -> tuple[Change, ...]:
+    """What takes an adoption back: the ledger has its files where it had them before; none is moved.
+
+    What became known of a file since stays, and so does a place that was given to it since.
+    """
+    known = {entry.number: entry.placement for entry in entries}
+    back = []
+    for change in changes:
+        now = known.get(change.number)
+        if now is None or now.row.destination != change.after.row.destination:
+            continue
+        new = tuple(one for one in now.said if one not in change.after.said)
+        row = replace(now.row, destination=change.before.row.destination)
+        after = replace(now, row=row, said=(*change.before.said, *new))
+        back.append(Change(number=change.number, before=now, after=after))
+    return tuple(back)
+
+
 def _free(place: str, places: Collection[str]) -> str:
     tries = (another_name(place, number) for number in count(2))
     return next(path for path in tries if names.same(path) not in places)

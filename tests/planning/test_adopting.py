@@ -13,6 +13,7 @@ from sorter.planning.adopting import (
     displaced,
     edited_beside,
     spelled_anew,
+    taken_back,
     whereabouts,
 )
 
@@ -216,6 +217,21 @@ def test_what_was_said_of_a_name_is_said_no_more_of_another() -> None:
     )
     assert renamed.said == ("seems damaged",)
     assert moved.said == said
+
+
+def test_an_adoption_is_taken_back_and_what_was_said_since_stays() -> None:
+    said = ("named 1_2.jpg here: another file has its name",)
+    known = (entry("a/1_2.jpg", number=1, said=said), entry("a/2.jpg", number=2))
+    changes = adoptions(known, {1: "a/2.jpg", 2: "b/whelk.jpg"}, [], [])
+    now = {change.number: change.after for change in changes}
+    entries = [replace(each, placement=now[each.number]) for each in known]
+    back = taken_back(entries, changes)
+    assert {each.number: each.after for each in back} == {e.number: e.placement for e in known}
+    heard = replace(entries[0], placement=replace(now[1], said=("seems damaged",)))
+    elsewhere = entry("c/2.jpg", number=2)
+    (only,) = taken_back([heard, elsewhere], changes)
+    assert only.after.said == (*said, "seems damaged")
+    assert only.after.row.destination == "a/1_2.jpg"
 
 
 # ---- as few moves ------------------------------------------------------------------------------

@@ -654,7 +654,11 @@ def test_a_repeated_ingest_says_that_copies_lie_elsewhere(card: Path, shoot: Pat
         work.look(QUIET, hold=False)
         assert work.astray == 8
         (said,) = [line for line in endings.beforehand(work) if "--adopt" in line]
-    assert said.startswith("8 files of the shoot not in place")
+    assert said == (
+        "8 files of the shoot are not in place, and as many of the same names and size lie elsewhere "
+        "in it. What you moved is carried again by an ingest, unless "
+        f"`sorter verify {shoot} --adopt` has noted where it lies now."
+    )
     with Ledger(shoot / ".sorter", hold=False) as ledger:
         assert all(entry.state is State.PLACED for entry in ledger.entries())
 
