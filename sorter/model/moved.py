@@ -10,8 +10,8 @@ from dataclasses import dataclass
 class Move:
     """A file, or all files of a folder, from one place below the shoot to another.
 
-    files: how many went. is_folder: before and after are folders, and all that the ledger has in the
-    first lies in the second under the same names; the names of folders end with a slash.
+    files: how many went. is_folder: before and after are folders, and all that is left of what the ledger
+    has in the first lies in the second under the same names; the names of folders end with a slash.
     """
 
     before: str
@@ -23,8 +23,8 @@ class Move:
 def moves(ways: Mapping[str, str], stay: Iterable[str]) -> tuple[Move, ...]:
     """The ways as few moves, in the order of where they began.
 
-    ways: from where to where each file went. stay: the places of all other files that are known: a
-    folder that still holds one went nowhere as a whole, and neither did one of a single file.
+    ways: from where to where each file went. stay: the places of all others that are there still: a
+    folder that holds one went nowhere as a whole, and neither did one of a single file.
     """
     kept = {folder_of(path) for path in stay}
     went: dict[str, list[tuple[str, str]]] = {}

@@ -71,10 +71,11 @@ class Findings:
 
     @property
     def moves(self) -> tuple[Move, ...]:
-        """The same as few moves: of whole folders where all of one went to another."""
-        elsewhere = (self.moved.keys() | self.adopted.keys()) & self._here.keys()
-        all_known = {**self._here, **self.broken}
-        stay = (e.row.destination for n, e in all_known.items() if n not in elsewhere)
+        """The same as few moves: of whole folders where all that is left of one went to another."""
+        elsewhere = self.moved.keys() | self.adopted.keys()
+        there = {**self._here, **self.broken}
+        gone = elsewhere | self.lost.keys()
+        stay = (entry.row.destination for number, entry in there.items() if number not in gone)
         return moves(self.ways, stay)
 
     @property

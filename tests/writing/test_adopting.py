@@ -202,7 +202,7 @@ def test_a_picture_that_was_edited_and_moved_is_missing_and_added(shoot: Path) -
     findings = found(shoot)
     assert findings.missing == [f"{BURST}/IMG_0001.JPG"]
     assert findings.added == ["limpets/IMG_0001.JPG"]
-    assert len(findings.moved) == 7
+    assert findings.moves == (Move(before=f"{BURST}/", after="limpets/", files=7, is_folder=True),)
 
 
 def test_a_folder_that_is_a_link_to_where_it_was_moved(card: Path, shoot: Path) -> None:
