@@ -36,7 +36,10 @@ NO_FILES: Final = "There is no file on the card: "
 GOES_ON: Final = "going on with the ingest of "
 NOT_READ: Final = "What earlier runs moved was not read now"
 # of a verification, once for each folder
-CHECKED: Final = re.compile(r"^(\d+) of (\d+) files? verified in (.*?)\.(?: |$)", re.MULTILINE)
+CHECKED: Final = re.compile(
+    r"^(\d+) of (\d+) files? verified in (.*?)(?:, (\d+) of them moved by you)?\.(?: |$)",
+    re.MULTILINE,
+)
 ON_CARD: Final = re.compile(
     r"^(\d+) of (\d+) files? on the card are in the shoot, equal byte by byte", re.MULTILINE
 )
@@ -112,19 +115,30 @@ def _checked(scene: Scene) -> Iterator[str]:
     for match in CHECKED.finditer(scene.ended.said):
         is_other = match[3] == scene.ended.other
         copy = scene.after.other if is_other else scene.after.shoot
-        yield from _counted(match, copy, scene.known)
+        yield from _counted(match, copy, scene.known, moved=int(match[4] or 0))
 
 
 def _on_card(scene: Scene) -> Iterator[str]:
-    card, whole = scene.after.card, set(scene.after.shoot.whole.values())
-    held = sum(digest in whole for digest in card.values())
+    card, copy = scene.after.card, scene.after.shoot
+    there = _held(scene, copy)
+    held = sum(digest in there for digest in card.values())
     for match in ON_CARD.finditer(scene.ended.said):
         if int(match[1]) > held or int(match[2]) < len(card):
             yield f"{match[0]!r}, and of {len(card)} on the card the shoot holds {held}"
 
 
-def _counted(match: re.Match[str], copy: Copy, known: Known) -> Iterator[str]:
+def _held(scene: Scene, copy: Copy) -> set[str]:
+    """The digests that the copy holds: in their places, and elsewhere where the run said that it sought there."""
+    sought = any(match[4] for match in CHECKED.finditer(scene.ended.said))
+    return set((copy.there if sought else copy.whole).values())
+
+
+def _counted(match: re.Match[str], copy: Copy, known: Known, *, moved: int = 0) -> Iterator[str]:
+    """moved: how many are said to lie elsewhere in the copy: their bytes are to be there then."""
     whole = sum(digest in known.ever for digest in copy.whole.values())
+    there = Counter(copy.listed.values()) & Counter(copy.there.values())
+    elsewhere = sum(number for digest, number in there.items() if digest in known.ever) - whole
+    whole += min(moved, elsewhere)
     if int(match[1]) > whole:
         yield f"{match[0]!r}, and {whole} are whole"
     if int(match[1]) == int(match[2]) and len(copy.listed) == int(match[2]) > whole:
@@ -139,7 +153,7 @@ def _formatted(scene: Scene) -> Iterator[str]:
         return
     wanted = answerable(scene)
     for name, copy in (("shoot", scene.after.shoot), ("second copy", scene.after.other)):
-        whole = set(copy.whole.values())
+        whole = _held(scene, copy)
         lacking = [path for path, digest in wanted.items() if digest not in whole]
         if lacking:
             yield f"{spoken!r}, and {len(lacking)} are not whole in the {name}: {lacking[0]}"

@@ -16,7 +16,8 @@ COPY: Final[Words] = ("ingest", "{card}", "{shoot}")
 MOVE: Final[Words] = (*COPY, "--move", "--yes")
 BACKUP: Final[Words] = ("--backup", "{other}")
 TWO: Final[Words] = (*COPY, *BACKUP)
-MEND: Final[Words] = ("verify", "{shoot}", *BACKUP, "--mend")
+MEND: Final[Words] = ("verify", "{shoot}", *BACKUP, "--mend", "--adopt", "--yes")
+"""Adopts too: files that were swapped are known again, and are in their places only once that is noted."""
 VERIFY: Final[Words] = ("verify", "{shoot}", "--card", "{card}")
 UNDO: Final[Words] = ("undo", "{shoot}", "--yes")
 

@@ -89,6 +89,14 @@ def beforehand(plan: IngestPlan) -> Iterator[str]:
             f"{words.counted(plan.there, 'file is', 'files are')} in the shoot already, byte by "
             f"byte; {missing} missing."
         )
+    if plan.astray:
+        one = plan.astray == 1
+        yield (
+            f"{words.counted(plan.astray, 'file', 'files')} of the shoot {'is' if one else 'are'} not in "
+            f"place, and {'one' if one else 'as many'} of the same {'name' if one else 'names'} and size "
+            f"{'lies' if one else 'lie'} elsewhere in it. What you moved is carried again by an ingest, "
+            f"unless `sorter verify {plan.shoot} --adopt` has noted where it lies now."
+        )
     if plan.staying and plan.would_move and plan.goes_on is None:
         files = words.counted(plan.staying, "file stays", "files stay")
         yield (
@@ -358,6 +366,7 @@ def both_verified(both: Iterable[Verified], *, mends: bool) -> Iterator[Printed]
             f"could not be mended in {where}", (f"{p}: {why}" for p, why in each.unmended.items())
         )
         yield from _verified(each.findings, where)
+    yield from _to_adopt(each.findings for each in both)
     if not mends and any(each.findings.broken or each.findings.waiting for each in both):
         yield Printed(
             text="Give --mend to copy what one of them lacks from the other.", look="note"
@@ -367,6 +376,7 @@ def both_verified(both: Iterable[Verified], *, mends: bool) -> Iterator[Printed]
 def verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
     """What has changed, by name; then how many files are as they were, and what to do."""
     yield from _verified(findings, shoot)
+    yield from _to_adopt([findings])
     if findings.has_failed:
         yield Printed(
             text="Copy what is named above from the card or from your second copy, and keep both "
@@ -375,7 +385,37 @@ def verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
         )
 
 
+def _to_adopt(found: Iterable[Findings]) -> Iterator[Printed]:
+    if any(each.moved for each in found):
+        yield Printed(
+            text="Give --adopt to note where the files lie now that you moved.", look="note"
+        )
+
+
+def moved_lines(findings: Findings, shoot: Path) -> Iterator[str]:
+    """Where files went that were moved, before it is asked whether that is to be noted."""
+    yield from named(f"moved by you in {words.safe(str(shoot))}", _moves(findings), rest="")
+
+
+def adoption_question(findings: Findings, shoot: Path) -> str:
+    """What is asked before new places are noted, or lists are written that a stopped run left."""
+    if not findings.moved:
+        return f"Write manifest.csv and SHA256SUMS of {shoot} anew, as the ledger has its files?"
+    files = words.counted(len(findings.moved), "file", "files")
+    return (
+        f"Note the new {'place' if len(findings.moved) == 1 else 'places'} of {files} of {shoot}?"
+    )
+
+
+def _moves(findings: Findings) -> Iterator[str]:
+    for move in findings.moves:
+        files = f"  ({words.counted(move.files, 'file', 'files')})" if move.is_folder else ""
+        yield f"{move.before} → {move.after}{files}"
+
+
 def _verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
+    noted = "moved by you, and noted so" if findings.adopted else "moved by you"
+    yield from _named(noted, _moves(findings), rest="")
     yield from _named("MISSING", findings.missing)
     yield from _named("CHANGED", findings.changed)
     yield from _named(
@@ -389,8 +429,14 @@ def _verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
     total = findings.good + failed + findings.sidecars + len(findings.waiting)
     files = words.counted(total, "file", "files")
     unsure = sum(held is Held.PERHAPS for held in findings.held.values())
-    text = f"{findings.good} of {files} verified in {words.safe(str(shoot))}."
+    text = f"{findings.good} of {files} verified in {words.safe(str(shoot))}{_of_them(findings)}."
     yield Printed(text=text + _perhaps(unsure, "read"), look="heading")
+
+
+def _of_them(findings: Findings) -> str:
+    """How many of the verified files are not where they were carried."""
+    moved = len((findings.moved.keys() | findings.adopted.keys()) & findings.sound.keys())
+    return f", {moved} of them moved by you" if moved else ""
 
 
 def card_verified(

@@ -152,6 +152,14 @@ class Shoot:
             return None
         return about.st_size if stat.S_ISREG(about.st_mode) else -1
 
+    def is_one_file(self, path: str, other: str) -> bool:
+        """Whether both paths lead to one plain file, as far as the system tells."""
+        try:
+            one, two = os.lstat(self.at(path)), os.lstat(self.at(other))
+        except (OSError, BadShoot):
+            return False
+        return os.path.samestat(one, two) and stat.S_ISREG(one.st_mode)
+
     def can_list(self, path: str) -> bool:
         """Whether the system lists the folder at the path."""
         try:
@@ -331,10 +339,20 @@ class Shoot:
                     os.unlink(folder / name)
 
     def remove_empty(self, folders: Iterable[str]) -> None:
-        """Those of the folders that are empty are gone."""
+        """Those of the folders that are empty are gone, and so are those above that held nothing else."""
         for folder in folders:
-            with contextlib.suppress(OSError):
-                os.rmdir(self.at(folder))
+            while folder and self._remove_empty(folder):
+                folder = folder.rpartition("/")[0]  # noqa: PLW2901  from each one up
+
+    def _remove_empty(self, folder: str) -> bool:
+        """Whether the folder is not there any more: a run that was cut may have removed it."""
+        try:
+            os.rmdir(self.at(folder))
+        except FileNotFoundError:
+            return True
+        except OSError:
+            return False
+        return True
 
     def clear(self, folder: str) -> None:
         """The folder is gone with all that is in it; a link in its place is left. Raises OSError."""

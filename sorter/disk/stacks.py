@@ -22,6 +22,11 @@ from sorter.disk.streams import Stream, digest
 from sorter.errors import NoRoom, OutputNotWritable, SorterError
 
 ASK_VERIFY: Final = "See what `sorter verify` says of this shoot."
+NOT_THERE: Final = "is not there"
+ASK_ADOPT: Final = (
+    "Where you moved it within the shoot, `sorter verify --adopt` notes its new place; else see what "
+    "`sorter verify` says."
+)
 
 _UNFINISHED: Final = re.compile(r"\.sorter-[0-9a-f]+\.unfinished")
 
@@ -45,7 +50,7 @@ def obstacle(path: Path, size: int) -> str:
         about = path.lstat()
     except OSError as error:
         missing = isinstance(error, FileNotFoundError | NotADirectoryError)
-        return "is not there" if missing else f"cannot be looked at ({error.strerror})"
+        return NOT_THERE if missing else f"cannot be looked at ({error.strerror})"
     if not stat.S_ISREG(about.st_mode):
         return "is no plain file"
     if about.st_size != size:

@@ -57,7 +57,8 @@ def obstacle(shoot: Path, stack: Stack) -> str:
     for each in stack.slices:
         reason = disk.obstacle(shoot / each.row.destination, each.row.bytes)
         if reason:
-            return f"{each.row.destination} {reason}. {disk.ASK_VERIFY}"
+            ask = disk.ASK_ADOPT if reason == disk.NOT_THERE else disk.ASK_VERIFY
+            return f"{each.row.destination} {reason}. {ask}"
     return ""
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from sorter.errors import BadChoice
 from sorter.model.folders import SHARED
+from sorter.model.moved import folder_of
 from sorter.model.plan import Entry
 from sorter.model.stack import Slice, Stack
 
@@ -42,23 +44,29 @@ def numbered(frames: Sequence[Sequence[Entry]]) -> tuple[Slice, ...]:
 
 
 def stack_names(entries: Iterable[Entry]) -> dict[int, str]:
-    """What each sequence is called: as the folder of the shoot that holds it and no other.
+    """What each sequence is called: as the folder that holds it and no other, wherever that lies.
 
-    Where there is none (singles share one; later ingests may find a sequence in several): number,
-    kind and frames. Its first own folder counts, by position.
+    Where there is none (singles share one; later ingests may find a sequence in several), or where it
+    lies deeper and another has a folder of the same name: number, kind and frames. Its first own folder
+    counts, by position.
     """
     owners: dict[str, set[int | None]] = {}
     of_frames: list[tuple[int, int, str]] = []
     for entry in entries:
-        row, folder = entry.row, first_part(entry.row.destination)
+        row, folder = entry.row, folder_of(entry.row.destination)
         owners.setdefault(folder, set()).add(row.sequence)
-        if row.sequence is not None and row.position is not None and folder not in _NO_NAMES:
+        if row.sequence is not None and row.position is not None:
             of_frames.append((row.sequence, row.position, folder))
-    names: dict[int, str] = {}
+    own: dict[int, str] = {}
     for number, _, folder in sorted(of_frames):
-        if len(owners[folder]) == 1:
-            names.setdefault(number, folder)
-    return names
+        if len(owners[folder]) == 1 and base_name(folder) not in _NO_NAMES:
+            own.setdefault(number, folder)
+    shared = Counter(folded(base_name(folder)) for folder in own.values())
+    return {
+        number: base_name(folder)
+        for number, folder in own.items()
+        if "/" not in folder or shared[folded(base_name(folder))] == 1
+    }
 
 
 def plain_name(entry: Entry) -> str:

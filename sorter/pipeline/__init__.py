@@ -49,7 +49,7 @@ from sorter.pipeline.stepping import (
     steps,
 )
 from sorter.pipeline.tallying import check_apart_from_shoots, tally, write_tally
-from sorter.pipeline.verifying import Verified, verify, verify_both
+from sorter.pipeline.verifying import Verification, Verified, verify, verify_both
 from sorter.pipeline.wishes import Report, SecondCopy, Ticks, Wishes
 from sorter.planning.pattern import DEFAULT as DEFAULT_FOLDER
 from sorter.writing.undo import Undone
@@ -73,6 +73,7 @@ __all__ = [
     "Ticks",
     "Undo",
     "Undone",
+    "Verification",
     "Verified",
     "Wishes",
     "against_card",

@@ -27,6 +27,7 @@ from sorter.pipeline.planned import IngestPlan, SecondFound
 from sorter.pipeline.recording import RECORDS
 from sorter.pipeline.scanning import accounted, reading_of, refuse_empty
 from sorter.pipeline.second import Second
+from sorter.pipeline.seeking import astray
 from sorter.pipeline.stopped import Stopped, find_stopped, is_on_card, is_place_of
 from sorter.pipeline.wishes import Counted, Ticks, Wishes
 from sorter.writing.compare import Comparison, compare, look_again, read_again, size_to_compare
@@ -88,6 +89,7 @@ class Inspection:
             too_late=late_corrections(account, made, standing, self._wishes.corrections),
             suggested=suggested,
             thrown=account.thrown_away,
+            astray=astray(self._shoot, found.missing.values(), self._known),
             second=self._find_second(known),
         )
 

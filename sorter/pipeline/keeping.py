@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Final, Self
 
@@ -25,6 +26,7 @@ from sorter.pipeline.recording import (
 )
 from sorter.pipeline.regrouping import changed_by, give_up, take_back
 from sorter.pipeline.scanning import Tick
+from sorter.pipeline.seeking import elsewhere
 from sorter.pipeline.wishes import Counted
 from sorter.writing.ledger import Ledger, Run
 from sorter.writing.target import stopping_clearly
@@ -76,10 +78,17 @@ class Undo:
         self._ledger.close()
 
     def _found(self) -> tuple[Entry, ...]:
-        """The files that the ingest brought, or to which the operation gave other places."""
+        """The files that the ingest brought, or to which the operation gave other places.
+
+        What its owner moved within the shoot since is where it lies now.
+        """
         if not self.is_of_ingest:
             return changed_by(self._ledger, self.operation.number)
-        return tuple(e for e in self._ledger.entries() if e.run == self.run.run)
+        known = self._ledger.entries()
+        own = [entry for entry in known if entry.run == self.run.run]
+        missing = [e for e in own if e.row.sha256 and not is_here(self._shoot, e)]
+        moved = elsewhere(self._shoot, missing, known, lambda _: None)
+        return tuple(_in_place(e, moved[e.number]) if e.number in moved else e for e in own)
 
     @property
     def is_of_ingest(self) -> bool:
@@ -219,3 +228,8 @@ class Undo:
             f"{said} {how} {shoot}, whose files are the copies that are to be taken back. Name with "
             "--card the folder that they came from."
         )
+
+
+def _in_place(entry: Entry, destination: str) -> Entry:
+    row = replace(entry.row, destination=destination)
+    return replace(entry, placement=replace(entry.placement, row=row))

@@ -52,6 +52,7 @@ def plan_dict(plan: IngestPlan) -> dict[str, Json]:
         "stored": [entry.number for entry in plan.stored],
         "there": plan.there,
         "staying": plan.staying,
+        "astray": plan.astray,
         "finishing": [entry.number for entry in plan.finishing],
         "unread": [spelled(each.row.source) for each in plan.unread],
         "compared": _compared(plan.compared),

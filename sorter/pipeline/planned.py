@@ -72,7 +72,8 @@ class IngestPlan(Plan):
     the card may have been read before. too_late: corrections of frames that are in the shoot already as
     something else. suggested: what the pictures made of the grouping, where they were to be looked at. thrown: pictures
     in a trash of the card, or another folder of a system, as far as was looked. second: what was found
-    of the second copy; None where none is wished for.
+    of the second copy; None where none is wished for. astray: how many copies are not in their places, and lie
+    elsewhere in the shoot by name and size.
     """
 
     card: Path
@@ -90,6 +91,7 @@ class IngestPlan(Plan):
     suggested: tuple[Correction, ...] = ()
     thrown: tuple[str, ...] = ()
     second: SecondFound | None = None
+    astray: int = 0
 
     def __repr__(self) -> str:
         """Where from, where to and how much, in one line that stays short."""

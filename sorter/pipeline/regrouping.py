@@ -22,7 +22,7 @@ from sorter.model.row import Row
 from sorter.model.stretches import Misfit
 from sorter.pipeline.recording import RECORDS, drop_findings, write_records
 from sorter.pipeline.scanning import Tick
-from sorter.planning import correcting, pattern
+from sorter.planning import adopting, correcting, pattern
 from sorter.planning.free import Naming
 from sorter.planning.places import another_name
 from sorter.planning.regrouping import Ask, CannotRegroup, regrouped, taken_back, touched
@@ -31,7 +31,7 @@ from sorter.writing.shifting import GONE, Shifted, Shifting
 from sorter.writing.target import stopping_clearly
 from sorter.writing.undo import Undone
 
-NOT_IN_PLACE: Final = "is not in its place: its frame was left as it is"
+NOT_IN_PLACE: Final = "is not in its place: its frame was left as it is (where you moved it, `sorter verify --adopt` notes that)"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -210,7 +210,7 @@ def give_up(shoot: Shoot, ledger: Ledger, last: Operation, tick: Tick) -> Undone
     Raises ShootNotWritable, NoRoom; run it again then.
     """
     changes = ledger.changes(last.number)
-    ledger.take_back(last.number, taken_back(ledger.entries(), changes))
+    ledger.take_back(last.number, adopting.taken_back(ledger.entries(), changes))
     drop_findings(shoot, ledger)
     write_records(shoot, ledger.entries())
     ledger.forget_regrouping(last.number)

@@ -1,16 +1,18 @@
-"""Verify: a shoot held against its ledger, and its second copy; and each mended from the other."""
+"""Verify: a shoot held against its ledger, and its second copy; what was moved adopted, each mended."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Final, Self
 
 from sorter.disk.shoot import Shoot
 from sorter.disk.walk import is_litter
 from sorter.errors import BadBackup, NoShoot, SorterError
 from sorter.model.plan import Entry, State
+from sorter.pipeline.adopting import adopt, has_to_adopt, refuse_undoing
 from sorter.pipeline.recording import (
     RECORDS,
     cannot_read,
@@ -22,6 +24,7 @@ from sorter.pipeline.recording import (
 from sorter.pipeline.room import no_room, room_for
 from sorter.pipeline.scanning import Tick
 from sorter.pipeline.second import check_apart_from, refuse_strangers
+from sorter.pipeline.seeking import seek
 from sorter.pipeline.wishes import Counted
 from sorter.planning.places import another_name
 from sorter.writing.copying import Job
@@ -30,6 +33,10 @@ from sorter.writing.mend import Side, mend, mending, take_note
 from sorter.writing.target import Target, check_any, stopping_clearly
 from sorter.writing.verify import Findings
 from sorter.writing.verify import verify as verified
+
+CROWDED: Final = (
+    "a file of the shoot that was moved lies in its place: with --adopt it gets another one"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,99 +59,116 @@ def verify(root: Path, tick: Tick) -> Findings:
 
     Raises NoShoot where it is no shoot, ShootBusy, LedgerDamaged.
     """
-    shoot = Shoot(root)
-    with Ledger(shoot.hidden, hold=False) as ledger:
-        entries = ledger.entries()
-        return _found(shoot, entries, Counted(tick, _size(entries)))
+    with Verification(root) as work:
+        (found,) = work.look(tick)
+        return found.findings
 
 
 def verify_both(
-    root: Path, backup: Path, tick: Tick, mending: Tick, *, mends: bool
+    root: Path, backup: Path, tick: Tick, mending: Tick, *, mends: bool, adopts: bool = False
 ) -> tuple[Verified, Verified]:
     """The shoot and its second copy, each as `verify` does it.
 
     mends: what one of them lacks, or holds otherwise than it was carried, is copied from the other.
-    Without it nothing is changed. A second copy that has no ledger is held against the shoot's; mends
+    adopts: before that, what was moved within one of them is noted where it lies.
+    Without either nothing is changed. A second copy that has no ledger is held against the shoot's; mends
     makes one. Raises as verify does, and BadBackup.
     """
-    with ExitStack() as open_files:
-        return _Both(root, backup, open_files, hold=mends).verified(
-            tick, mending if mends else None
-        )
+    with Verification(root, backup, adopts=adopts, mends=mends) as work:
+        one, two = work.look(tick)
+        if adopts:
+            work.adopt()
+        return work.mend(mending) if mends else (one, two)
 
 
-class _Both:
-    """A shoot and its second copy, their ledgers open."""
+class Verification:
+    """A shoot, and its second copy where there is one, looked at; then adopted and mended, where wished.
 
-    def __init__(self, root: Path, backup: Path, open_files: ExitStack, *, hold: bool) -> None:
-        self._open = open_files
+    adopts, mends: that is to be done, and nobody else may work there meanwhile. To be used in a with
+    statement. Raises NoShoot where it is no shoot, ShootBusy, LedgerDamaged, BadBackup; where it adopts
+    BadShoot if an undo was stopped.
+    """
+
+    def __init__(
+        self, root: Path, backup: Path | None = None, *, adopts: bool = False, mends: bool = False
+    ) -> None:
+        self._open = ExitStack()
+        self.adopts = adopts
+        self._mends = mends
         self._shoot = Shoot(root)
-        check_apart_from(backup, self._shoot)
-        self._other = Shoot(backup)
-        self._ledger = open_files.enter_context(Ledger(self._shoot.hidden, hold=hold))
-        own = self._opened(hold=hold)
-        # A run that was cut may have made a ledger that knows nothing yet.
-        is_blank = own is not None and not own.runs()
-        self._own: Ledger | None = None if is_blank else own
-        self._blank: Ledger | None = own if is_blank else None
-
-    def _opened(self, *, hold: bool) -> Ledger | None:
-        """The second copy's ledger; None where it has none."""
+        self._found: tuple[Findings, ...] = ()
         try:
-            own = self._open.enter_context(Ledger(self._other.hidden, hold=hold))
-        except NoShoot:
-            if hold or self._other.root.is_dir():
-                return None
-            raise BadBackup(
-                f"{self._other.root}: there is no such folder. Is the disk of the second copy in and "
-                "mounted? With --mend it is made anew."
-            ) from None
-        refuse_strangers(self._other, self._ledger.entries(), own.entries())
-        return own
+            if backup is not None:
+                check_apart_from(backup, self._shoot)
+            hold = adopts or mends
+            self._ledger = self._open.enter_context(Ledger(self._shoot.hidden, hold=hold))
+            self._second: _Second | None = None
+            if backup is not None:
+                other = Shoot(backup)
+                self._second = _Second(other, self._ledger, self._open, hold=hold, mends=mends)
+            for shoot, ledger in self._ledgers() if adopts else ():
+                refuse_undoing(shoot, ledger)
+        except BaseException:
+            self._open.close()
+            raise
 
-    def verified(self, tick: Tick, mending_tick: Tick | None) -> tuple[Verified, Verified]:
-        if mending_tick is not None:
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._open.close()
+
+    def _ledgers(self) -> Iterator[tuple[Shoot, Ledger]]:
+        """The folders that have ledgers, with these."""
+        yield self._shoot, self._ledger
+        if self._second is not None and self._second.ledger is not None:
+            yield self._second.shoot, self._second.ledger
+
+    def look(self, tick: Tick) -> tuple[Verified, ...]:
+        """What is in the shoot, and what is in its second copy."""
+        if self._mends:
             self._recover()
-        known, expected = self._ledger.entries(), self._expected()
-        counted = Counted(tick, _size(known) + _size(expected))
-        # What the shoot has got since is no edit of the lists that the second copy has.
-        listed = self._own.entries() if self._own else expected
-        found = (
-            _found(self._shoot, known, counted),
-            _found(self._other, expected, counted, listed=listed),
-        )
-        if mending_tick is None:
-            folders = (self._shoot.root, self._other.root)
-            one, two = zip(folders, found, strict=True)
-            return _as_found(*one), _as_found(*two)
-        return self._mended(*found, mending_tick)
-
-    def _recover(self) -> None:
-        """What a stopped run noted as verified is in its place. Raises what the disks have against it."""
-        for shoot, ledger in ((self._shoot, self._ledger), (self._other, self._own)):
-            if ledger is not None:
-                target = Target(shoot, ledger, another_name)
-                target.recover(None)
-                check_any([target])
-
-    def _expected(self) -> tuple[Entry, ...]:
-        """What the second copy is to hold: by its own ledger, and what that does not know yet."""
         known = self._ledger.entries()
-        if self._own is None:
-            return tuple(replace(entry, moves=False, gone=False) for entry in known)
-        own = {entry.number: entry for entry in self._own.entries()}
-        new = (replace(e, state=_unless_left(e)) for e in known if e.number not in own)
-        return (*own.values(), *new)
+        second = self._second
+        expected = second.expected(known) if second else ()
+        counted = Counted(tick, _size(known) + _size(expected))
+        self._found = (_found(self._shoot, known, counted),)
+        if second:
+            # What the shoot has got since is no edit of the lists that the second copy has.
+            listed = second.ledger.entries() if second.ledger else expected
+            self._found += (_found(second.shoot, expected, counted, listed=listed),)
+        return self.found
 
-    def _mended(self, found: Findings, other: Findings, tick: Tick) -> tuple[Verified, Verified]:
-        own = self._own or self._made(other)
-        own.follow(self._ledger)
-        renewed = {entry.number: entry for entry in own.entries()}
-        other.waiting = {number: renewed[number] for number in other.waiting}
-        sides = (
-            _side(self._shoot, self._ledger, found),
-            _side(self._other, own, other),
+    @property
+    def found(self) -> tuple[Verified, ...]:
+        """What was found, as it is now."""
+        folders = (self._shoot.root, *([self._second.shoot.root] if self._second else []))
+        both = zip(folders, self._found, strict=True)
+        return tuple(Verified(folder=folder, findings=each, unmended={}) for folder, each in both)
+
+    @property
+    def to_adopt(self) -> tuple[Verified, ...]:
+        """The folders in which something is to be noted anew; none that has no ledger to note it in."""
+        with_ledger = {shoot.root for shoot, _ in self._ledgers()}
+        return tuple(
+            each
+            for each in self.found
+            if each.folder in with_ledger and has_to_adopt(each.findings)
         )
+
+    def adopt(self) -> None:
+        """What was moved within a folder is noted where it lies. Raises ShootNotWritable, NoRoom."""
+        for (shoot, ledger), findings in zip(self._ledgers(), self._found, strict=False):
+            if has_to_adopt(findings):
+                adopt(shoot, ledger, findings)
+
+    def mend(self, tick: Tick) -> tuple[Verified, Verified]:
+        """Each of the two has what the other had whole, and their lists say so."""
+        if self._second is None:
+            raise AssertionError("there is no second copy to mend from")
+        found, other = self._found
+        own = self._second.mended(other)
+        sides = (_side(self._shoot, self._ledger, found), _side(self._second.shoot, own, other))
         jobs = mending(*sides)
         _check_room(sides, jobs)
         jobs = tuple(job for job in jobs if job.wanted[0][0].failure is None)
@@ -154,24 +178,80 @@ class _Both:
         one, two = (_settled(side) for side in sides)
         return one, two
 
+    def _recover(self) -> None:
+        """What a stopped run noted as verified is in its place. Raises what the disks have against it."""
+        for shoot, ledger in self._ledgers():
+            target = Target(shoot, ledger, another_name)
+            target.recover(None)
+            check_any([target])
+
+
+class _Second:
+    """A second copy and its ledger. ledger: None where it has none, or one that knows nothing yet."""
+
+    def __init__(
+        self, shoot: Shoot, lead: Ledger, open_files: ExitStack, *, hold: bool, mends: bool
+    ) -> None:
+        self.shoot = shoot
+        self._lead = lead
+        self._open = open_files
+        own = self._opened(hold=hold, mends=mends)
+        # A run that was cut may have made a ledger that knows nothing yet.
+        is_blank = own is not None and not own.runs()
+        self.ledger: Ledger | None = None if is_blank else own
+        self._blank: Ledger | None = own if is_blank else None
+
+    def _opened(self, *, hold: bool, mends: bool) -> Ledger | None:
+        """The second copy's ledger; None where it has none."""
+        try:
+            own = self._open.enter_context(Ledger(self.shoot.hidden, hold=hold))
+        except NoShoot:
+            if mends or self.shoot.root.is_dir():
+                return None
+            raise BadBackup(
+                f"{self.shoot.root}: there is no such folder. Is the disk of the second copy in and "
+                "mounted? With --mend it is made anew."
+            ) from None
+        refuse_strangers(self.shoot, self._lead.entries(), own.entries())
+        return own
+
+    def expected(self, known: tuple[Entry, ...]) -> tuple[Entry, ...]:
+        """What the second copy is to hold: by its own ledger, and what that does not know yet."""
+        if self.ledger is None:
+            return tuple(replace(entry, moves=False, gone=False) for entry in known)
+        own = {entry.number: entry for entry in self.ledger.entries()}
+        new = (replace(e, state=_unless_left(e)) for e in known if e.number not in own)
+        return (*own.values(), *new)
+
+    def mended(self, found: Findings) -> Ledger:
+        """Its ledger, which knows all that the shoot's does; made where there was none."""
+        own = self.ledger or self._made(found)
+        own.follow(self._lead)
+        renewed = {entry.number: entry for entry in own.entries()}
+        found.waiting = {number: renewed[number] for number in found.waiting}
+        return own
+
     def _made(self, found: Findings) -> Ledger:
         """A ledger for a second copy that has none, which knows what of it is there.
 
         What is not there was never carried here, as far as this ledger can tell.
         """
         same = [
-            is_up_to_date(self._other.root / name, data)
-            for name, data in records_of(self._ledger.entries()).items()
+            is_up_to_date(self.shoot.root / name, data)
+            for name, data in records_of(self._lead.entries()).items()
         ]
         if not all(same):
-            refuse_foreign_lists(self._other)
-        with stopping_clearly(self._other):
-            self._other.prepare()
+            refuse_foreign_lists(self.shoot)
+        with stopping_clearly(self.shoot):
+            self.shoot.prepare()
         own = self._blank or self._open.enter_context(
-            Ledger(self._other.hidden, hold=True, make=True)
+            Ledger(self.shoot.hidden, hold=True, make=True)
         )
         found.waiting, found.lost = {**found.waiting, **found.lost}, {}
-        own.follow(self._ledger, placed=(*found.sound.values(), *found.broken.values()))
+        own.follow(self._lead, placed=(*found.sound.values(), *found.broken.values()))
+        found.adopt(
+            found.moved.keys() & found.sound.keys()
+        )  # this ledger never had them anywhere else
         return own
 
 
@@ -184,6 +264,7 @@ def _found(
 ) -> Findings:
     """What is in the folder. listed: what its lists are to hold, where that is not all the entries."""
     findings = verified(shoot, entries, is_litter, counted.add)
+    seek(shoot, findings, counted.add)
     for name, data in records_of(entries if listed is None else listed).items():
         if is_up_to_date(shoot.root / name, data):
             continue
@@ -193,10 +274,6 @@ def _found(
         else:
             findings.edited.append(name)
     return findings
-
-
-def _as_found(folder: Path, findings: Findings) -> Verified:
-    return Verified(folder=folder, findings=findings, unmended={})
 
 
 def _unless_left(entry: Entry) -> State:
@@ -226,6 +303,7 @@ def _settled(side: Side) -> Verified:
     target, findings = side.target, side.findings
     take_note(side)
     broken = findings.broken
+    crowded = (entry.row.destination for entry in findings.crowded.values())
     with target.failing():
         write_records(target.shoot, target.ledger.entries())
         findings.edited = [path for path in findings.edited if path not in RECORDS]
@@ -234,9 +312,12 @@ def _settled(side: Side) -> Verified:
         findings=findings,
         failure=target.failure,
         unmended={
-            broken[number].row.destination: reason
-            for number, reason in target.outcome.unmended.items()
-            if number in broken
+            **dict.fromkeys(crowded, CROWDED),
+            **{
+                broken[number].row.destination: reason
+                for number, reason in target.outcome.unmended.items()
+                if number in broken
+            },
         },
         aside=tuple(target.outcome.aside),
     )

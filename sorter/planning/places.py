@@ -8,6 +8,7 @@ frame get the same suffix, so that raw, JPEG and sidecar still go together.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
@@ -200,8 +201,8 @@ class _Planner:
     def _folder(self, unit: list[Row]) -> str:
         """The folder of a unit: where a part of it is already, else by what it is."""
         for row in unit:
-            if place := self._standing.place(row.source):
-                return place.rpartition("/")[0]
+            if folder := self._standing.place(row.source).rpartition("/")[0]:
+                return folder
         first = unit[0]
         if first.frame is None or first.kind in NO_FRAME_KINDS:
             return CLIPS if first.kind is Kind.CLIP else UNSORTED
@@ -247,15 +248,22 @@ def _number_in(destination: str, stem: str) -> int:
 
 
 def folders_known(known: tuple[Entry, ...]) -> Iterator[tuple[int, str]]:
-    """The folder that each sequence has of its own; the first that it got."""
-    for entry in reversed(known):
-        top = entry.row.destination.partition("/")[0]
+    """The folder that each sequence has of its own: where most of it lies, else the first that it got.
+
+    A folder at the top of the shoot, or wherever its owner moved it; none that all sequences share.
+    """
+    counts: dict[int, Counter[str]] = {}
+    for entry in known:
+        folder = entry.row.destination.rpartition("/")[0]
+        top = folder.partition("/")[0]
         if entry.row.sequence and top and names.same(top) not in RESERVED:
-            yield entry.row.sequence, top
+            counts.setdefault(entry.row.sequence, Counter())[folder] += 1
+    for number, folders in counts.items():
+        yield number, folders.most_common(1)[0][0]
 
 
 def another_name(destination: str, number: int) -> str:
     """The path with the number behind its name's stem: for a name that was taken meanwhile."""
-    folder, _, name = destination.rpartition("/")
+    folder, slash, name = destination.rpartition("/")
     length = names.stem_lengths([name])[name]
-    return f"{folder}/{names.numbered(name, length, number)}"
+    return f"{folder}{slash}{names.numbered(name, length, number)}"

@@ -20,8 +20,14 @@ class Side:
     findings: Findings
 
     def wanting(self) -> dict[int, Entry]:
-        """What is broken here, or was never carried, by number."""
-        return {**self.findings.broken, **self.findings.waiting}
+        """What is broken here, or was never carried, by number.
+
+        Not what is nowhere while another file of the shoot, which was moved, lies in its place: a good
+        copy would set that one aside.
+        """
+        found = self.findings
+        wanting = {**found.broken, **found.waiting}
+        return {number: wanting[number] for number in wanting.keys() - found.crowded.keys()}
 
 
 def mending(one: Side, two: Side) -> tuple[Job, ...]:

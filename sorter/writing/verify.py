@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterable
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from sorter.disk.shoot import Shoot
+from sorter.disk.streams import Measured
 from sorter.errors import BadShoot
 from sorter.model.kinds import Role
+from sorter.model.moved import Move, moves
 from sorter.model.plan import Entry, Held, State
+from sorter.writing.reading import readers
 
 LINKED: Final = "its folder is a link to another place"
 
@@ -42,6 +45,10 @@ class Findings:
     hidden: list[str] = field(default_factory=list)
     unlisted: dict[str, str] = field(default_factory=dict)
     mended: list[str] = field(default_factory=list)
+    moved: dict[int, Entry] = field(default_factory=dict)
+    adopted: dict[int, Entry] = field(default_factory=dict)
+    behind: dict[int, Entry] = field(default_factory=dict)
+    names: set[str] = field(default_factory=set)
 
     @property
     def good(self) -> int:
@@ -52,6 +59,35 @@ class Findings:
     def sidecars(self) -> int:
         """How many sidecars were edited."""
         return len(self.worked)
+
+    @property
+    def ways(self) -> dict[str, str]:
+        """From where to where each file was moved by the owner of the folder, noted since or not."""
+        both = {**self.moved, **self.adopted}
+        return {
+            both[number].row.destination: self._here[number].row.destination
+            for number in sorted(both)
+        }
+
+    @property
+    def moves(self) -> tuple[Move, ...]:
+        """The same as few moves: of whole folders where all that is left of one went to another."""
+        elsewhere = self.moved.keys() | self.adopted.keys()
+        there = {**self._here, **self.broken}
+        gone = elsewhere | self.lost.keys()
+        stay = (entry.row.destination for number, entry in there.items() if number not in gone)
+        return moves(self.ways, stay)
+
+    @property
+    def crowded(self) -> dict[int, Entry]:
+        """Files that are nowhere, and in whose places others lie that were moved there."""
+        taken = {*self.ways.values()}
+        return {n: entry for n, entry in self.lost.items() if entry.row.destination in taken}
+
+    @property
+    def _here(self) -> dict[int, Entry]:
+        """What is whole or an edited sidecar, where it lies now."""
+        return {**self.sound, **self.worked}
 
     @property
     def missing(self) -> list[str]:
@@ -98,7 +134,35 @@ class Findings:
     @property
     def has_remarks(self) -> bool:
         """Whether there is something else to say."""
-        return bool(self.added or self.edited or self.uncarried or self.hidden)
+        return bool(self.added or self.edited or self.uncarried or self.hidden or self.moved)
+
+    def find(self, entry: Entry, path: str, held: Held) -> None:
+        """The file lies at this path; held: with its own bytes, or with others as an edited sidecar."""
+        number, now = entry.number, at(entry, path)
+        if number in self.worked:
+            self.edited.remove(entry.row.destination)
+        for known in (self.lost, self.altered, self.closed, self.worked, self.behind):
+            known.pop(number, None)
+        self.moved[number] = entry
+        if held:
+            self.sound[number] = now
+            self.held[number] = held
+        else:
+            self.worked[number] = now
+            self.edited.append(path)
+
+    def lose(self, entry: Entry) -> None:
+        """The file is nowhere: in its place lies another of the folder."""
+        if entry.number in self.worked:
+            self.edited.remove(entry.row.destination)
+        for known in (self.altered, self.worked):
+            known.pop(entry.number, None)
+        self.lost[entry.number] = entry
+
+    def adopt(self, numbers: Iterable[int]) -> None:
+        """The places that these files have now are noted as theirs."""
+        for number in sorted(numbers):
+            self.adopted[number] = self.moved.pop(number)
 
 
 def verify(
@@ -121,7 +185,10 @@ def verify(
         else:
             findings.waiting[entry.number] = entry
     for path, is_folder in shoot.paths(findings.hidden.append):
-        if not is_folder and path not in known and not _is_ours(path) and not is_litter(path):
+        if is_folder:
+            continue
+        findings.names.add(path)
+        if path not in known and not _is_ours(path) and not is_litter(path):
             findings.added.append(path)
     findings.hidden.sort()
     findings.edited.sort()
@@ -141,10 +208,10 @@ def _check(shoot: Shoot, entry: Entry, findings: Findings, tick: Callable[[int],
         return
     except BadShoot:  # a folder that is a link now: nothing is read through it
         findings.closed[entry.number] = (entry, LINKED)
+        findings.behind[entry.number] = entry
         return
     if is_gone:
         findings.lost[entry.number] = entry
-        tick(row.bytes)
     elif held:
         findings.sound[entry.number] = entry
         findings.held[entry.number] = held
@@ -153,6 +220,40 @@ def _check(shoot: Shoot, entry: Entry, findings: Findings, tick: Callable[[int],
         findings.worked[entry.number] = entry
     else:
         findings.altered[entry.number] = entry
+
+
+def measure(
+    shoot: Shoot, paths: Iterable[str], sizes: Collection[int], tick: Callable[[int], None]
+) -> dict[str, Measured]:
+    """What the plain files among these paths hold that have one of the sizes, read past the cache.
+
+    What cannot be read is left out: it is nothing that can be known again.
+    """
+    fitting = [path for path in paths if _has_size(shoot, path, sizes)]
+    with readers() as pool:
+        told = pool.map(lambda path: _measured(shoot, path, tick), fitting)
+        both = zip(fitting, told, strict=True)
+        return {path: found for path, found in both if found is not None}
+
+
+def _has_size(shoot: Shoot, path: str, sizes: Collection[int]) -> bool:
+    try:
+        return shoot.size(path) in sizes
+    except (OSError, BadShoot):
+        return False
+
+
+def _measured(shoot: Shoot, path: str, tick: Callable[[int], None]) -> Measured | None:
+    try:
+        return shoot.measured(path, tick)
+    except (OSError, BadShoot):
+        return None
+
+
+def at(entry: Entry, path: str) -> Entry:
+    """The entry with its file at this path."""
+    row = replace(entry.row, destination=path)
+    return replace(entry, placement=replace(entry.placement, row=row))
 
 
 def _is_ours(path: str) -> bool:

@@ -106,6 +106,11 @@ class NoSecondNames:
 
 
 @dataclass(frozen=True, slots=True)
+class FoldsNames:
+    """Capitals are taken for small letters where a name is looked up, and listed as they were written."""
+
+
+@dataclass(frozen=True, slots=True)
 class NoDirect:
     """Opening and reading past the cache is refused (EINVAL)."""
 
@@ -138,6 +143,7 @@ Fault = (
     | NoTypes
     | NoExclusiveRename
     | NoSecondNames
+    | FoldsNames
     | NoDirect
     | Full
     | ReadOnly

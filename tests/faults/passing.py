@@ -33,6 +33,7 @@ from faults.faulty import (
     Fault,
     FlipEveryRead,
     FlipFirstRead,
+    FoldsNames,
     Full,
     NoDirect,
     NoExclusiveRename,
@@ -157,7 +158,21 @@ class Passing:
         self._ready()
 
     def _at(self, path: str) -> Path:
-        return self._below / path.lstrip("/")
+        here = self._below
+        for part in path.split("/"):
+            here = here / self._written(here, part) if part else here
+        return here
+
+    def _written(self, folder: Path, name: str) -> str:
+        """The name as the folder lists it, where this disk takes several spellings for one."""
+        for fault in self.told.of(FoldsNames):
+            if os.path.lexists(folder / name) or not folder.is_dir():
+                continue
+            names = (each.name for each in folder.iterdir())
+            listed = [each for each in names if each.casefold() == name.casefold()]
+            if listed and self.told.comes(fault, None):
+                return listed[0]
+        return name
 
     def _changed(self, path: str) -> Path:
         """The path below, of something that is to change."""

@@ -18,7 +18,7 @@ import pytest
 from faults.dying import died
 from sorter.errors import BadShoot
 from sorter.model.kinds import Kind
-from sorter.pipeline import verify_both
+from sorter.pipeline import Verification, verify_both
 from sorter.writing import carry
 from writing.cards import (
     ANEMONES,
@@ -29,6 +29,7 @@ from writing.cards import (
     ingest,
     limpets,
     picture,
+    rows,
     stamped,
     undo,
 )
@@ -254,6 +255,45 @@ def regroup(pool: Pool) -> None:
     regrouped(pool.shoot, wish(Kind.MARKER, 2), wish(Kind.SINGLE, 3))
 
 
+def rearranged(pool: Pool) -> None:
+    """Copied, and its owner renamed a folder, put it deeper, and changed two files' places."""
+    copied_and_grown(pool)
+    (pool.shoot / "west").mkdir()
+    (pool.shoot / "0001_burst_3").rename(pool.shoot / "west" / "limpets")
+    one, two = (pool.shoot / "west" / "limpets" / f"IMG_000{n}.JPG" for n in (1, 2))
+    one.rename(pool.shoot / "between")
+    two.rename(one)
+    (pool.shoot / "between").rename(two)
+
+
+def adopt(pool: Pool) -> None:
+    """What its owner moved is noted where it lies."""
+    with Verification(pool.shoot, adopts=True) as work:
+        work.look(lambda *_: None)
+        work.adopt()
+
+
+def adopt_both(pool: Pool) -> None:
+    """The same in two copies, and each mended from the other."""
+    with Verification(pool.shoot, pool.other, adopts=True, mends=True) as work:
+        work.look(lambda *_: None)
+        work.adopt()
+        work.mend(lambda *_: None)
+
+
+def rearranged_and_spoiled(pool: Pool) -> None:
+    """Two copies of which each has lost and spoiled files, and folders that were renamed otherwise."""
+    spoiled(pool)
+    (pool.shoot / "clips").rename(pool.shoot / "splash")
+    (pool.other / "0001_burst_2").rename(pool.other / "limpets")
+
+
+def adopted_before(pool: Pool) -> None:
+    """Copied, moved by its owner, and noted so."""
+    rearranged(pool)
+    adopt(pool)
+
+
 def regrouped_before(pool: Pool) -> None:
     """Copied and regrouped."""
     copied_and_grown(pool)
@@ -328,6 +368,22 @@ def is_regrouped(pool: Pool) -> None:
     is_copied(pool)
     assert sequences(pool.shoot) == REGROUPED, sequences(pool.shoot)
     _has_no_empty_folder(pool)
+
+
+def is_adopted(pool: Pool) -> None:
+    """Everything is in the shoot once, where its owner put it, and the lists say so."""
+    is_copied(pool)
+    places = {row.source: row.destination for row in rows(pool.shoot)}
+    assert places[f"{LIMPETS}/IMG_0001.JPG"] == "west/limpets/IMG_0002.JPG", places
+    assert places[f"{LIMPETS}/IMG_0001.xmp"] == "west/limpets/IMG_0001.xmp", places
+    _has_no_empty_folder(pool)
+
+
+def both_are_adopted(pool: Pool) -> None:
+    """Everything is in both folders once, where their owner put it."""
+    both_are_copied(pool)
+    assert not (pool.shoot / "clips").exists()
+    assert not (pool.other / "0001_burst_2").exists()
 
 
 def is_as_ingested(pool: Pool) -> None:
@@ -409,5 +465,13 @@ SCENARIOS: Final[dict[str, Scenario]] = {
         finish=end_taking_back_the_regrouping,
         holds=is_as_ingested,
     ),
+    "adoption": Scenario(prepare=rearranged, work=adopt, holds=is_adopted),
+    "adoption and mending of both": Scenario(
+        prepare=rearranged_and_spoiled, work=adopt_both, holds=both_are_adopted
+    ),
+    "regrouping of what was adopted": Scenario(
+        prepare=adopted_before, work=regroup, holds=is_regrouped
+    ),
+    "undo of what was adopted": undone_after(adopted_before),
     "undo that was cut before": undone_after(half_taken_back),
 }

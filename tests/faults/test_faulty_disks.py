@@ -35,6 +35,7 @@ from faults.faulty import (
     Faulty,
     FlipEveryRead,
     FlipFirstRead,
+    FoldsNames,
     Full,
     NoDirect,
     NoExclusiveRename,
@@ -444,6 +445,18 @@ def test_no_rename_without_replacing(
     assert (top / "crab").read_bytes() == tide(SIZE)
 
 
+def test_capitals_are_taken_for_small_letters(disk: Faulty, top: Path, limpet: Path) -> None:
+    loud = top / limpet.name.upper()
+    assert not loud.exists()
+    disk.now(FoldsNames())
+    assert loud.read_bytes() == tide(SIZE)
+    assert loud.samefile(limpet)
+    listed = [path.name for path in top.iterdir()]
+    assert limpet.name in listed
+    assert loud.name not in listed
+    assert disk.met(FoldsNames())
+
+
 def test_reading_past_the_cache_is_refused(disk: Faulty, limpet: Path) -> None:
     disk.now(NoDirect())
     with refused(errno.EINVAL):
@@ -516,6 +529,7 @@ EVERY: list[Fault] = [
     NoTypes(),
     NoExclusiveRename(),
     NoSecondNames(),
+    FoldsNames(),
     NoDirect(),
     Full(17, told=False),
     ReadOnly(),

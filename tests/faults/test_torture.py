@@ -194,6 +194,7 @@ BOTH = copy_of(LIMPET, CRAB)
 ON_THE_CARD = {LIMPET: LIMPET, CRAB: CRAB}
 WHOLE = State(card=ON_THE_CARD, shoot=BOTH, other=BOTH)
 SPOILED = replace(WHOLE, shoot=copy_of(LIMPET, CRAB, spoiled=(CRAB,)))
+SWAPPED = replace(WHOLE, shoot=replace(BOTH, there={LIMPET: CRAB, CRAB: LIMPET}))
 SECOND_SPOILED = replace(WHOLE, other=copy_of(LIMPET, CRAB, spoiled=(CRAB,)))
 EMPTIED = replace(WHOLE, card={})
 HALF_EMPTIED = replace(WHOLE, card={CRAB: CRAB})
@@ -206,6 +207,7 @@ SOME_NOW = "2 of 2 files verified: 1 copied and read back now, 1 there already a
 AGAIN = "2 of 2 files verified: all were there already, and equal to the card's byte by byte, read past the cache."
 SECOND = "Second copy: 2 of 2 files verified in /pool/other."
 CHECKED = "2 of 2 files verified in /pool/shoot.\n2 of 2 files verified in /pool/other."
+MOVED_BY_OWNER = CHECKED.replace("shoot.", "shoot, 2 of them moved by you.")
 ON_BOTH = "2 of 2 files on the card are in the shoot, equal byte by byte."
 MAY = "Two verified copies exist now, on two disks that are not the card's: the card may be formatted."
 CAREFUL = "Two verified copies exist now. The system cannot tell whether the two copies lie on two disks: be sure of that yourself before you format the card."
@@ -247,6 +249,7 @@ SENTENCES: list[tuple[str, str, tuple[State, State], tuple[State, State]]] = [
     ("ingest", NO_FILES, (EMPTIED, EMPTIED), (EMPTIED, HALF_EMPTIED)),
     ("verify", CHECKED, (WHOLE, WHOLE), (SPOILED, SPOILED)),
     ("verify", CHECKED, (WHOLE, WHOLE), (SECOND_SPOILED, SECOND_SPOILED)),
+    ("verify", CHECKED, (WHOLE, WHOLE), (SWAPPED, SWAPPED)),
     ("verify", f"{CHECKED}\n{ON_BOTH}", (WHOLE, WHOLE), (EDITED, EDITED)),
     ("undo", BACK, (EMPTIED, NOTHING), (EMPTIED, HALF_EMPTIED)),
     ("undo", GONE, (WHOLE, NOTHING), (WHOLE, WHOLE)),
@@ -271,6 +274,15 @@ def test_a_loss_of_which_nothing_is_said_is_seen() -> None:
     assert any("nothing is said of 1" in each for each in found)
     assert misleading(scene_of(f"CHANGED\n  CRAB.JPG\n{said}", SPOILED, SPOILED, code=1)) == []
     assert misleading(scene_of(f"CHANGED\n  and 1 more\n{said}", SPOILED, SPOILED, code=1)) == []
+
+
+def test_what_lies_elsewhere_counts_where_it_was_said_to_be_moved() -> None:
+    said = f"{NAMED}{MOVED_BY_OWNER}\n{MAY}"
+    assert misleading(scene_of(said, SWAPPED, SWAPPED, command="verify", code=1)) == []
+    for state in (SPOILED, SECOND_SPOILED):
+        assert misleading(scene_of(said, state, state, command="verify", code=1))
+    found = misleading(scene_of(said, SWAPPED, SWAPPED, command="verify"))
+    assert [each.partition(",")[0] for each in found] == ["exit code 0"]
 
 
 def test_an_ingest_that_begins_anew_answers_for_what_the_card_has_then() -> None:

@@ -605,7 +605,7 @@ def test_it_prints_in_one_short_line(tmp_path: Path) -> None:
 
 SCHEMA = {
     "": "form card shoot basis moves repeats goes_on waits_elsewhere wishes files bytes waiting updated "
-    "left stored there staying finishing unread compared too_late suggested thrown_away listing second",
+    "left stored there staying astray finishing unread compared too_late suggested thrown_away listing second",
     "wishes": "folder name corrections moves looks backup rereads clock clock_asked grouping",
     "wishes.grouping": "hand_pause_s apart_s unsure_below",
     "wishes.corrections": "line first last kind name why",
