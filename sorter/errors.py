@@ -5,13 +5,22 @@ What cannot be read is data (a note on a file), never one of these.
 
 from __future__ import annotations
 
+import re
 from typing import ClassVar
 
 
 class SorterError(Exception):
-    """A run ends with one clear sentence and this exit code."""
+    """A run ends with one clear sentence and this exit code.
+
+    code: what it is, for programs: a word that stays when the sentence changes.
+    """
 
     exit_code: ClassVar[int] = 2
+    code: ClassVar[str] = "sorter-error"
+
+    def __init_subclass__(cls) -> None:
+        """The code is the class's name in small letters, hyphens between its words."""
+        cls.code = re.sub(r"(?<=[a-z])(?=[A-Z])", "-", cls.__name__).lower()
 
 
 def nearest(name: str, known: list[str]) -> str:
@@ -128,3 +137,9 @@ class NothingToUndo(SorterError):
 
 class OnlyCopies(SorterError):
     """Undo would remove files that are on the card no more."""
+
+
+class Cancelled(SorterError):
+    """Whoever called for the work took it back; nothing was lost, and the same call goes on."""
+
+    exit_code: ClassVar[int] = 3

@@ -3,22 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import click
 
+from sorter import api
+from sorter.cli import console, findings
 from sorter.cli.options import corrections_option, jobs_option, settings_options
 from sorter.cli.paths import GivenPath
 from sorter.settings import Settings
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from sorter import pipeline
-    from sorter.cli import console
-    from sorter.model.correction import Correction
-
-FINISHED_WITHOUT_SOME: Final = 1
 _EXAMPLE: Final = """\b
 Examples:
   sorter check ~/pictures/rock-pool
@@ -108,85 +102,26 @@ def check(
     With --apply and --corrections a shoot is grouped as that file says too: what you say goes before
     what the pictures say, now and in later checks.
     """
-    # Imported here, so that this command's help answers at once too.
-    from sorter import pipeline  # noqa: PLC0415
-    from sorter.cli import console, findings  # noqa: PLC0415
-
-    _refuse(root, applies=applies, corrections_file=corrections_file, folder=folder)
-    said = pipeline.read_corrections(corrections_file) if corrections_file else ()
-    pipeline.check_outputs(root, target, written)
-    jobs, regrouped = jobs or pipeline.default_jobs(), None
     with console.Bars() as bars:
-        if applies:
-            pipeline.end_regrouping(root, bars.tick("ending what was stopped"))
-        found = _checked(root, jobs, settings, bars)
-        if applies:
-            regrouped = _applied(root, found, said, folder, bars)
-            found = _checked(root, jobs, settings, bars) if regrouped.is_anything else found
-    _write(root, found, target, written)
+        outcome = api.check(
+            root,
+            settings=settings,
+            csv=target,
+            write_corrections=written,
+            apply=applies,
+            corrections=corrections_file,
+            folder=folder,
+            jobs=jobs,
+            progress=bars.progress,
+        )
+    found = outcome.found
     if as_json:
-        text = pipeline.checks_document(found.checks, found.suggested, root=str(root))
-        console.show_text(text)
+        console.show_json(outcome.to_dict())
     else:
         console.show_lines(findings.lines(found))
     for inner in found.shoots:
         console.remark(f"not looked into: {inner}/ is a shoot. `sorter check` takes it by itself.")
-    if regrouped is not None:
-        for remark in findings.regrouped(regrouped):
+    if outcome.regrouped is not None:
+        for remark in findings.regrouped(outcome.regrouped):
             console.remark(remark)
-    if _lacks(found, regrouped):
-        ctx.exit(FINISHED_WITHOUT_SOME)
-
-
-def _write(root: Path, found: pipeline.Checked, target: Path | None, written: Path | None) -> None:
-    """What was found stands on the disk. The corrections come first: they may be refused."""
-    from sorter import pipeline  # noqa: PLC0415  see above
-
-    if written is not None:
-        pipeline.write_suggested(written, found)
-    if pipeline.is_shoot(root):
-        pipeline.write_checks(root, found)
-    if target is not None:
-        pipeline.write_table(target, found)
-
-
-def _lacks(found: pipeline.Checked, regrouped: pipeline.Regrouped | None) -> bool:
-    """Whether something could not be looked at, or could not follow."""
-    return any(each.unseen for each in found.checks) or bool(regrouped and regrouped.left)
-
-
-def _applied(
-    root: Path,
-    found: pipeline.Checked,
-    said: Sequence[Correction],
-    folder: str | None,
-    bars: console.Bars,
-) -> pipeline.Regrouped:
-    from sorter import pipeline  # noqa: PLC0415  see above
-
-    pattern = pipeline.DEFAULT_FOLDER if folder is None else folder
-    moving = bars.tick("moving files in the shoot")
-    return pipeline.apply(root, found.regroupings, said, moving, folder=pattern)
-
-
-def _refuse(
-    root: Path, *, applies: bool, corrections_file: Path | None, folder: str | None
-) -> None:
-    from sorter import pipeline  # noqa: PLC0415  see above
-
-    if applies and not pipeline.is_shoot(root):
-        raise click.UsageError(
-            f"--apply: {root} is no shoot. On a card nothing is changed: give --look to `sorter ingest`."
-        )
-    if not applies and (corrections_file or folder is not None):
-        option = "--corrections" if corrections_file else "--folder"
-        raise click.UsageError(f"{option} goes with --apply.")
-
-
-def _checked(root: Path, jobs: int, settings: Settings, bars: console.Bars) -> pipeline.Checked:
-    from sorter import pipeline  # noqa: PLC0415  see above
-
-    looking = bars.tick("looking at the pictures", "judging them")
-    if pipeline.is_shoot(root):
-        return pipeline.check_shoot(root, jobs, looking)
-    return pipeline.check_card(root, settings, jobs, bars.tick("reading the card"), looking)
+    ctx.exit(outcome.exit_code)

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import shutil
 import sys
 import time
 import traceback
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Final, Self, TextIO
 
+from sorter.api import Stage
 from sorter.cli import stacks, view
 from sorter.cli.layout import INDENT, Printed, labelled, lay_out, wrapped
 from sorter.cli.view import Line
@@ -25,9 +27,29 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.progress import Progress
 
+
 WIDTH_ELSEWHERE: Final = 120
 PATIENCE_S: Final = 1.0  # work that is done sooner shows no bar
 
+_STAGES: Final[Mapping[str, tuple[str, str]]] = {
+    Stage.READING: ("reading the card", "finding the sequences"),
+    Stage.LOOKING: ("looking at the pictures", "judging them"),
+    Stage.COMPARING: ("comparing with what is there", ""),
+    Stage.CARRYING: ("carrying", "verifying"),
+    Stage.VERIFYING: ("verifying", ""),
+    Stage.MENDING: ("mending", ""),
+    Stage.UNDOING: ("taking back", ""),
+    Stage.ENDING: ("ending what was stopped", ""),
+    Stage.MOVING: ("moving files in the shoot", ""),
+    Stage.DRAWING: ("drawing pictures and trial merges", "writing the page"),
+    Stage.HANDING: ("handing over", ""),
+    Stage.MERGING: ("merging stacks", ""),
+    Stage.COLLECTING: ("taking in", ""),
+    Stage.COUNTING: ("counting", ""),
+}
+_IN_BYTES: Final = frozenset(
+    {Stage.COMPARING, Stage.CARRYING, Stage.VERIFYING, Stage.MENDING, Stage.UNDOING}
+)
 _STYLES: Final = {"heading": "bold", "day": "bold cyan", "note": "yellow", "dim": "dim"}
 # The signs that the table uses itself, for terminals that do not have them.
 _PLAIN_SIGNS: Final = {
@@ -80,6 +102,11 @@ def _handed_over(outcome: Handoff) -> str:
         _print(console, stacks.table(outcome))
         _print(console, [Printed(text=stacks.summary(outcome), look="heading")])
     return captured.get()
+
+
+def show_json(content: Mapping[str, object]) -> None:
+    """Prints one JSON document on stdout, in ASCII, and nothing else there."""
+    show_text(json.dumps(content, indent=1, allow_nan=False))
 
 
 def show_text(text: str) -> None:
@@ -210,6 +237,7 @@ class Bars:
 
     def __init__(self) -> None:
         self._shown: Bar | None = None
+        self._ticks: dict[str, Callable[[int, int], None]] = {}
 
     def __enter__(self) -> Self:
         return self
@@ -230,6 +258,17 @@ class Bars:
             bar.tick(done, total)
 
         return tick
+
+    def progress(self, stage: str, done: int, total: int) -> None:
+        """What a call of the front door tells: its stage, and how much of it is done."""
+        if stage not in self._ticks:
+            label, afterwards = _STAGES.get(stage, (stage, ""))
+            self._ticks[stage] = self.tick(label, afterwards, in_bytes=stage in _IN_BYTES)
+        self._ticks[stage](done, total)
+
+    def stop(self) -> None:
+        """Takes the bar off the screen; the next stage brings its own."""
+        self._show(None)
 
     def _show(self, bar: Bar | None) -> None:
         if self._shown is not None and self._shown is not bar:

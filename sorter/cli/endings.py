@@ -13,17 +13,18 @@ from sorter.model.advice import Evidence, Level, advise, last_line
 from sorter.model.card import Drift
 from sorter.model.correction import Correction
 from sorter.model.damage import Damage
+from sorter.model.operation import What
 from sorter.model.plan import Entry, Held, Placement, State, Stays
 
 if TYPE_CHECKING:
-    from sorter.pipeline import (
+    from sorter.api import (
         CardSide,
         Findings,
         IngestPlan,
         Report,
         SecondCopy,
-        Undo,
         Undone,
+        UndoSession,
         Verified,
     )
 
@@ -476,11 +477,11 @@ def _last(evidence: Evidence) -> Iterator[Printed]:
 # ---- undo -----------------------------------------------------------------------------------
 
 
-def newest(work: Undo, files: str) -> str:
+def newest(work: UndoSession, files: str) -> str:
     """What is taken back, and how many files that touches."""
-    what = str(work.operation.what)
-    if work.is_of_ingest:
-        what = f"ingest of {work.run.card}"
+    what = str(work.what)
+    if work.what is What.INGEST:
+        what = f"ingest of {work.came_from}"
     return f"To be taken back: the newest {what}, {files}."
 
 

@@ -12,7 +12,7 @@ from sorter.cli.outcomes import tabled
 from sorter.model.finding import Check, Positions
 
 if TYPE_CHECKING:
-    from sorter.pipeline import Checked, Regrouped
+    from sorter.api import Checked, Regrouped
 
 _HEADINGS: Final = ("#", "kind", "frames", "verdict", "sharp ends", "keep", "drift px", "best")
 

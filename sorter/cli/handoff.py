@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from sorter import api
+from sorter.cli import console, outcomes
+from sorter.cli.options import json_option
 from sorter.cli.paths import GivenPath
 from sorter.errors import BadChoice
 from sorter.model.finding import Verdict
-from sorter.model.kinds import NO_FRAME_KINDS, STACK_KINDS, Kind
-from sorter.model.result import Asked, ResultType
-from sorter.model.stack import SliceFiles, SliceOrder, Stack, Wish
-from sorter.settings import parse_shift
+from sorter.model.kinds import NO_FRAME_KINDS, Kind
+from sorter.model.result import ResultType
+from sorter.model.stack import SliceFiles, SliceOrder, Stack
 
-FINISHED_WITHOUT_SOME: Final = 1
+if TYPE_CHECKING:
+    from sorter.api import CollectedResults, HandedOff
+    from sorter.cli.layout import Printed
+
 _MOST_JOBS: Final = 64
 _KINDS: Final = [str(kind) for kind in Kind if kind not in NO_FRAME_KINDS]
 _EXAMPLE: Final = """\b
@@ -144,6 +149,7 @@ Ctrl-C), nothing lost, run it again.
     help="Also the single or burst of a stack's set-up, as a list or folder beside the stack's; with "
     "--run as {related}.",
 )
+@json_option
 @click.pass_context
 def handoff(ctx: click.Context, /, *, shoot: Path, **given: Any) -> None:  # noqa: ANN401  click's options
     """Hands the stacks of a shoot to a stacking program, and takes results back.
@@ -154,28 +160,44 @@ def handoff(ctx: click.Context, /, *, shoot: Path, **given: Any) -> None:  # noq
     stack is never handed over.
     """
     refuse_mixtures(given)
-    # Imported here, so that this command's help answers at once too.
-    from sorter import pipeline  # noqa: PLC0415
-
-    kinds, only, files = given["kinds"], given["only"], given["files"]
-    wish = Wish(
-        kinds=frozenset(map(Kind, kinds)) or STACK_KINDS,
-        only=None if only is None else pipeline.parse_numbers(only),
-        files=SliceFiles(files) if files else None,
-        order=SliceOrder(given["order"]),
-        best=given["best"],
-        verdicts=frozenset(map(Verdict, given["verdicts"])) or None,
-        trims=given["trim"],
-        with_related=given["with_related"],
-    )
-    if given["command"] is not None:
-        is_whole = _run(shoot, wish, given)
-    elif given["collects"]:
-        is_whole = _collect(shoot, wish, given["files_to_collect"])
+    as_json = given["as_json"]
+    if given["collects"]:
+        outcome = _collected(shoot, given)
+        lines, remarks = outcomes.collected, outcomes.collecting_remarks
+        _show(outcome, lines(outcome.collection), remarks(outcome.collection), as_json=as_json)
+        ctx.exit(outcome.exit_code)
+    with console.Bars() as bars:
+        handed = api.hand_off(shoot, progress=bars.progress, **_options(given))
+    if handed.results is not None:
+        results = handed.results
+        _show(handed, outcomes.merged(results), outcomes.merging_remarks(results), as_json=as_json)
+    elif as_json or handed.handoff is None:
+        _show(handed, (), (), as_json=True)
     else:
-        is_whole = _hand_over(shoot, wish, given["lists"], given["folders"])
-    if not is_whole:
-        ctx.exit(FINISHED_WITHOUT_SOME)
+        console.show_handoff(handed.handoff)
+    ctx.exit(handed.exit_code)
+
+
+def _options(given: Mapping[str, Any]) -> dict[str, Any]:
+    """The options under the names that they have on the command line."""
+    names = {"lists": "list", "command": "run", "kinds": "kind", "verdicts": "verdict"}
+    others = ("files_to_collect", "collects", "as_json")
+    return {names.get(name, name): each for name, each in given.items() if name not in others}
+
+
+def _show(
+    outcome: HandedOff | CollectedResults,
+    lines: Iterable[Printed],
+    remarks: Iterable[str],
+    *,
+    as_json: bool,
+) -> None:
+    if as_json:
+        console.show_json(outcome.to_dict())
+    else:
+        console.show_lines(lines)
+    for line in remarks:
+        console.remark(line)
 
 
 def refuse_mixtures(given: Mapping[str, Any]) -> None:
@@ -201,57 +223,18 @@ def refuse_mixtures(given: Mapping[str, Any]) -> None:
         )
 
 
-def parse_limit(text: str) -> float:
-    """Seconds out of `90s`, `15m`, `2h`. Raises BadChoice where it is no such text."""
-    seconds = parse_shift(text)
-    if seconds is None or seconds <= 0:
-        raise BadChoice(f"--time-limit {text!r} is not understood. Write 90s, 15m or 2h.")
-    return seconds
-
-
-def _hand_over(shoot: Path, wish: Wish, lists: Path | None, folders: Path | None) -> bool:
-    """Lists and folders; whether every stack was handed over."""
-    from sorter import pipeline  # noqa: PLC0415  see above
-    from sorter.cli import console  # noqa: PLC0415
-
-    with console.Bar("handing over") as bar:
-        outcome = pipeline.hand_off(shoot, wish, bar.tick, lists=lists, folders=folders)
-    console.show_handoff(outcome)
-    return not outcome.left_out
-
-
-def _run(shoot: Path, wish: Wish, given: Mapping[str, Any]) -> bool:
-    """The command, once a stack; whether every stack has a result now."""
-    from sorter import pipeline  # noqa: PLC0415  see above
-    from sorter.cli import console, outcomes  # noqa: PLC0415
-
-    asked = Asked(
-        command=given["command"],
-        result_type=ResultType(given["result_type"]),
-        jobs=given["jobs"],
-        limit_s=None if given["time_limit"] is None else parse_limit(given["time_limit"]),
-        again=given["again"],
-    )
-    with console.Bar("merging stacks") as bar:
-        results = pipeline.merge(shoot, wish, asked, bar.tick)
-    console.show_lines(outcomes.merged(results))
-    for line in outcomes.merging_remarks(results):
-        console.remark(line)
-    return not (results.failed or results.left_out)
-
-
-def _collect(shoot: Path, wish: Wish, files: tuple[Path, ...]) -> bool:
-    """Files as results; whether all of them were taken in."""
-    from sorter import pipeline  # noqa: PLC0415  see above
-    from sorter.cli import console, outcomes  # noqa: PLC0415
+def _collected(shoot: Path, given: Mapping[str, Any]) -> CollectedResults:
+    """Files as results; who is at the terminal is asked where nothing tells whose they are."""
 
     def ask(file: str, stacks: tuple[Stack, ...]) -> int | None:
-        bar.stop()
+        bars.stop()
         return console.number(outcomes.question(file, stacks)) if console.can_ask() else None
 
-    with console.Bar("taking in") as bar:
-        collection = pipeline.collect(shoot, wish, files, ask, bar.tick)
-    console.show_lines(outcomes.collected(collection))
-    for line in outcomes.collecting_remarks(collection):
-        console.remark(line)
-    return not collection.refused
+    with console.Bars() as bars:
+        request = api.CollectRequest(
+            shoot=shoot,
+            files=given["files_to_collect"],
+            wish=api.wish_of(only=given["only"], kind=given["kinds"], order=given["order"]),
+            ask=ask,
+        )
+        return api.collected(request, api.Watch(progress=bars.progress))

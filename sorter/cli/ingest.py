@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from sorter.cli.options import corrections_option, settings_options, yes_option
+from sorter import api
+from sorter.cli import console, endings
+from sorter.cli.options import corrections_option, json_option, settings_options, yes_option
 from sorter.cli.paths import GivenPath
 from sorter.errors import NotAgreed
 from sorter.settings import Settings
 
 if TYPE_CHECKING:
-    from sorter import pipeline
-    from sorter.cli.console import Bars
+    from sorter.api import IngestPlan
 
 FINISHED_WITHOUT_SOME: Final = 1
-VERIFICATION_FAILED: Final = 4
 
 _EXAMPLE = """\b
 Examples:
@@ -79,6 +79,7 @@ where its ingest would.
 @corrections_option
 @settings_options
 @yes_option
+@json_option
 @click.pass_context
 def ingest(
     ctx: click.Context,
@@ -95,6 +96,7 @@ def ingest(
     rereads: bool,
     look: bool,
     yes: bool,
+    as_json: bool,
 ) -> None:
     """Carries a card into a shoot folder, and verifies it.
 
@@ -109,62 +111,51 @@ def ingest(
     that lacks files of the shoot gets them. Either may fail without the other: the last lines say
     what is where.
     """
-    # Imported here, so that this command's help answers at once too.
-    from sorter import pipeline  # noqa: PLC0415
-    from sorter.cli import console, endings  # noqa: PLC0415
-
-    wishes = pipeline.Wishes(
+    wishes = api.Wishes(
         settings=settings,
         name=name,
-        corrections=pipeline.read_corrections(corrections_file) if corrections_file else (),
+        corrections=api.corrections_of(corrections_file),
         moves=move,
         looks=look,
         backup=backup,
         rereads=rereads,
-        folder=pipeline.DEFAULT_FOLDER if folder is None else folder,
+        folder=api.folder_of(folder),
     )
     if move and not (yes or dry_run or console.can_ask()):
         raise NotAgreed(
             "--move takes files off the card. Without a terminal to ask on, give --yes."
         )
-    with pipeline.Ingest(card, shoot, wishes) as work:
-        with console.Bars() as bars:
-            plan = work.inspect(_ticks(bars), hold=not dry_run)
+    request = api.IngestRequest(card=card, shoot=shoot, wishes=wishes)
+    with console.Bars() as bars, api.Ingesting(request, api.Watch(progress=bars.progress)) as work:
+        plan = work.inspect(hold=not dry_run)
+        bars.stop()
         if dry_run:
-            console.show_lines(endings.planned(plan))
-            if not endings.would_be_whole(plan):
-                ctx.exit(FINISHED_WITHOUT_SOME)
-            return
+            _show_plan(plan, as_json=as_json)
+            ctx.exit(0 if endings.would_be_whole(plan) else FINISHED_WITHOUT_SOME)
         if plan.would_move and not yes and (plan.waiting or plan.finishing):
             _ask(plan, card)
-        _say_what_comes(plan)
-        with console.Bars() as bars:
-            report = work.carry(plan, _ticks(bars))
-    for remark in endings.too_late(report.too_late):
+        for remark in endings.beforehand(plan):
+            console.remark(remark)
+        outcome = work.carry(plan)
+    for remark in endings.too_late(outcome.report.too_late):
         console.remark(remark)
-    console.show_lines(endings.ingested(report, plan.shoot))
-    if report.failures:
-        raise report.failures[0]
-    if report.has_differing:
-        ctx.exit(VERIFICATION_FAILED)
-    if not report.is_whole:
-        ctx.exit(FINISHED_WITHOUT_SOME)
+    if as_json:
+        console.show_json(outcome.to_dict())
+    else:
+        console.show_lines(endings.ingested(outcome.report, plan.shoot))
+    if outcome.report.failures:
+        raise outcome.report.failures[0]
+    ctx.exit(outcome.exit_code)
 
 
-def _ticks(bars: Bars) -> pipeline.Ticks:
-    from sorter import pipeline  # noqa: PLC0415  see above
-
-    return pipeline.Ticks(
-        reading=bars.tick("reading the card", "finding the sequences"),
-        looking=bars.tick("looking at the pictures", "judging them"),
-        comparing=bars.tick("comparing with the shoot", in_bytes=True),
-        carrying=bars.tick("carrying", "verifying", in_bytes=True),
-    )
+def _show_plan(plan: IngestPlan, *, as_json: bool) -> None:
+    if as_json:
+        console.show_json(plan.to_dict())
+    else:
+        console.show_lines(endings.planned(plan))
 
 
-def _ask(plan: pipeline.IngestPlan, card: Path) -> None:
-    from sorter.cli import console, endings  # noqa: PLC0415  see above
-
+def _ask(plan: IngestPlan, card: Path) -> None:
     if not console.can_ask():
         raise NotAgreed(
             "the ingest that was stopped here is a move, which takes files off the card. Without a "
@@ -176,10 +167,3 @@ def _ask(plan: pipeline.IngestPlan, card: Path) -> None:
         f"Move {files} from {card} to {plan.shoot}? The card keeps none of them."
     ):
         raise NotAgreed("nothing was done.")
-
-
-def _say_what_comes(plan: pipeline.IngestPlan) -> None:
-    from sorter.cli import console, endings  # noqa: PLC0415  see above
-
-    for remark in endings.beforehand(plan):
-        console.remark(remark)

@@ -54,6 +54,9 @@ jobs_option: Decorator = click.option(
     metavar="N",
     help="How many pictures are decoded at a time; without this option one a processor.",
 )
+json_option: Decorator = click.option(
+    "--json", "as_json", is_flag=True, help="Print one JSON document and nothing else."
+)
 yes_option: Decorator = click.option(
     "--yes", is_flag=True, help="Do not ask. Without a terminal this is needed."
 )

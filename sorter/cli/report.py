@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import click
 
-from sorter.cli.options import jobs_option
+from sorter import api
+from sorter.cli import console, words
+from sorter.cli.layout import Printed
+from sorter.cli.options import jobs_option, json_option
 from sorter.cli.paths import GivenPath
 
-FINISHED_WITHOUT_SOME: Final = 1
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from sorter.api import Reported
+
 _EXAMPLE: Final = """\b
 Examples:
   sorter report ~/pictures/rock-pool
@@ -34,8 +41,9 @@ or a folder that is no shoot; 3 stopped, run it again: what was drawn is not dra
 @click.command(epilog=_EXAMPLE)
 @click.argument("shoot", type=GivenPath(), metavar="SHOOT")
 @jobs_option
+@json_option
 @click.pass_context
-def report(ctx: click.Context, shoot: Path, *, jobs: int | None) -> None:
+def report(ctx: click.Context, shoot: Path, *, jobs: int | None, as_json: bool) -> None:
     """Makes a page of a shoot: what was found, with a trial merge of every stack.
 
     Only previews are read, as `sorter check` does it, and what a check measured is not measured again.
@@ -43,28 +51,21 @@ def report(ctx: click.Context, shoot: Path, *, jobs: int | None) -> None:
     final merge. Nothing in the shoot is changed but the folder report, which can be made anew at any
     time. Run it again after `sorter check --apply`.
     """
-    # Imported here, so that this command's help answers at once too.
-    from sorter import pipeline  # noqa: PLC0415
-    from sorter.cli import console, words  # noqa: PLC0415
-    from sorter.cli.layout import Printed  # noqa: PLC0415
-
     with console.Bars() as bars:
-        found = pipeline.report(
-            shoot,
-            jobs or pipeline.default_jobs(),
-            bars.tick("looking at the pictures", "judging them"),
-            bars.tick("drawing pictures and trial merges", "writing the page"),
-        )
+        outcome = api.report(shoot, jobs=jobs, progress=bars.progress)
+    found = outcome.reported
     for path, why in found.unseen.items():
         console.remark(f"{words.safe(path)} has no picture on the page: it {why}.")
+    if as_json:
+        console.show_json(outcome.to_dict())
+    else:
+        console.show_lines(_lines(found))
+    ctx.exit(outcome.exit_code)
+
+
+def _lines(found: Reported) -> Iterator[Printed]:
     merges = words.counted(found.merges, "trial merge", "trial merges")
     looks = words.counted(found.looks, "sequence deserves", "sequences deserve")
     sequences = words.counted(found.sequences, "sequence", "sequences")
-    console.show_lines(
-        [
-            Printed(text=f"{sequences}, {merges}; {looks} a look.", look="heading"),
-            Printed(text=words.safe(str(found.page))),
-        ]
-    )
-    if found.unseen:
-        ctx.exit(FINISHED_WITHOUT_SOME)
+    yield Printed(text=f"{sequences}, {merges}; {looks} a look.", look="heading")
+    yield Printed(text=words.safe(str(found.page)))

@@ -7,14 +7,16 @@ from typing import TYPE_CHECKING
 
 import click
 
+from sorter import api
+from sorter.cli import console
 from sorter.cli.options import corrections_option, settings_options
 from sorter.cli.paths import GivenPath
 from sorter.settings import Settings
 
 if TYPE_CHECKING:
-    from sorter.model.sequence import Account
+    from collections.abc import Iterator
 
-FINISHED_WITHOUT_SOME = 1
+    from sorter.api import Scanned
 
 _EXAMPLE = """\b
 Examples:
@@ -82,53 +84,28 @@ def scan(
     Prints a line for each sequence, then the files that are no frame, then how much there is of
     everything.
     """
-    # Imported here, so that this command's help answers at once too.
-    from sorter import pipeline  # noqa: PLC0415
-    from sorter.cli import console  # noqa: PLC0415
-
-    corrections = pipeline.read_corrections(corrections_file) if corrections_file else ()
-    _check_targets(card, manifest, written, corrections_file)
-    with console.Bar("reading the card", "finding the sequences") as bar:
-        account = pipeline.scan(card, settings, bar.tick, corrections)
-    remarks = _write(account, manifest, written)
-    unread = pipeline.unread_files(account)
+    with console.Bars() as bars:
+        found = api.scan(
+            card,
+            settings=settings,
+            corrections=corrections_file,
+            manifest=manifest,
+            write_corrections=written,
+            progress=bars.progress,
+        )
     if as_json:
-        console.show_text(pipeline.document(account, card=str(card)))
+        console.show_json(found.to_dict())
     else:
-        console.show_account(account, unread, why=why)
-    for remark in remarks:
+        console.show_account(found.account, found.unread, why=why)
+    for remark in _written(found, manifest, written):
         console.remark(remark)
-    if unread or account.folders_closed:
-        ctx.exit(FINISHED_WITHOUT_SOME)
+    ctx.exit(found.exit_code)
 
 
-def _check_targets(
-    card: Path, manifest: Path | None, written: Path | None, read: Path | None
-) -> None:
-    """Returns where all that was asked for may be written; nothing is written to find out."""
-    from sorter import pipeline  # noqa: PLC0415  see above
-
-    for corrections in filter(None, (read, written)):
-        if manifest is not None:
-            pipeline.check_apart(manifest, corrections)
-    if manifest is not None:
-        pipeline.check_target(manifest, output=pipeline.Output.MANIFEST, card=card)
+def _written(found: Scanned, manifest: Path | None, written: Path | None) -> Iterator[str]:
+    """What is to be said of the files that were asked for."""
     if written is not None:
-        pipeline.check_target(written, card=card)
-
-
-def _write(account: Account, manifest: Path | None, written: Path | None) -> list[str]:
-    """What was asked for stands on the disk; returns what is to be said of it.
-
-    The corrections come first: they may be refused, and then nothing at all is to be written.
-    """
-    from sorter import pipeline  # noqa: PLC0415  see above
-
-    said = []
-    if written is not None:
-        rows, is_new = pipeline.write_corrections(written, account)
-        said.append(f"corrections: {written} ({rows} rows{'' if is_new else ', as it was'})")
+        as_it_was = "" if found.corrections_new else ", as it was"
+        yield f"corrections: {written} ({found.corrections_rows} rows{as_it_was})"
     if manifest is not None:
-        rows = pipeline.write_manifest(manifest, account)
-        said.append(f"manifest: {manifest} ({rows} rows)")
-    return said
+        yield f"manifest: {manifest} ({found.manifest_rows} rows)"

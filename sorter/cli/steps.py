@@ -4,17 +4,14 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
-from dataclasses import asdict
 from typing import Any, Final
 
 import click
 
+from sorter import api
+from sorter.cli import console, stepview
 from sorter.cli.paths import GivenPath
-from sorter.errors import BadChoice
-from sorter.model.steps import Setup
 
-_DEFAULT_SENSOR: Final = "full-frame"
 _EXAMPLE: Final = """\b
 Examples:
   sorter steps --magnification 1 --f-number 5.6 --sensor full-frame --depth 10
@@ -112,93 +109,16 @@ def steps(**given: Any) -> None:  # noqa: ANN401  click's options
     From magnification, f-number and how deep the subject is: depth of field, effective f-number,
     diffraction, step and frames. Or of a sequence of SHOOT: what it covered, as an estimate.
     """
-    refuse_mixtures(given)
-    if given["shoot"] is None:
-        _over_f_numbers(given)
+    as_json = given.pop("as_json")
+    request = api.StepsRequest(f_number=given.pop("f_numbers"), **given)
+    found = api.answered(request)
+    if as_json:
+        console.show_text(
+            json.dumps(found.to_dict(), indent=2, ensure_ascii=False, allow_nan=False)
+        )
+    elif found.covered is None:
+        console.show_lines(stepview.table(found.rows, found.setup, request.circle))
     else:
-        _of_sequence(given)
-
-
-def refuse_mixtures(given: Mapping[str, Any]) -> None:
-    """Returns where the options go together and are enough. Raises BadChoice."""
-    if given["sensor"] and given["coc"]:
-        raise BadChoice("--sensor and --coc are two ways to say the same. Give one of them.")
-    if (given["shoot"] is None) != (given["sequence"] is None):
-        raise BadChoice("SHOOT and --sequence go together: sorter steps rock-pool --sequence 7.")
-    by_lens = (given["focal_length"] is not None, given["distance"] is not None)
-    if given["shoot"] is not None:
-        own = (given["magnification"], given["focal_length"], given["distance"], given["depth"])
-        if any(each is not None for each in (*own, given["plot"])) or len(given["f_numbers"]) > 1:
-            raise BadChoice(
-                "of a sequence, magnification, distance and depth come from the shoot, and it has one "
-                "f-number; there is no plot of it."
-            )
-        return
-    if any(by_lens) and (not all(by_lens) or given["magnification"] is not None):
-        raise BadChoice("give --magnification, or --focal-length and --distance together.")
-    if given["magnification"] is None and not all(by_lens):
-        raise BadChoice("say how large: --magnification 1, or --focal-length 100 --distance 0.4.")
-
-
-def _over_f_numbers(given: Mapping[str, Any]) -> None:
-    # Imported here, so that this command's help answers at once too.
-    from sorter import pipeline  # noqa: PLC0415
-    from sorter.cli import console, stepview  # noqa: PLC0415
-
-    if given["plot"] is not None:
-        pipeline.check_target(given["plot"], output=pipeline.Output.PLOT)
-    setup = _setup(given)
-    rows = pipeline.steps(given["f_numbers"] or pipeline.FULL_STOPS, setup)
-    if given["plot"] is not None:
-        pipeline.draw(given["plot"], rows, setup)
-    if given["as_json"]:
-        console.show_text(_document(setup=asdict(setup), steps=[asdict(row) for row in rows]))
-    else:
-        console.show_lines(stepview.table(rows, setup, _circle(given)))
-
-
-def _of_sequence(given: Mapping[str, Any]) -> None:
-    from sorter import pipeline  # noqa: PLC0415  see above
-    from sorter.cli import console, stepview  # noqa: PLC0415
-
-    setup = _setup({**given, "magnification": 1.0})
-    stop = given["f_numbers"][0] if given["f_numbers"] else None
-    found = pipeline.covered(given["shoot"], given["sequence"], setup, stop)
-    near = pipeline.is_near(found.focal_mm, found.near_m)
-    why = (f"the nearest focus is {pipeline.NEAR}; " if near else "") + pipeline.ESTIMATED
-    if given["as_json"]:
-        console.show_text(_document(**asdict(found), estimated=why, circle_mm=setup.circle_mm))
-    else:
-        console.show_lines(stepview.sequence(found, setup, _circle(given), why))
-
-
-def _setup(given: Mapping[str, Any]) -> Setup:
-    from sorter import pipeline  # noqa: PLC0415  see above
-
-    magnification, estimated = given["magnification"], ""
-    if magnification is None:
-        focal, distance = given["focal_length"], given["distance"]
-        magnification = pipeline.estimated_magnification(focal, distance)
-        near = f"{pipeline.NEAR}; " if pipeline.is_near(focal, distance) else ""
-        estimated = f"from {focal:g} mm at {distance:g} m: {near}{pipeline.ESTIMATED}"
-    return Setup(
-        magnification=magnification,
-        circle_mm=given["coc"] or pipeline.circle_of(given["sensor"] or _DEFAULT_SENSOR),
-        overlap=given["overlap"],
-        pupil=given["pupil"],
-        wavelength_um=given["wavelength"],
-        subject_mm=given["depth"],
-        criterion=given["criterion"],
-        estimated=estimated,
-    )
-
-
-def _circle(given: Mapping[str, Any]) -> str:
-    """Where the circle of confusion comes from."""
-    if given["coc"]:
-        return "as given"
-    return given["sensor"] or f"{_DEFAULT_SENSOR}, as nothing else was said"
-
-
-def _document(**content: object) -> str:
-    return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False)
+        console.show_lines(
+            stepview.sequence(found.covered, found.setup, request.circle, found.estimated)
+        )

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from sorter import api
+from sorter.cli import console, sums
 from sorter.cli.paths import GivenPath
 
 _EXAMPLE = """\b
@@ -55,19 +57,11 @@ def tally(shoots: tuple[Path, ...], *, target: Path | None, as_json: bool) -> No
     counts with its stack, and a sequence with its first frame. Only files that are in the shoot
     count, as large as they were when carried. Only the ledgers are read, and nothing is changed.
     """
-    # Imported here, so that this command's help answers at once too.
-    from sorter import pipeline  # noqa: PLC0415
-    from sorter.cli import console, sums  # noqa: PLC0415
-
-    if target is not None:
-        pipeline.check_apart_from_shoots(target, shoots)
-    with console.Bar("counting") as bar:
-        outcome = pipeline.tally(shoots, bar.tick)
-    if target is not None:
-        pipeline.write_tally(target, outcome)
+    with console.Bars() as bars:
+        outcome = api.tally(*shoots, csv=target, progress=bars.progress)
     if as_json:
-        console.show_text(pipeline.tally_document(outcome))
+        console.show_json(outcome.to_dict())
     else:
-        console.show_lines(sums.lines(outcome))
-    for remark in sums.remarks(outcome):
+        console.show_lines(sums.lines(outcome.tally))
+    for remark in sums.remarks(outcome.tally):
         console.remark(remark)

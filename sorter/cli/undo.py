@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import click
 
-from sorter.cli.options import yes_option
+from sorter import api
+from sorter.cli import console, endings
+from sorter.cli.options import json_option, yes_option
 from sorter.cli.paths import GivenPath
 from sorter.errors import NotAgreed
 from sorter.model.operation import What
 
 if TYPE_CHECKING:
-    from sorter.pipeline import Undo
-
-SOME_STAY: Final = 1
-VERIFICATION_FAILED: Final = 4
+    from sorter.api import UndoSession
 
 _EXAMPLE = """\b
 Examples:
@@ -43,9 +42,16 @@ on the card: they are named.
     help="Also remove copies whose originals are not on the card any more.",
 )
 @yes_option
+@json_option
 @click.pass_context
 def undo(
-    ctx: click.Context, shoot: Path, card: Path | None, *, without_card: bool, yes: bool
+    ctx: click.Context,
+    shoot: Path,
+    card: Path | None,
+    *,
+    without_card: bool,
+    yes: bool,
+    as_json: bool,
 ) -> None:
     """Takes the last ingest of a shoot back.
 
@@ -55,35 +61,32 @@ def undo(
     link or a folder that is mounted twice makes no copy its own original. A second copy is a shoot of
     its own, and stays: name its folder to take the ingest back there too.
     """
-    # Imported here, so that this command's help answers at once too.
-    from sorter import pipeline  # noqa: PLC0415
-    from sorter.cli import console, endings  # noqa: PLC0415
-
     if not (yes or console.can_ask()):
         raise NotAgreed("undo removes files. Without a terminal to ask on, give --yes.")
-    with pipeline.Undo(shoot, card) as work:
-        with console.Bars() as bars:
-            if not without_card:
-                work.check_originals(bars.tick("comparing with the card", in_bytes=True))
+    request = api.UndoRequest(shoot=shoot, card=card, without_card=without_card)
+    with (
+        console.Bars() as bars,
+        api.UndoSession(request, api.Watch(progress=bars.progress)) as work,
+    ):
+        work.look()
+        bars.stop()
         files = endings.files_and_size(entry.placement for entry in work.here)
         console.remark_in_bold(endings.newest(work, files))
         if not yes and not console.agrees(_question(work, shoot, files)):
             raise NotAgreed("nothing was done.")
-        with console.Bars() as bars:
-            in_bytes = work.is_of_ingest
-            outcome = work.carry(bars.tick("taking back", in_bytes=in_bytes))
-    console.show_lines(endings.undone(outcome, shoot, work.card))
-    if outcome.lost:
-        ctx.exit(VERIFICATION_FAILED)
-    if outcome.stay:
-        ctx.exit(SOME_STAY)
+        outcome = work.carry()
+    if as_json:
+        console.show_json(outcome.to_dict())
+    else:
+        console.show_lines(endings.undone(outcome.undone, shoot, outcome.card))
+    ctx.exit(outcome.exit_code)
 
 
-def _question(work: Undo, shoot: Path, files: str) -> str:
+def _question(work: UndoSession, shoot: Path, files: str) -> str:
     """What is asked before anything is done."""
-    if work.operation.what is What.REGROUPING:
+    if work.what is What.REGROUPING:
         return f"Take the last regrouping of {shoot} back: move {files} to where they were in it?"
-    if work.operation.what is What.ADOPTION:
+    if work.what is What.ADOPTION:
         return f"Take the last adoption of {shoot} back: note the old places of {files}?"
-    back = f"move {files} back to {work.card}" if work.run.moves else f"remove {files}"
+    back = f"move {files} back to {work.card}" if work.moves else f"remove {files}"
     return f"Take the last ingest of {shoot} back: {back}?"

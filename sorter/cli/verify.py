@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import click
 
-from sorter.cli.options import yes_option
+from sorter import api
+from sorter.cli import console, endings
+from sorter.cli.options import json_option, yes_option
 from sorter.cli.paths import GivenPath
 from sorter.errors import NotAgreed
 
 if TYPE_CHECKING:
-    from sorter.pipeline import CardSide, Findings, Verification, Verified
-
-ADDED_OR_EDITED: Final = 1
-VERIFICATION_FAILED: Final = 4
+    from sorter.api import VerifiedShoot, Verifying
 
 _EXAMPLE = """\b
 Examples:
@@ -59,6 +58,7 @@ mended: they are named.
     help="Read this card too, past the system's cache, and say which of its files are in the shoot.",
 )
 @yes_option
+@json_option
 @click.pass_context
 def verify(
     ctx: click.Context,
@@ -69,6 +69,7 @@ def verify(
     adopts: bool,
     mend: bool,
     yes: bool,
+    as_json: bool,
 ) -> None:
     """Reads a shoot again and names what has changed.
 
@@ -87,75 +88,38 @@ def verify(
     With --card every file of the card is read and compared with what the copies hold now, and the last
     line says whether the card may be formatted. The card is only ever read.
     """
-    # Imported here, so that this command's help answers at once too.
-    from sorter import pipeline  # noqa: PLC0415
-    from sorter.cli import console, endings  # noqa: PLC0415
-
-    _refuse(backup, adopts=adopts, mends=mend, yes=yes)
-    with pipeline.Verification(shoot, backup, adopts=adopts, mends=mend) as work:
-        both, side = _worked(work, card, (shoot, backup), mends=mend, yes=yes)
-    found = [each.findings for each in both]
-    if backup is None:
-        console.show_lines(endings.verified(found[0], shoot))
-    else:
-        console.show_lines(endings.both_verified(both, mends=mend))
-    if side is not None:
-        console.show_lines(endings.card_verified(side, *found))
-    for each in both:
-        if each.failure:
-            raise each.failure
-    every: list[Findings | CardSide] = [*found, *([] if side is None else [side])]
-    if any(each.has_failed for each in every):
-        ctx.exit(VERIFICATION_FAILED)
-    if any(each.has_remarks for each in every):
-        ctx.exit(ADDED_OR_EDITED)
-
-
-def _refuse(backup: Path | None, *, adopts: bool, mends: bool, yes: bool) -> None:
-    """Returns where the options fit each other, and somebody agrees or can be asked."""
-    from sorter import pipeline  # noqa: PLC0415  see above
-    from sorter.cli import console  # noqa: PLC0415
-
-    if mends and backup is None:
+    if mend and backup is None:
         raise click.UsageError("--mend needs --backup: the second copy to mend from.")
     if adopts and not (yes or console.can_ask()):
         raise NotAgreed("--adopt notes new places. Without a terminal to ask on, give --yes.")
-    if mends and backup is not None:
-        pipeline.check_folder(backup)
+    request = api.VerifyRequest(shoot=shoot, backup=backup, card=card, mends=mend, adopts=adopts)
+    with console.Bars() as bars, api.Verifying(request, api.Watch(progress=bars.progress)) as work:
+        outcome = work.verified(lambda: _agree(work, bars, yes=yes))
+    if as_json:
+        console.show_json(outcome.to_dict())
+    else:
+        _show(outcome, shoot, mends=mend)
+    failure = next((each.failure for each in outcome.folders if each.failure), None)
+    if failure is not None:
+        raise failure
+    ctx.exit(outcome.exit_code)
 
 
-def _worked(
-    work: Verification,
-    card: Path | None,
-    folders: tuple[Path, Path | None],
-    *,
-    mends: bool,
-    yes: bool,
-) -> tuple[tuple[Verified, ...], CardSide | None]:
-    """What is in the folders, adopted and mended where that is wished; and what is on the card."""
-    from sorter import pipeline  # noqa: PLC0415  see above
-    from sorter.cli import console  # noqa: PLC0415
-
-    with console.Bars() as bars:
-        both = work.look(bars.tick("verifying", in_bytes=True))
-    if work.adopts:
-        _adopt(work, yes=yes)
-    with console.Bars() as bars:
-        if mends:
-            both = work.mend(bars.tick("mending", in_bytes=True))
-        if card is None:
-            return both, None
-        comparing = bars.tick("comparing with the card", in_bytes=True)
-        return both, pipeline.against_card(card, *folders, both[0].findings, comparing)
-
-
-def _adopt(work: Verification, *, yes: bool) -> None:
-    """What was moved is noted, where whoever is asked agrees."""
-    from sorter.cli import console, endings  # noqa: PLC0415  see above
-
+def _agree(work: Verifying, bars: console.Bars, *, yes: bool) -> None:
+    """Returns where whoever is asked agrees that what was moved is noted. Raises NotAgreed."""
+    bars.stop()
     for each in () if yes else work.to_adopt:
         for remark in endings.moved_lines(each.findings, each.folder):
             console.remark(remark)
         if not console.agrees(endings.adoption_question(each.findings, each.folder)):
             raise NotAgreed("nothing was noted, and nothing was done.")
-    work.adopt()
+
+
+def _show(outcome: VerifiedShoot, shoot: Path, *, mends: bool) -> None:
+    found = [each.findings for each in outcome.folders]
+    if len(found) == 1:
+        console.show_lines(endings.verified(found[0], shoot))
+    else:
+        console.show_lines(endings.both_verified(outcome.folders, mends=mends))
+    if outcome.card is not None:
+        console.show_lines(endings.card_verified(outcome.card, *found))

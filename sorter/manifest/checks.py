@@ -46,8 +46,15 @@ def _cell(value: object) -> str:
 
 
 def checks_document(checks: Iterable[Check], suggested: Iterable[Correction], *, root: str) -> str:
-    """The same as one JSON document: lists are lists, what is empty is null; and what is suggested."""
-    whole = {
+    """The same as one JSON document."""
+    return json.dumps(checks_dict(checks, suggested, root=root), indent=1, allow_nan=False)
+
+
+def checks_dict(
+    checks: Iterable[Check], suggested: Iterable[Correction], *, root: str
+) -> dict[str, object]:
+    """The same as plain values of JSON: lists are lists, what is empty is null; and what is suggested."""
+    return {
         "form": FORM,
         "root": spelled(root),
         "checks": [
@@ -63,7 +70,6 @@ def checks_document(checks: Iterable[Check], suggested: Iterable[Correction], *,
             for each in suggested
         ],
     }
-    return json.dumps(whole, indent=1, allow_nan=False)
 
 
 def _plain(value: Any) -> Any:  # noqa: ANN401  whatever a column holds

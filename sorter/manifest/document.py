@@ -18,7 +18,12 @@ FORM = 1
 
 
 def document(account: Account, *, card: str) -> str:
-    """The JSON text, in ASCII: every sequence with its grounds and files, then what is no frame.
+    """The same as JSON text, in ASCII."""
+    return json.dumps(account_dict(account, card=card), indent=1, allow_nan=False)
+
+
+def account_dict(account: Account, *, card: str) -> dict[str, object]:
+    """Every sequence with its grounds and files, then what is no frame; plain values of JSON.
 
     Empty cells of the manifest are null here, infinity is the text "inf", notes are lists.
     """
@@ -26,7 +31,7 @@ def document(account: Account, *, card: str) -> str:
     files: dict[int | None, list[dict[str, object]]] = {}
     for row in rows:
         files.setdefault(row.sequence, []).append(_file(row))
-    whole = {
+    return {
         "form": FORM,
         "card": spelled(card),
         "frames": len(account.order),
@@ -40,7 +45,6 @@ def document(account: Account, *, card: str) -> str:
         "thrown_away": [spelled(path) for path in account.thrown_away],
         "shoots": [spelled(folder) for folder in account.shoots],
     }
-    return json.dumps(whole, indent=1, allow_nan=False)
 
 
 def _sequence(number: int, sequence: Sequence, files: list[dict[str, object]]) -> dict[str, object]:

@@ -72,8 +72,13 @@ def _cells(shoot: str, table: str, group: Group, key: str, spread: Spread | None
 
 
 def tally_document(tally: Tally) -> str:
-    """The JSON text, in ASCII: all shoots together, then each; null for what is not told."""
-    whole = {
+    """The same as JSON text, in ASCII."""
+    return json.dumps(tally_dict(tally), indent=1, allow_nan=False)
+
+
+def tally_dict(tally: Tally) -> dict[str, object]:
+    """All shoots together, then each, as plain values of JSON; null for what is not told."""
+    return {
         "form": FORM,
         "together": _tables(tally.together),
         "shoots": [
@@ -85,7 +90,6 @@ def tally_document(tally: Tally) -> str:
             for each in tally.shared
         ],
     }
-    return json.dumps(whole, indent=1, allow_nan=False)
 
 
 def _tables(tables: Tables) -> dict[str, object]:

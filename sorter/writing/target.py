@@ -13,7 +13,7 @@ from typing import Final, Protocol, TypeAlias
 
 from sorter.disk.files import FULL
 from sorter.disk.shoot import UNFINISHED, Shoot
-from sorter.errors import CardGone, NoRoom, ShootNotWritable, SorterError
+from sorter.errors import Cancelled, CardGone, NoRoom, ShootNotWritable, SorterError
 from sorter.model.note import Renamed, WhyRenamed
 from sorter.model.plan import Entry, Held, State, Stays
 from sorter.writing.ledger import Ledger
@@ -81,6 +81,10 @@ class Outcome:
     aside: list[str] = field(default_factory=list)
 
 
+_NOT_ITS_OWN: Final = (CardGone, Cancelled)
+"""What ends a run as a whole, and is no target's failure."""
+
+
 class _Guard:
     """Takes what a target's disk or ledger has against it, as its failure."""
 
@@ -95,7 +99,7 @@ class _Guard:
     def __exit__(self, _: object, error: BaseException | None, __: object) -> bool:
         if isinstance(error, OSError):
             error = _in_words(self._target.shoot, error)
-        if not isinstance(error, SorterError) or isinstance(error, CardGone):
+        if not isinstance(error, SorterError) or isinstance(error, _NOT_ITS_OWN):
             return False
         self._target.fail(error)
         return True

@@ -20,7 +20,7 @@ from PIL import Image
 
 import sorter
 from manifest.accounts import account_of, rock_pool, single
-from sorter import pipeline
+from sorter.api import scanning
 from sorter.cli import commands
 from sorter.errors import CardGone
 from sorter.model.card import CardFile
@@ -90,7 +90,7 @@ def shown(monkeypatch: pytest.MonkeyPatch) -> Callable[[Account], None]:
     """Lets the command see a card of our making."""
 
     def show(account: Account) -> None:
-        monkeypatch.setattr(pipeline, "scan", lambda *_: account)
+        monkeypatch.setattr(scanning, "scan_card", lambda *_: account)
 
     return show
 
@@ -364,7 +364,7 @@ def test_a_card_that_goes_away_stops_with_three(
     def go(*_: object) -> Account:
         raise CardGone("the card went away")
 
-    monkeypatch.setattr(pipeline, "scan", go)
+    monkeypatch.setattr(scanning, "scan_card", go)
     result = scan(card)
     assert (result.exit_code, result.stderr) == (3, "Error: the card went away\n")
 
@@ -375,7 +375,7 @@ def test_ctrl_c_stops_with_three_and_one_sentence(
     def stop(*_: object) -> Account:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(pipeline, "scan", stop)
+    monkeypatch.setattr(scanning, "scan_card", stop)
     result = scan(card)
     assert result.exit_code == 3
     assert result.stderr.startswith("\nError: stopped. Nothing was lost")
@@ -388,7 +388,7 @@ def test_a_fault_of_ours_says_so_and_shows_where(
     def fail(*_: object) -> Account:
         raise ZeroDivisionError("\x1b[2J")
 
-    monkeypatch.setattr(pipeline, "scan", fail)
+    monkeypatch.setattr(scanning, "scan_card", fail)
     result = scan(card)
     assert result.exit_code == 3
     assert result.stdout == ""
@@ -432,7 +432,7 @@ def test_a_manifest_that_cannot_be_written_is_refused_before_the_card_is_read(
     card: Path, monkeypatch: pytest.MonkeyPatch, manifest: str, says: str
 ) -> None:
     (card.parent / "link").symlink_to(card / "DCIM")
-    monkeypatch.setattr(pipeline, "scan", lambda *_: pytest.fail("the card was read"))
+    monkeypatch.setattr(scanning, "scan_card", lambda *_: pytest.fail("the card was read"))
     before = tree(card.parent)
     refused(scan(card, "--manifest", card.parent / manifest), says)
     assert tree(card.parent) == before
@@ -561,11 +561,11 @@ def test_a_signal_from_the_keyboard_stops_a_process_quietly(tmp_path: Path) -> N
     """A card of many files takes long enough to be stopped in the middle."""
     script = (
         "import os, sys, time\n"
-        "from sorter import pipeline\n"
+        "from sorter.api import scanning\n"
         "def slow(*_):\n"
         "    os.write(2, b'reading')\n"
         "    time.sleep(30)\n"
-        "pipeline.scan = slow\n"
+        "scanning.scan_card = slow\n"
         "sys.argv = ['sorter', 'scan', 'card']\n"
         "from sorter.cli import run\n"
         "run()\n"

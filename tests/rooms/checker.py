@@ -27,9 +27,13 @@ OURS: Final[dict[str, frozenset[str]]] = {
         {"model", "errors", "settings", "disk", "reading", "grouping", "pixels", "checking"}
         | {"planning", "page", "writing", "manifest", "handoff", "optics"}
     ),
-    "cli": frozenset({"model", "errors", "settings", "pipeline"}),
+    "api": frozenset(
+        {"model", "errors", "settings", "disk", "manifest", "planning", "handoff", "writing"}
+        | {"pipeline"}
+    ),
+    "cli": frozenset({"model", "errors", "settings", "api"}),
     "__main__": frozenset({"cli"}),
-    "__init__": frozenset(),
+    "__init__": frozenset({"api", "errors"}),
 }
 PURE: Final = frozenset({"model", "grouping", "checking", "planning", "page", "optics"})
 OUTSIDE: Final = frozenset(

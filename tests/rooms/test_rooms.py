@@ -96,7 +96,7 @@ RIGHT = [
     ("disk/stacks.py", "folder.mkdir()\nos.link('a', 'b')\npath.rename(target)"),
     ("handoff/deliver.py", "from sorter.disk import stacks\nstacks.make_folder(path)"),
     ("disk/card.py", "os.open(path, os.O_RDONLY)\npath.open('rb')"),
-    ("cli/scan.py", "from sorter import __version__, pipeline\nfrom sorter.cli import console"),
+    ("cli/scan.py", "from sorter import __version__, api\nfrom sorter.cli import console"),
     ("cli/console.py", "def f():\n    from rich.text import Text\n    print(Text('a'))"),
     ("writing/ledger/connection.py", "path.touch()"),
     ("disk/card.py", "import zlib\nmark = zlib.crc32(data)"),

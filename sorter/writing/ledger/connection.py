@@ -224,7 +224,7 @@ class Connection:
     def _who(self) -> str:
         holder = self._hidden / HOLDER
         try:
-            text = holder.read_text()[:80] if stat.S_ISREG(holder.lstat().st_mode) else ""
+            text = _first_of(holder) if stat.S_ISREG(holder.lstat().st_mode) else ""
         except (OSError, ValueError):
             return "another process"
         return text if text.isprintable() and text else "another process"
@@ -244,6 +244,12 @@ class Connection:
                 "it again."
             )
         return self._damaged(str(error))
+
+
+def _first_of(path: Path) -> str:
+    """The first 80 signs, however long the file is."""
+    with path.open() as file:
+        return file.read(80)
 
 
 def make_tables(base: sqlite3.Connection) -> None:

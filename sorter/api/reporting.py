@@ -1,0 +1,88 @@
+"""A shoot as a page to look at."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sorter.api.options import StrPath
+from sorter.api.plain import Json, plain
+from sorter.api.progress import Cancel, Progress, Stage, Watch
+from sorter.pipeline.checking import default_jobs
+from sorter.pipeline.reporting import Reported
+from sorter.pipeline.reporting import report as make_report
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportRequest:
+    """Which shoot is shown. jobs, executor: as a check has them."""
+
+    shoot: Path
+    jobs: int | None = None
+    executor: Executor | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportPage:
+    """The page, and what is on it."""
+
+    reported: Reported
+
+    @property
+    def page(self) -> Path:
+        """Where it is."""
+        return self.reported.page
+
+    @property
+    def exit_code(self) -> int:
+        """0; 1 where some frames have no picture."""
+        return int(bool(self.reported.unseen))
+
+    def to_dict(self) -> dict[str, Json]:
+        """Where it is, and how much is on it."""
+        found = self.reported
+        return {
+            "form": 1,
+            "exit_code": self.exit_code,
+            "page": plain(found.page),
+            "sequences": found.sequences,
+            "merges": found.merges,
+            "looks": found.looks,
+            "unseen": plain(found.unseen),
+        }
+
+
+def report(
+    shoot: StrPath,
+    *,
+    jobs: int | None = None,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
+    executor: Executor | None = None,
+) -> ReportPage:
+    """A page of the shoot with a trial merge of every stack; nothing else in the shoot is changed.
+
+    The option is that of `sorter report`. executor: pictures are decoded, measured and drawn over it. Raises
+    NoShoot, ShootBusy, LedgerDamaged, BadShoot, ShootNotWritable, NoRoom, Cancelled.
+
+    >>> done = ingest(card, shoot)
+    >>> report(shoot).page.name
+    'index.html'
+    """
+    request = ReportRequest(shoot=Path(shoot), jobs=jobs, executor=executor)
+    return reported(request, Watch.of(progress, cancel))
+
+
+def reported(request: ReportRequest, watch: Watch) -> ReportPage:
+    """The request answered."""
+    found = make_report(
+        request.shoot,
+        request.jobs or default_jobs(),
+        watch.tick(Stage.LOOKING),
+        watch.tick(Stage.DRAWING),
+    )
+    return ReportPage(reported=found)
