@@ -115,14 +115,14 @@ def check(
     _refuse(root, applies=applies, corrections_file=corrections_file, folder=folder)
     said = pipeline.read_corrections(corrections_file) if corrections_file else ()
     pipeline.check_outputs(root, target, written)
-    jobs, regrouped = jobs or pipeline.default_jobs(), None
+    workers, regrouped = pipeline.Workers(jobs=jobs or pipeline.default_jobs()), None
     with console.Bars() as bars:
         if applies:
             pipeline.end_regrouping(root, bars.tick("ending what was stopped"))
-        found = _checked(root, jobs, settings, bars)
+        found = _checked(root, workers, settings, bars)
         if applies:
             regrouped = _applied(root, found, said, folder, bars)
-            found = _checked(root, jobs, settings, bars) if regrouped.is_anything else found
+            found = _checked(root, workers, settings, bars) if regrouped.is_anything else found
     _write(root, found, target, written)
     if as_json:
         text = pipeline.checks_document(found.checks, found.suggested, root=str(root))
@@ -183,10 +183,12 @@ def _refuse(
         raise click.UsageError(f"{option} goes with --apply.")
 
 
-def _checked(root: Path, jobs: int, settings: Settings, bars: console.Bars) -> pipeline.Checked:
+def _checked(
+    root: Path, workers: pipeline.Workers, settings: Settings, bars: console.Bars
+) -> pipeline.Checked:
     from sorter import pipeline  # noqa: PLC0415  see above
 
     looking = bars.tick("looking at the pictures", "judging them")
     if pipeline.is_shoot(root):
-        return pipeline.check_shoot(root, jobs, looking)
-    return pipeline.check_card(root, settings, jobs, bars.tick("reading the card"), looking)
+        return pipeline.check_shoot(root, workers, looking)
+    return pipeline.check_card(root, settings, workers, bars.tick("reading the card"), looking)

@@ -51,7 +51,7 @@ def report(ctx: click.Context, shoot: Path, *, jobs: int | None) -> None:
     with console.Bars() as bars:
         found = pipeline.report(
             shoot,
-            jobs or pipeline.default_jobs(),
+            pipeline.Workers(jobs=jobs or pipeline.default_jobs()),
             bars.tick("looking at the pictures", "judging them"),
             bars.tick("drawing pictures and trial merges", "writing the page"),
         )

@@ -8,24 +8,16 @@ from sorter.manifest.checks import checks_bytes, checks_document
 from sorter.manifest.corrections import read_corrections
 from sorter.manifest.document import document
 from sorter.manifest.tallies import tally_document
+from sorter.model.subject import Checked
 from sorter.pipeline.against import CardSide, against_card
 from sorter.pipeline.applying import apply, end_regrouping
-from sorter.pipeline.checking import (
-    Checked,
-    check_card,
-    check_outputs,
-    check_shoot,
-    default_jobs,
-    is_shoot,
-    write_checks,
-    write_suggested,
-    write_table,
-)
+from sorter.pipeline.checking import check_card, check_shoot, is_shoot
 from sorter.pipeline.collecting import collect
 from sorter.pipeline.handing import hand_off
 from sorter.pipeline.ingesting import Ingest
 from sorter.pipeline.keeping import Undo
 from sorter.pipeline.merging import merge
+from sorter.pipeline.noting import check_outputs, write_checks, write_suggested, write_table
 from sorter.pipeline.planned import IngestPlan
 from sorter.pipeline.regrouping import Regrouped, regroup
 from sorter.pipeline.reporting import Reported, report
@@ -51,6 +43,7 @@ from sorter.pipeline.stepping import (
 from sorter.pipeline.tallying import check_apart_from_shoots, tally, write_tally
 from sorter.pipeline.verifying import Verification, Verified, verify, verify_both
 from sorter.pipeline.wishes import Report, SecondCopy, Ticks, Wishes
+from sorter.pipeline.working import Workers, default_jobs
 from sorter.planning.pattern import DEFAULT as DEFAULT_FOLDER
 from sorter.writing.undo import Undone
 from sorter.writing.verify import Findings
@@ -76,6 +69,7 @@ __all__ = [
     "Verification",
     "Verified",
     "Wishes",
+    "Workers",
     "against_card",
     "apply",
     "check_apart",
