@@ -111,6 +111,12 @@ class LedgerDamaged(SorterError):
     """The ledger is there and cannot be read."""
 
 
+class WorkersGone(SorterError):
+    """A process that did a part of the work was ended from outside."""
+
+    exit_code: ClassVar[int] = 3
+
+
 class ShootNotWritable(SorterError):
     """The shoot's disk refused a write in the middle of the work; nothing was lost."""
 

@@ -23,6 +23,7 @@ from cardmaking.draw import encoded
 from sorter.disk.card import Card
 from sorter.pipeline.checking import check_account
 from sorter.pipeline.scanning import account_of
+from sorter.pipeline.working import Workers
 from sorter.settings import Settings
 
 SIDES: Final = (1620, 1080)
@@ -80,7 +81,7 @@ def check_all(root: Path, jobs: int) -> Callable[[], Sequence[object]]:
     """A call that looks at the card, which is read and grouped before."""
     card = Card(root)
     account = account_of(card, card.listing(), Settings(), silent)
-    return lambda: check_account(card, account, jobs, silent).checks
+    return lambda: check_account(card, account, Workers(jobs=jobs), silent).checks
 
 
 def decode_all(files: Sequence[Path], jobs: int, mode: str) -> Callable[[], object]:

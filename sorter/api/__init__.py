@@ -40,8 +40,8 @@ if TYPE_CHECKING:
     from sorter.api.verifying import VerifiedShoot, Verifying, VerifyRequest, verify
     from sorter.model.correction import Correction
     from sorter.model.regrouping import Regrouping
+    from sorter.model.subject import Checked
     from sorter.pipeline.against import CardSide
-    from sorter.pipeline.checking import Checked
     from sorter.pipeline.planned import IngestPlan
     from sorter.pipeline.regrouping import Regrouped
     from sorter.pipeline.reporting import Reported
@@ -82,8 +82,8 @@ _HOMES: Final[dict[str, tuple[str, ...]]] = {
     "sorter.api.verifying": ("VerifiedShoot", "Verifying", "VerifyRequest", "verify"),
     "sorter.model.correction": ("Correction",),
     "sorter.model.regrouping": ("Regrouping",),
+    "sorter.model.subject": ("Checked",),
     "sorter.pipeline.against": ("CardSide",),
-    "sorter.pipeline.checking": ("Checked",),
     "sorter.pipeline.planned": ("IngestPlan",),
     "sorter.pipeline.regrouping": ("Regrouped",),
     "sorter.pipeline.reporting": ("Reported",),

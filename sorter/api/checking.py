@@ -24,21 +24,14 @@ from sorter.manifest.checks import checks_dict
 from sorter.model.correction import Correction
 from sorter.model.finding import CHECK_COLUMNS, Check
 from sorter.model.regrouping import Regrouping
+from sorter.model.subject import Checked
 from sorter.pipeline.applying import apply as apply_to
 from sorter.pipeline.applying import end_regrouping
-from sorter.pipeline.checking import (
-    Checked,
-    check_card,
-    check_outputs,
-    check_shoot,
-    default_jobs,
-    is_shoot,
-    write_checks,
-    write_suggested,
-    write_table,
-)
+from sorter.pipeline.checking import check_card, check_shoot, is_shoot
+from sorter.pipeline.noting import check_outputs, write_checks, write_suggested, write_table
 from sorter.pipeline.regrouping import Regrouped, regroupings_of
 from sorter.pipeline.regrouping import regroup as regroup_shoot
+from sorter.pipeline.working import Workers, default_jobs
 from sorter.settings import Settings
 from sorter.writing.records import entries_of
 
@@ -217,10 +210,11 @@ def _refuse(request: CheckRequest) -> None:
 
 
 def _looked(request: CheckRequest, watch: Watch) -> Checked:
-    jobs, looking = request.jobs or default_jobs(), watch.tick(Stage.LOOKING)
+    workers = Workers(jobs=request.jobs or default_jobs(), executor=request.executor)
+    looking = watch.tick(Stage.LOOKING)
     if is_shoot(request.root):
-        return check_shoot(request.root, jobs, looking)
-    return check_card(request.root, request.settings, jobs, watch.tick(Stage.READING), looking)
+        return check_shoot(request.root, workers, looking)
+    return check_card(request.root, request.settings, workers, watch.tick(Stage.READING), looking)
 
 
 def _write(request: CheckRequest, found: Checked) -> None:

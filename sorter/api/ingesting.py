@@ -16,8 +16,9 @@ from sorter.api.options import (
     folder_of,
     optional_path,
 )
-from sorter.api.plain import Json, error_dict, file_table, plain, sources, with_notes
+from sorter.api.plain import Json, error_dict, plain, sources, with_notes
 from sorter.api.progress import Cancel, Progress, Stage, Watch
+from sorter.api.tables import file_table
 from sorter.errors import NotAgreed
 from sorter.manifest.rows import spelled
 from sorter.model.advice import last_line

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from sorter.api.options import StrPath
 from sorter.api.plain import Json, plain
 from sorter.api.progress import Cancel, Progress, Stage, Watch
-from sorter.pipeline.checking import default_jobs
 from sorter.pipeline.reporting import Reported
 from sorter.pipeline.reporting import report as make_report
+from sorter.pipeline.working import Workers, default_jobs
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -81,7 +81,7 @@ def reported(request: ReportRequest, watch: Watch) -> ReportPage:
     """The request answered."""
     found = make_report(
         request.shoot,
-        request.jobs or default_jobs(),
+        Workers(jobs=request.jobs or default_jobs(), executor=request.executor),
         watch.tick(Stage.LOOKING),
         watch.tick(Stage.DRAWING),
     )

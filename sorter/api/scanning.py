@@ -14,8 +14,9 @@ from sorter.api.options import (
     corrections_of,
     optional_path,
 )
-from sorter.api.plain import Json, plain_dict, row_table
+from sorter.api.plain import Json, plain_dict
 from sorter.api.progress import Cancel, Progress, Stage, Watch
+from sorter.api.tables import row_table
 from sorter.disk.output import Output, check_target
 from sorter.manifest.document import account_dict
 from sorter.manifest.rows import make_rows

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Final
 
-from sorter.checking.series import Judged
 from sorter.model.finding import Verdict
+from sorter.model.judgement import Judgement
 
 _RANK: Final = {
     Verdict.COMPLETE: 0,
@@ -18,7 +18,7 @@ _RANK: Final = {
 
 
 def attempts(
-    judged: Mapping[int, Judged], same: Iterable[tuple[int, int]]
+    judged: Mapping[int, Judgement], same: Iterable[tuple[int, int]]
 ) -> dict[int, tuple[int, ...]]:
     """For each stack that is an attempt among others: all of them, the best first.
 
@@ -27,17 +27,19 @@ def attempts(
     """
     groups: dict[int, set[int]] = {}
     for one, two in same:
-        if all(each in judged and judged[each].check.is_stack for each in (one, two)):
+        if all(each in judged and judged[each].is_stack for each in (one, two)):
             joined = groups.get(one, {one}) | groups.get(two, {two})
             groups |= dict.fromkeys(joined, joined)
     return {
-        number: tuple(sorted(group, key=lambda each: _worth(judged[each])))
+        number: tuple(sorted(group, key=lambda each: (*_worth(judged[each]), each)))
         for number, group in groups.items()
     }
 
 
-def _worth(judged: Judged) -> tuple[float, ...]:
+def _worth(judged: Judgement) -> tuple[float, ...]:
     check = judged.check
+    if check is None:
+        return ()
     lost = (check.first_sharp_share or 0.0) + (check.last_sharp_share or 0.0)
     faults = len(check.gaps) + len(check.jumps) + len(check.moved) + len(check.dark)
     return (
@@ -46,5 +48,4 @@ def _worth(judged: Judged) -> tuple[float, ...]:
         -round(judged.covered / 20),
         faults,
         -check.frames,
-        check.sequence,
     )

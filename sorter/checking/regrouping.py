@@ -11,13 +11,12 @@ from sorter.checking.light import shows_nothing
 from sorter.checking.tiles import BLACK
 from sorter.model.finding import Piece
 from sorter.model.glance import Glance
+from sorter.model.judgement import Glimpse
 from sorter.model.kinds import STACK_KINDS, Kind
 
 if TYPE_CHECKING:
     from sorter.checking.series import Judged
 
-SOFT: Final = 0.12
-"""Of its neighbours' sharpness: a hand or a card held before the lens is out of focus altogether."""
 LEAST_PIECE: Final = 2
 MOST_MARKERS: Final = 2
 """Frames of another scene: more are a series of their own, and nobody marks with that many."""
@@ -107,13 +106,10 @@ def _goes_on(judged: Judged, index: int) -> bool:
     return bool(across * usual >= 0 and abs(across) < 4 * max(abs(usual), 0.5))
 
 
-def is_marker_alone(glance: Glance, neighbours: Sequence[Glance | None]) -> bool:
-    """Whether a single beside stacks is a marker: plain all over, or quite out of focus and unlike."""
-    if shows_nothing(glance):
-        return True
-    beside = [_sharpness(each) for each in neighbours if each is not None]
-    return bool(beside) and _sharpness(glance) < SOFT * SOFT * min(beside)
-
-
-def _sharpness(glance: Glance) -> float:
-    return float(np.quantile(glance.energy, 0.9)) / (float(glance.light.mean()) + BLACK) ** 2
+def glimpse(glance: Glance | None) -> Glimpse | None:
+    """What neighbours are held against; None for a frame that cannot be seen."""
+    if glance is None:
+        return None
+    light = float(glance.light.mean()) + BLACK
+    sharpness = float(np.quantile(glance.energy, 0.9)) / light**2
+    return Glimpse(is_plain=shows_nothing(glance), sharpness=sharpness)

@@ -1,4 +1,4 @@
-"""What was measured of a shoot's pictures, kept beside its ledger: it can be lost at any time."""
+"""What was found out about a shoot's pictures, kept beside its ledger: it can be lost at any time."""
 
 from __future__ import annotations
 
@@ -12,13 +12,15 @@ MOST_BYTES: Final = 256 * 1024 * 1024
 
 
 class Kept:
-    """Stores by their keys. A disk that takes no more, or gives nothing, is no fault here."""
+    """Stores by their keys; an empty key has none. A disk that takes no more, or gives nothing, is no fault here."""
 
     def __init__(self, shoot: Shoot | None) -> None:
         self._shoot = shoot
+        self._used: set[str] = set()
 
     def get(self, key: str) -> bytes | None:
         """The store of this key; None where there is none that can be read."""
+        self.use(key)
         if self._shoot is None or not key:
             return None
         path = Path(self._shoot.root) / LOOKED / key
@@ -29,15 +31,20 @@ class Kept:
 
     def put(self, key: str, data: bytes) -> None:
         """The store is kept, where the disk takes it."""
+        self.use(key)
         if self._shoot is not None and key:
             with contextlib.suppress(OSError):
                 self._shoot.keep(f"{LOOKED}/{key}", data)
 
-    def drop_others(self, keys: frozenset[str]) -> None:
-        """Stores of other keys are gone: their series are no longer in the shoot."""
+    def use(self, key: str) -> None:
+        """The store of this key is still of use, whether or not it is read now."""
+        self._used.add(key)
+
+    def drop_others(self) -> None:
+        """Stores that are of no use any more are gone: their series are no longer in the shoot."""
         if self._shoot is None:
             return
         with contextlib.suppress(OSError):
             for each in sorted((Path(self._shoot.root) / LOOKED).iterdir()):
-                if each.name not in keys:
+                if each.name not in self._used:
                     self._shoot.remove(f"{LOOKED}/{each.name}")

@@ -1,59 +1,122 @@
-"""The stages in order, called by the commands."""
+"""The stages in order; each name is imported when it is asked for (PEP 562)."""
 
 from __future__ import annotations
 
-from sorter.disk.output import Output, check_folder, check_target
-from sorter.handoff.numbers import parse_numbers
-from sorter.manifest.checks import checks_bytes, checks_document
-from sorter.manifest.corrections import read_corrections
-from sorter.manifest.document import document
-from sorter.manifest.tallies import tally_document
-from sorter.pipeline.against import CardSide, against_card
-from sorter.pipeline.applying import apply, end_regrouping
-from sorter.pipeline.checking import (
-    Checked,
-    check_card,
-    check_outputs,
-    check_shoot,
-    default_jobs,
-    is_shoot,
-    write_checks,
-    write_suggested,
-    write_table,
-)
-from sorter.pipeline.collecting import collect
-from sorter.pipeline.handing import hand_off
-from sorter.pipeline.ingesting import Ingest
-from sorter.pipeline.keeping import Undo
-from sorter.pipeline.merging import merge
-from sorter.pipeline.planned import IngestPlan
-from sorter.pipeline.regrouping import Regrouped, regroup
-from sorter.pipeline.reporting import Reported, report
-from sorter.pipeline.scanning import (
-    check_apart,
-    scan,
-    unread_files,
-    with_clocks_set,
-    write_corrections,
-    write_manifest,
-)
-from sorter.pipeline.stepping import (
-    ESTIMATED,
-    FULL_STOPS,
-    NEAR,
-    circle_of,
-    covered,
-    draw,
-    estimated_magnification,
-    is_near,
-    steps,
-)
-from sorter.pipeline.tallying import check_apart_from_shoots, tally, write_tally
-from sorter.pipeline.verifying import Verification, Verified, verify, verify_both
-from sorter.pipeline.wishes import Report, SecondCopy, Ticks, Wishes
-from sorter.planning.pattern import DEFAULT as DEFAULT_FOLDER
-from sorter.writing.undo import Undone
-from sorter.writing.verify import Findings
+import importlib
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from sorter.disk.output import Output, check_folder, check_target
+    from sorter.handoff.numbers import parse_numbers
+    from sorter.manifest.checks import checks_bytes, checks_document
+    from sorter.manifest.corrections import read_corrections
+    from sorter.manifest.document import document
+    from sorter.manifest.tallies import tally_document
+    from sorter.model.subject import Checked
+    from sorter.pipeline.against import CardSide, against_card
+    from sorter.pipeline.applying import apply, end_regrouping
+    from sorter.pipeline.checking import check_card, check_shoot, is_shoot
+    from sorter.pipeline.collecting import collect
+    from sorter.pipeline.handing import hand_off
+    from sorter.pipeline.ingesting import Ingest
+    from sorter.pipeline.keeping import Undo
+    from sorter.pipeline.merging import merge
+    from sorter.pipeline.noting import check_outputs, write_checks, write_suggested, write_table
+    from sorter.pipeline.planned import IngestPlan
+    from sorter.pipeline.regrouping import Regrouped, regroup
+    from sorter.pipeline.reporting import Reported, report
+    from sorter.pipeline.scanning import (
+        check_apart,
+        scan,
+        unread_files,
+        with_clocks_set,
+        write_corrections,
+        write_manifest,
+    )
+    from sorter.pipeline.stepping import (
+        ESTIMATED,
+        FULL_STOPS,
+        NEAR,
+        circle_of,
+        covered,
+        draw,
+        estimated_magnification,
+        is_near,
+        steps,
+    )
+    from sorter.pipeline.tallying import check_apart_from_shoots, tally, write_tally
+    from sorter.pipeline.verifying import Verification, Verified, verify, verify_both
+    from sorter.pipeline.wishes import Report, SecondCopy, Ticks, Wishes
+    from sorter.pipeline.working import Workers, default_jobs
+    from sorter.planning.pattern import DEFAULT as DEFAULT_FOLDER
+    from sorter.writing.undo import Undone
+    from sorter.writing.verify import Findings
+
+_HOME_OF: Final[dict[str, tuple[str, str]]] = {
+    "CardSide": ("sorter.pipeline.against", "CardSide"),
+    "Checked": ("sorter.model.subject", "Checked"),
+    "DEFAULT_FOLDER": ("sorter.planning.pattern", "DEFAULT"),
+    "ESTIMATED": ("sorter.pipeline.stepping", "ESTIMATED"),
+    "FULL_STOPS": ("sorter.pipeline.stepping", "FULL_STOPS"),
+    "Findings": ("sorter.writing.verify", "Findings"),
+    "Ingest": ("sorter.pipeline.ingesting", "Ingest"),
+    "IngestPlan": ("sorter.pipeline.planned", "IngestPlan"),
+    "NEAR": ("sorter.pipeline.stepping", "NEAR"),
+    "Output": ("sorter.disk.output", "Output"),
+    "Regrouped": ("sorter.pipeline.regrouping", "Regrouped"),
+    "Report": ("sorter.pipeline.wishes", "Report"),
+    "Reported": ("sorter.pipeline.reporting", "Reported"),
+    "SecondCopy": ("sorter.pipeline.wishes", "SecondCopy"),
+    "Ticks": ("sorter.pipeline.wishes", "Ticks"),
+    "Undo": ("sorter.pipeline.keeping", "Undo"),
+    "Undone": ("sorter.writing.undo", "Undone"),
+    "Verification": ("sorter.pipeline.verifying", "Verification"),
+    "Verified": ("sorter.pipeline.verifying", "Verified"),
+    "Wishes": ("sorter.pipeline.wishes", "Wishes"),
+    "Workers": ("sorter.pipeline.working", "Workers"),
+    "against_card": ("sorter.pipeline.against", "against_card"),
+    "apply": ("sorter.pipeline.applying", "apply"),
+    "check_apart": ("sorter.pipeline.scanning", "check_apart"),
+    "check_apart_from_shoots": ("sorter.pipeline.tallying", "check_apart_from_shoots"),
+    "check_card": ("sorter.pipeline.checking", "check_card"),
+    "check_folder": ("sorter.disk.output", "check_folder"),
+    "check_outputs": ("sorter.pipeline.noting", "check_outputs"),
+    "check_shoot": ("sorter.pipeline.checking", "check_shoot"),
+    "check_target": ("sorter.disk.output", "check_target"),
+    "checks_bytes": ("sorter.manifest.checks", "checks_bytes"),
+    "checks_document": ("sorter.manifest.checks", "checks_document"),
+    "circle_of": ("sorter.pipeline.stepping", "circle_of"),
+    "collect": ("sorter.pipeline.collecting", "collect"),
+    "covered": ("sorter.pipeline.stepping", "covered"),
+    "default_jobs": ("sorter.pipeline.working", "default_jobs"),
+    "document": ("sorter.manifest.document", "document"),
+    "draw": ("sorter.pipeline.stepping", "draw"),
+    "end_regrouping": ("sorter.pipeline.applying", "end_regrouping"),
+    "estimated_magnification": ("sorter.pipeline.stepping", "estimated_magnification"),
+    "hand_off": ("sorter.pipeline.handing", "hand_off"),
+    "is_near": ("sorter.pipeline.stepping", "is_near"),
+    "is_shoot": ("sorter.pipeline.checking", "is_shoot"),
+    "merge": ("sorter.pipeline.merging", "merge"),
+    "parse_numbers": ("sorter.handoff.numbers", "parse_numbers"),
+    "read_corrections": ("sorter.manifest.corrections", "read_corrections"),
+    "regroup": ("sorter.pipeline.regrouping", "regroup"),
+    "report": ("sorter.pipeline.reporting", "report"),
+    "scan": ("sorter.pipeline.scanning", "scan"),
+    "steps": ("sorter.pipeline.stepping", "steps"),
+    "tally": ("sorter.pipeline.tallying", "tally"),
+    "tally_document": ("sorter.manifest.tallies", "tally_document"),
+    "unread_files": ("sorter.pipeline.scanning", "unread_files"),
+    "verify": ("sorter.pipeline.verifying", "verify"),
+    "verify_both": ("sorter.pipeline.verifying", "verify_both"),
+    "with_clocks_set": ("sorter.pipeline.scanning", "with_clocks_set"),
+    "write_checks": ("sorter.pipeline.noting", "write_checks"),
+    "write_corrections": ("sorter.pipeline.scanning", "write_corrections"),
+    "write_manifest": ("sorter.pipeline.scanning", "write_manifest"),
+    "write_suggested": ("sorter.pipeline.noting", "write_suggested"),
+    "write_table": ("sorter.pipeline.noting", "write_table"),
+    "write_tally": ("sorter.pipeline.tallying", "write_tally"),
+}
+"""Where each name is at home, and what it is called there."""
 
 __all__ = [
     "DEFAULT_FOLDER",
@@ -76,6 +139,7 @@ __all__ = [
     "Verification",
     "Verified",
     "Wishes",
+    "Workers",
     "against_card",
     "apply",
     "check_apart",
@@ -118,3 +182,13 @@ __all__ = [
     "write_table",
     "write_tally",
 ]
+
+
+def __getattr__(name: str) -> object:
+    """The name out of the module that it is at home in, imported now."""
+    if name not in _HOME_OF:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    home, own = _HOME_OF[name]
+    found: object = getattr(importlib.import_module(home), own)
+    globals()[name] = found
+    return found

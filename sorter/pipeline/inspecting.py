@@ -22,7 +22,7 @@ from sorter.pipeline.afresh import (
     standing_of,
 )
 from sorter.pipeline.basis import basis_of, outdated, refuse_other_card, refuse_other_shoot
-from sorter.pipeline.checking import apart_from, check_account, default_jobs
+from sorter.pipeline.checking import apart_from, check_account
 from sorter.pipeline.planned import IngestPlan, SecondFound
 from sorter.pipeline.recording import RECORDS
 from sorter.pipeline.scanning import accounted, reading_of, refuse_empty
@@ -30,6 +30,7 @@ from sorter.pipeline.second import Second
 from sorter.pipeline.seeking import astray
 from sorter.pipeline.stopped import Stopped, find_stopped, is_on_card, is_place_of
 from sorter.pipeline.wishes import Counted, Ticks, Wishes
+from sorter.pipeline.working import Workers
 from sorter.writing.compare import Comparison, compare, look_again, read_again, size_to_compare
 from sorter.writing.ledger import Ledger, Run
 
@@ -159,7 +160,7 @@ class Inspection:
         account = accounted(reading, settings, said)
         if not self._wishes.looks:
             return account, ()
-        found = check_account(self._card, account, default_jobs(), self._ticks.looking)
+        found = check_account(self._card, account, Workers(), self._ticks.looking)
         suggested = apart_from(said, found.suggested, account)
         if suggested:
             account = accounted(reading, settings, (*said, *suggested))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor, wait
+from concurrent.futures import Future, wait
 from dataclasses import dataclass, field
 from threading import Event, Lock
 from typing import TYPE_CHECKING, Final
@@ -14,8 +14,9 @@ from sorter.model.finding import Check, Look
 from sorter.model.glance import Seen
 from sorter.model.kinds import STACK_KINDS
 from sorter.model.report import Pictured, Trial
-from sorter.pipeline.checking import Checked, Subject
+from sorter.model.subject import Checked, Subject
 from sorter.pipeline.scanning import Tick
+from sorter.pipeline.working import Workers
 from sorter.pixels.decoded import Undecodable
 from sorter.pixels.drawn import GOOD, false_colour, jpeg, small
 from sorter.pixels.merging import Place, TrialMerge
@@ -70,7 +71,7 @@ class _Task:
 
 
 def make_pictures(
-    folder: ReportFolder, subjects: Sequence[Subject], found: Checked, jobs: int, tick: Tick
+    folder: ReportFolder, subjects: Sequence[Subject], found: Checked, workers: Workers, tick: Tick
 ) -> Pictures:
     """All pictures of the report are there; those that were there are not made again.
 
@@ -80,9 +81,9 @@ def make_pictures(
     tasks = list(_tasks(subjects, checks, found.looks))
     work = _Work(folder)
     total = sum(len(task.frames) for task in tasks)
-    with ThreadPoolExecutor(jobs) as workers:
+    with workers.at_work() as executor:
         try:
-            waiting: set[Future[None]] = {workers.submit(work.do, task) for task in tasks}
+            waiting: set[Future[None]] = {executor.submit(work.do, task) for task in tasks}
             while waiting:
                 done, waiting = wait(waiting, timeout=_POLL_S)
                 for each in done:

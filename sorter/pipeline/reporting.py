@@ -15,11 +15,13 @@ from sorter.manifest.rows import in_order, spelled
 from sorter.model.correction import Correction
 from sorter.model.plan import Entry
 from sorter.model.report import Material
+from sorter.model.subject import Checked
 from sorter.page.build import make_page
 from sorter.page.render import GENERATOR, render
-from sorter.pipeline.checking import Checked, check_subjects, subjects_of
+from sorter.pipeline.checking import check_subjects, subjects_of
 from sorter.pipeline.picturing import Pictures, make_pictures
 from sorter.pipeline.scanning import Tick
+from sorter.pipeline.working import Workers
 from sorter.pixels.drawn import colours
 from sorter.writing import records
 from sorter.writing.ledger import Ledger
@@ -43,7 +45,7 @@ class Reported:
     unseen: dict[str, str]
 
 
-def report(root: Path, jobs: int, looking: Tick, drawing: Tick) -> Reported:
+def report(root: Path, workers: Workers, looking: Tick, drawing: Tick) -> Reported:
     """The shoot's page is there, as it is now; nothing else in the shoot is changed.
 
     Pictures that an earlier run made of the same frames stay. Raises NoShoot, ShootBusy,
@@ -54,10 +56,10 @@ def report(root: Path, jobs: int, looking: Tick, drawing: Tick) -> Reported:
     folder.refuse_foreign()
     entries = records.entries_of(root)
     subjects = subjects_of(shoot, entries)
-    found = check_subjects(shoot, subjects, jobs, looking)
+    found = check_subjects(shoot, subjects, workers, looking)
     with Ledger(shoot.hidden, hold=True) as ledger, stopping_clearly(shoot):
         _refuse_changed(ledger, entries, shoot)
-        pictures = make_pictures(folder, subjects, found, jobs, drawing)
+        pictures = make_pictures(folder, subjects, found, workers, drawing)
         material = _material(shoot, entries, found, pictures)
         page = make_page(material)
         folder.put_page(spelled(render(page)).encode())

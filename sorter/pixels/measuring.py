@@ -2,52 +2,71 @@
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field
-from typing import Final, TypeAlias
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Final
 
 from sorter.model.glance import ALIKE, Glance, Measured, Move, Seen
 from sorter.pixels.decoded import Undecodable
 from sorter.pixels.reduced import grey
 from sorter.pixels.sharpness import glance
 from sorter.pixels.shifts import Placeable, move, placeable
+from sorter.pixels.threads import on_one_thread
 
 DARKER: Final = 0.6
 """Of another frame's mean grey: a frame so dark is none that others are held against."""
-Told: TypeAlias = Callable[[int], None]
-Looked: TypeAlias = tuple[Placeable | None, Move | None]
 
 
-def measure(
-    frames: Sequence[Seen], workers: ThreadPoolExecutor, ahead: int, told: Told
-) -> Measured:
-    """The frames in their order. ahead: how many may wait, decoded. told: of each that is done.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """Frames that follow each other in a series; None for one that cannot be decoded or read.
 
-    A frame that cannot be decoded or read is None there.
+    moves: how each lies to the one right before it in the stretch.
     """
-    import cv2  # noqa: PLC0415  slow to load, and few commands look at pictures
 
-    cv2.setNumThreads(1)  # the workers are as many as there are to be
+    frames: tuple[Placeable | None, ...]
+    moves: tuple[Move | None, ...]
 
-    chain = _Chain()
-    for found, before in _in_order(frames, workers, ahead):
-        chain.add(found, before)
-        told(1)
-    return chain.measured
+
+@on_one_thread
+def look_at(frames: tuple[Seen, ...]) -> Stretch:
+    """These frames measured; none but the one at hand is kept decoded."""
+    found: list[Placeable | None] = []
+    moves: list[Move | None] = []
+    for index, frame in enumerate(frames):
+        before = found[-1] if found else None
+        now = _looked_at(frame)
+        moves.append(move(before, now, index - 1) if before and now else None)
+        found.append(now)
+    return Stretch(frames=tuple(found), moves=tuple(moves))
+
+
+def _looked_at(frame: Seen) -> Placeable | None:
+    try:
+        plain, scale = grey(frame)
+    except (Undecodable, OSError):
+        return None
+    return placeable(plain, glance(plain, scale))
+
+
+@on_one_thread
+def joined(chain: Chain, stretch: Stretch) -> None:
+    """The stretch is the next in the chain."""
+    start = len(chain.glances)
+    for found, before in zip(stretch.frames, stretch.moves, strict=True):
+        chain.add(found, None if before is None else replace(before, of=before.of + start))
 
 
 def chained(frames: Iterable[Placeable | None]) -> Measured:
     """The frames, each held against the last one before it that shows the same."""
-    chain = _Chain()
+    chain = Chain()
     for found in frames:
         chain.add(found)
     return chain.measured
 
 
 @dataclass(slots=True)
-class _Chain:
+class Chain:
     """Frames as they come, each held against the last one that showed the same.
 
     other: the last frame that did not show what its anchor did: where the next one shows the same
@@ -88,31 +107,3 @@ class _Chain:
 
 def _is_darker(frame: Placeable, than: Placeable) -> bool:
     return float(frame.glance.light.mean()) < DARKER * float(than.glance.light.mean())
-
-
-def _in_order(frames: Sequence[Seen], workers: ThreadPoolExecutor, ahead: int) -> Iterator[Looked]:
-    """Each frame, and how it lies to the one right before it, which most are held against."""
-    waiting: deque[Future[Looked]] = deque()
-    last: Future[Looked] | None = None
-    try:
-        for index, frame in enumerate(frames):
-            last = workers.submit(_looked_at, frame, last, index - 1)
-            waiting.append(last)
-            if len(waiting) > ahead:
-                yield waiting.popleft().result()
-        while waiting:
-            yield waiting.popleft().result()
-    finally:
-        for each in waiting:
-            each.cancel()
-
-
-def _looked_at(frame: Seen, last: Future[Looked] | None, of: int) -> Looked:
-    """last: the frame before, whose work began before this, so that waiting for it ends."""
-    try:
-        plain, scale = grey(frame)
-    except (Undecodable, OSError):
-        return None, None
-    found = placeable(plain, glance(plain, scale))
-    before = last.result()[0] if last is not None else None
-    return found, move(before, found, of) if before is not None else None

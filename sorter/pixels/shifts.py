@@ -60,11 +60,14 @@ def shift(first: Grid, second: Grid) -> tuple[float, float, float]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Placeable:
-    """A measured frame, and the pictures by which its place is found. rough: half as large as small."""
+    """A measured frame, and the pictures by which its place is found. rough: half as large as small.
+
+    In bytes, which are a quarter of what is worked with: frames wait so, and go from process to process.
+    """
 
     glance: Glance
-    small: Grid
-    rough: Grid
+    small: Grey
+    rough: Grey
 
 
 def placeable(plain: Grey, measured: Glance) -> Placeable:
@@ -76,15 +79,15 @@ def placeable(plain: Grey, measured: Glance) -> Placeable:
     rough = cv2.resize(half, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     rows, columns = (max(1, side // EVENLY) * EVENLY for side in rough.shape)
     rough = rough[:rows, :columns]
-    return Placeable(glance=measured, small=half.astype(np.float32), rough=rough.astype(np.float32))
+    return Placeable(glance=measured, small=half.astype(np.uint8), rough=rough.astype(np.uint8))
 
 
 def move(first: Placeable, second: Placeable, of: int) -> Move | None:
     """How the second frame lies to the first, whose index is given; None where sizes differ."""
-    one, two = first.small, second.small
-    if one.shape != two.shape or first.glance.width != second.glance.width:
+    if first.small.shape != second.small.shape or first.glance.width != second.glance.width:
         return None
-    down, across, _ = shift(first.rough, second.rough)
+    one, two = _figures(first.small), _figures(second.small)
+    down, across, _ = shift(_figures(first.rough), _figures(second.rough))
     to_pixels = 2 * first.glance.scale
     growth, strayed, more = _parts(one, two, (round(2 * down), round(2 * across)))
     down, across = more if more is not None else shift(one, two)[:2]
@@ -99,6 +102,12 @@ def move(first: Placeable, second: Placeable, of: int) -> Move | None:
         partly=partly,
         strayed=strayed * to_pixels,
     )
+
+
+def _figures(plain: Grey) -> Grid:
+    import numpy as np  # noqa: PLC0415  see above
+
+    return plain.astype(np.float32)
 
 
 def _in_thumb(frame: Placeable, down: float, across: float) -> tuple[float, float]:

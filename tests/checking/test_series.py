@@ -9,6 +9,7 @@ import pytest
 from cardmaking.defocus import moved
 from checking.scene import SIZE, black, cut, judged, measured, slices, whole
 from sorter.checking.attempts import attempts
+from sorter.checking.judging import Series, judgement
 from sorter.checking.series import judge
 from sorter.checking.singles import stacks_in
 from sorter.model.finding import Check, End, Verdict
@@ -192,15 +193,16 @@ def test_spray_all_over_the_frame_is_no_focus_that_wanders(seed: int) -> None:
 
 def test_of_two_attempts_the_whole_one_is_best_and_of_two_whole_ones_the_finer() -> None:
     short, whole_one, finer = (
-        judge(measured(slices(places)), sequence=number, kind=Kind.FOCUS_BRACKET)
-        for number, places in enumerate((whole()[:-4], whole(), whole(20)), 1)
+        judgement(Series(kind=Kind.FOCUS_BRACKET, is_lone=False, measured=measured(slices(places))))
+        for places in (whole()[:-4], whole(), whole(20))
     )
     of = {1: short, 2: whole_one, 3: finer}
     found = attempts(of, [(1, 2), (3, 2)])
     assert found == dict.fromkeys((1, 2, 3), (3, 2, 1))
     assert attempts(of, [(1, 2)]) == dict.fromkeys((1, 2), (2, 1))
     assert attempts(of, []) == {}
-    still = judged(slices([0.5] * 6), Kind.EXPOSURE_BRACKET)
+    pictures = measured(slices([0.5] * 6))
+    still = judgement(Series(kind=Kind.EXPOSURE_BRACKET, is_lone=False, measured=pictures))
     assert attempts({1: still, 2: still}, [(1, 2)]) == {}, "none of them is better than the other"
 
 
