@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import doctest
 import os
 import re
 import shlex
@@ -17,6 +18,7 @@ from sorter.cli import COMMANDS
 ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
 BLOCK = re.compile(r"<!-- output: (.*?)(?:; only the (?:paragraph of sequence (\d+)|first (\d+) lines))? -->\n```text\n(.*?)```", re.DOTALL)  # fmt: skip
+PYTHON = re.compile(r"^```python\n(.*?)^```", re.MULTILINE | re.DOTALL)
 EXAMPLE = re.compile(r"^    (sorter .*?)(?:\s+#.*)?$", re.MULTILINE)
 
 
@@ -76,6 +78,19 @@ def test_every_command_line_in_the_readme_runs(workplace: Path) -> None:
     for line in lines:
         done = _run(line, workplace)
         assert done.returncode == _usual(line), (line, done.stderr)
+
+
+def test_the_lines_of_python_in_the_readme_are_true(
+    workplace: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = README.read_text(encoding="utf-8")
+    lines = "".join(PYTHON.findall(text))
+    test = doctest.DocTestParser().get_doctest(lines, {}, "README.md", str(README), 0)
+    assert len(test.examples) >= 20
+    monkeypatch.chdir(workplace)
+    said: list[str] = []
+    doctest.DocTestRunner().run(test, out=said.append)
+    assert said == []
 
 
 def test_every_command_has_a_heading_in_the_readme() -> None:

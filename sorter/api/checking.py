@@ -8,15 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sorter.api.options import (
-    Clock,
-    Corrections,
-    Grouping,
-    StrPath,
-    corrections_of,
-    folder_of,
-    optional_path,
-)
+from sorter.api.options import Clock, Corrections, Grouping, corrections_of, folder_of
+from sorter.api.paths import StrPath, optional_path
 from sorter.api.plain import Json, plain, plain_dict
 from sorter.api.progress import Cancel, Progress, Stage, Watch
 from sorter.errors import BadChoice

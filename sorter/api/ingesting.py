@@ -7,15 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
-from sorter.api.options import (
-    Clock,
-    Corrections,
-    Grouping,
-    StrPath,
-    corrections_of,
-    folder_of,
-    optional_path,
-)
+from sorter.api.options import Clock, Corrections, Grouping, corrections_of, folder_of
+from sorter.api.paths import StrPath, optional_path
 from sorter.api.plain import Json, error_dict, plain, sources, with_notes
 from sorter.api.progress import Cancel, Progress, Stage, Watch
 from sorter.api.tables import file_table

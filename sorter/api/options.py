@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeAlias
 
+from sorter.api.paths import StrPath, optional_path
 from sorter.manifest.corrections import read_corrections
 from sorter.model.correction import Correction
 from sorter.planning.pattern import DEFAULT as DEFAULT_FOLDER
 from sorter.settings import Settings, load_settings
 
-StrPath: TypeAlias = str | os.PathLike[str]
 Corrections: TypeAlias = StrPath | Iterable[Correction]
 """A corrections file, or what would stand in it."""
 Clock: TypeAlias = str | Iterable[str]
@@ -44,11 +44,6 @@ class Grouping:
             "unsure_below": self.unsure_below,
         }
         return {name: repr(value) for name, value in told.items() if value is not None}
-
-
-def optional_path(path: StrPath | None) -> Path | None:
-    """The path; None for none."""
-    return None if path is None else Path(path)
 
 
 def corrections_of(given: Corrections | None) -> tuple[Correction, ...]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sorter.api.options import StrPath
+from sorter.api.paths import StrPath
 from sorter.api.plain import Json, plain
 from sorter.api.progress import Cancel, Progress, Stage, Watch
 from sorter.pipeline.reporting import Reported

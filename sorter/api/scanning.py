@@ -6,14 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sorter.api.options import (
-    Clock,
-    Corrections,
-    Grouping,
-    StrPath,
-    corrections_of,
-    optional_path,
-)
+from sorter.api.options import Clock, Corrections, Grouping, corrections_of
+from sorter.api.paths import StrPath, optional_path
 from sorter.api.plain import Json, plain_dict
 from sorter.api.progress import Cancel, Progress, Stage, Watch
 from sorter.api.tables import row_table

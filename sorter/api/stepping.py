@@ -7,7 +7,8 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sorter.api.options import StrPath, optional_path
+from sorter import pipeline
+from sorter.api.paths import StrPath, optional_path
 from sorter.api.plain import Json, plain_dict
 from sorter.disk.output import Output, check_target
 from sorter.errors import BadChoice
@@ -17,7 +18,6 @@ from sorter.pipeline.stepping import (
     FULL_STOPS,
     NEAR,
     circle_of,
-    covered,
     draw,
     estimated_magnification,
     is_near,
@@ -171,7 +171,7 @@ def steps(
 
     >>> (row,) = steps(magnification=1, f_number=5.6, depth=10).rows
     >>> row.effective_f_number, row.frames
-    (11.2, 30)
+    (11.2, 20)
     """
     del progress, cancel, executor
     stops = (f_number,) if isinstance(f_number, int | float) else tuple(f_number)
@@ -200,7 +200,7 @@ def answered(request: StepsRequest) -> Steps:
     setup = request.setup()
     if request.shoot is not None and request.sequence is not None:
         stop = request.f_number[0] if request.f_number else None
-        found = covered(request.shoot, request.sequence, setup, stop)
+        found = pipeline.covered(request.shoot, request.sequence, setup, stop)
         near = is_near(found.focal_mm, found.near_m)
         why = (f"the nearest focus is {NEAR}; " if near else "") + ESTIMATED
         return Steps(setup=setup, covered=found, estimated=why)

@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sorter.api.options import StrPath, optional_path
+from sorter.api.paths import StrPath, optional_path
 from sorter.api.plain import Json, plain_dict
 from sorter.api.progress import Cancel, Progress, Stage, Watch
 from sorter.manifest.tallies import tally_dict

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
-from sorter.api.options import StrPath, optional_path
+from sorter.api.paths import StrPath, optional_path
 from sorter.api.plain import Json, plain
 from sorter.api.progress import Cancel, Progress, Stage, Watch
 from sorter.model.operation import What

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
-from sorter.api.options import StrPath, optional_path
+from sorter.api.paths import StrPath, optional_path
 from sorter.api.plain import Json, error_dict, plain
 from sorter.api.progress import Cancel, Progress, Stage, Watch
 from sorter.disk.output import check_folder

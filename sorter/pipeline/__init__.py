@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from sorter.pipeline.applying import apply, end_regrouping
     from sorter.pipeline.checking import check_card, check_shoot, is_shoot
     from sorter.pipeline.collecting import collect
+    from sorter.pipeline.covering import covered
     from sorter.pipeline.handing import hand_off
     from sorter.pipeline.ingesting import Ingest
     from sorter.pipeline.keeping import Undo
@@ -38,7 +39,6 @@ if TYPE_CHECKING:
         FULL_STOPS,
         NEAR,
         circle_of,
-        covered,
         draw,
         estimated_magnification,
         is_near,
@@ -87,7 +87,7 @@ _HOME_OF: Final[dict[str, tuple[str, str]]] = {
     "checks_document": ("sorter.manifest.checks", "checks_document"),
     "circle_of": ("sorter.pipeline.stepping", "circle_of"),
     "collect": ("sorter.pipeline.collecting", "collect"),
-    "covered": ("sorter.pipeline.stepping", "covered"),
+    "covered": ("sorter.pipeline.covering", "covered"),
     "default_jobs": ("sorter.pipeline.working", "default_jobs"),
     "document": ("sorter.manifest.document", "document"),
     "draw": ("sorter.pipeline.stepping", "draw"),

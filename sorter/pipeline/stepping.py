@@ -1,4 +1,4 @@
-"""The arithmetic of a stack for the command line: tables over f-numbers, and what a sequence covered."""
+"""The arithmetic of a stack: tables over f-numbers."""
 
 from __future__ import annotations
 
@@ -8,17 +8,12 @@ from typing import Final
 
 from sorter import optics
 from sorter.disk.output import Output, replace_file
-from sorter.errors import BadChoice
-from sorter.handoff.numbers import spans_of, written
-from sorter.model.kinds import Role
-from sorter.model.row import Row
-from sorter.model.steps import Covered, Setup, StepRow
-from sorter.writing.records import entries_of
+from sorter.model.steps import Setup, StepRow
 
 SENSORS: Final = tuple(optics.CIRCLES_MM)
 FULL_STOPS: Final = optics.FULL_STOPS
 CRITERIA: Final = tuple(str(each) for each in optics.Criterion)
-_MM: Final = 1000.0  # in a metre
+MM: Final = 1000.0  # in a metre
 
 NEAR: Final = "nearer than a thin lens of that focal length can focus, so it is taken for life size"
 ESTIMATED: Final = (
@@ -37,85 +32,17 @@ def estimated_magnification(focal_mm: float, distance_m: float) -> float:
 
     A macro lens that does has become shorter: it is near life size then.
     """
-    return optics.magnification_at(focal_mm, distance_m * _MM) or 1.0
+    return optics.magnification_at(focal_mm, distance_m * MM) or 1.0
 
 
 def is_near(focal_mm: float, distance_m: float) -> bool:
     """Whether a thin lens of this focal length could not focus so near."""
-    return optics.magnification_at(focal_mm, distance_m * _MM) is None
+    return optics.magnification_at(focal_mm, distance_m * MM) is None
 
 
 def steps(f_numbers: Iterable[float], setup: Setup) -> tuple[StepRow, ...]:
     """The answers for each f-number, in their order."""
     return tuple(optics.row_for(each, setup) for each in sorted(set(f_numbers)))
-
-
-def covered(shoot: Path, number: int, setup: Setup, f_number: float | None = None) -> Covered:
-    """What a sequence of the shoot covered, estimated from the camera's distances.
-
-    setup: its magnification is not used. f_number: in place of what the camera said. Raises BadChoice
-    where there is no such sequence, or the camera did not tell enough, and what entries_of raises.
-    """
-    rows = [each.row for each in entries_of(shoot)]
-    frames = _frames(rows, number)
-    focal = _told((row.focal_length_mm for row in frames), "focal length", number)
-    stop = f_number or _told((row.f_number for row in frames), "f-number", number)
-    near_m = _told((row.focus_near_m for row in frames), "focus distance", number)
-    far_m = max(row.focus_far_m for row in frames if row.focus_far_m is not None)
-    near, far = (_at(focal, each, stop, setup) for each in (near_m, far_m))
-    subject = (far_m - near_m) * _MM + (near[1].depth_mm + far[1].depth_mm) / 2
-    return Covered(
-        sequence=number,
-        kind=str(frames[0].kind),
-        frames=len(frames),
-        focal_mm=focal,
-        near_m=near_m,
-        far_m=far_m,
-        subject_mm=subject,
-        near_magnification=near[0],
-        far_magnification=far[0],
-        near=near[1],
-        far=far[1],
-        needed=optics.frames_needed(subject, near[1].depth_mm, near[1].step_mm),
-        mean_step_mm=(far_m - near_m) * _MM / (len(frames) - 1) if len(frames) > 1 else None,
-    )
-
-
-def _at(focal: float, distance_m: float, stop: float, setup: Setup) -> tuple[float, StepRow]:
-    magnification = estimated_magnification(focal, distance_m)
-    there = Setup(
-        magnification=magnification,
-        circle_mm=setup.circle_mm,
-        overlap=setup.overlap,
-        pupil=setup.pupil,
-        wavelength_um=setup.wavelength_um,
-        criterion=setup.criterion,
-    )
-    return magnification, optics.row_for(stop, there)
-
-
-def _frames(rows: Sequence[Row], number: int) -> list[Row]:
-    """One row for each frame of the sequence, in order of capture."""
-    numbers = {row.sequence for row in rows if row.sequence is not None}
-    if number not in numbers:
-        there = written(spans_of(numbers)) or "none"
-        raise BadChoice(f"--sequence: this shoot has no sequence {number}. It has {there}.")
-    frames: dict[int, Row] = {}
-    for row in rows:
-        if row.sequence == number and row.position and row.role in (Role.RAW, Role.IMAGE):
-            frames.setdefault(row.position, row)
-    return [frames[position] for position in sorted(frames)]
-
-
-def _told(values: Iterable[float | None], what: str, number: int) -> float:
-    """The smallest of what the camera told. Raises BadChoice where it told nothing that can be used."""
-    known = [value for value in values if value and value != float("inf")]
-    if not known:
-        raise BadChoice(
-            f"sequence {number}: the camera told no {what}, so that its depth cannot be estimated. Give "
-            "--magnification and --depth without a shoot."
-        )
-    return min(known)
 
 
 def draw(path: Path, rows: Sequence[StepRow], setup: Setup) -> None:

@@ -14,7 +14,7 @@ from handoff.pools import changed, stack
 from sorter import optics
 from sorter.cli import commands
 from sorter.model.plan import Entry
-from sorter.pipeline import stepping
+from sorter.pipeline import covering
 
 
 def steps(*arguments: object) -> Result:
@@ -142,7 +142,7 @@ def known(monkeypatch: pytest.MonkeyPatch) -> None:
         for n, each in enumerate(stack(7, 5))
     ]  # fmt: skip
     entries: tuple[Entry, ...] = (*told, *stack(9, 2))
-    monkeypatch.setattr(stepping, "entries_of", lambda _: entries)
+    monkeypatch.setattr(covering, "entries_of", lambda _: entries)
 
 
 @pytest.mark.usefixtures("known")
