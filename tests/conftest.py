@@ -23,6 +23,11 @@ from keeping import kept
 # half of the others' time. Said before numpy is loaded.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+# Bytecode is kept, whatever the shell says: else each worker would rewrite every module of tests, and each
+# of the hundreds of processes that tests start would compile every module anew.
+os.environ["PYTHONDONTWRITEBYTECODE"] = ""
+sys.dont_write_bytecode = False
+
 MAKER = Path(__file__).parents[1] / "scripts" / "make_demo_card"
 
 
