@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -92,9 +93,16 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:  # noqa
     return scheduler
 
 
+@pytest.fixture(scope="session")
+def _homes(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A new and empty home at each step: to have pytest name thousands takes milliseconds for each."""
+    folder = tmp_path_factory.mktemp("homes")
+    return (folder / f"home{number}" for number in itertools.count())
+
+
 @pytest.fixture(autouse=True)
-def _alone(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory) -> None:
-    home = tmp_path_factory.mktemp("home")
+def _alone(monkeypatch: pytest.MonkeyPatch, _homes: Iterator[Path]) -> None:
+    (home := next(_homes)).mkdir()
     for name in ("HOME", "USERPROFILE", "XDG_CONFIG_HOME", "XDG_CACHE_HOME", "APPDATA"):
         monkeypatch.setenv(name, str(home))
     for name in ("FORCE_COLOR", "NO_COLOR", "PYTHONIOENCODING", "LINES"):
