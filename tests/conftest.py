@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,11 @@ from keeping import kept
 # There is a worker for each processor already; threads of one that wait for each other in a loop take
 # half of the others' time. Said before numpy is loaded.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# Bytecode is kept, whatever the shell says: else each worker would rewrite every module of tests, and each
+# of the hundreds of processes that tests start would compile every module anew.
+os.environ["PYTHONDONTWRITEBYTECODE"] = ""
+sys.dont_write_bytecode = False
 
 MAKER = Path(__file__).parents[1] / "scripts" / "make_demo_card"
 
@@ -87,9 +93,16 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:  # noqa
     return scheduler
 
 
+@pytest.fixture(scope="session")
+def _homes(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A new and empty home at each step: to have pytest name thousands takes milliseconds for each."""
+    folder = tmp_path_factory.mktemp("homes")
+    return (folder / f"home{number}" for number in itertools.count())
+
+
 @pytest.fixture(autouse=True)
-def _alone(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory) -> None:
-    home = tmp_path_factory.mktemp("home")
+def _alone(monkeypatch: pytest.MonkeyPatch, _homes: Iterator[Path]) -> None:
+    (home := next(_homes)).mkdir()
     for name in ("HOME", "USERPROFILE", "XDG_CONFIG_HOME", "XDG_CACHE_HOME", "APPDATA"):
         monkeypatch.setenv(name, str(home))
     for name in ("FORCE_COLOR", "NO_COLOR", "PYTHONIOENCODING", "LINES"):

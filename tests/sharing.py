@@ -13,6 +13,17 @@ LONGEST: Final = (
     "tests/browser",
     "tests/test_docs.py::test_every_command_line_in_the_readme_runs",
     "tests/faults/test_dying.py::test_after_every_cut",
+    "tests/faults/test_failing_disks.py",
+    "tests/cli/test_check.py",
+    "tests/faults/test_spoiled.py",
+    "tests/cli/test_check_apply.py",
+    "tests/faults/test_full.py",
+    "tests/faults/test_faulty_disks.py",
+    "tests/faults/test_faulty_cards.py",
+    "tests/property/test_grouping.py",
+    "tests/property/test_corrected_accounts.py",
+    "tests/faults/test_faulty_reads.py",
+    "tests/faults/test_signals.py",
 )
 """Units by the processor's time that they take, about: a long one that comes last keeps all waiting."""
 APART: Final = frozenset({"tests/test_docs.py", "tests/faults/test_dying.py"})

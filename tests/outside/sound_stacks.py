@@ -23,13 +23,14 @@ SIZE = (720, 480)
 
 
 @cache
-def texture(name: str) -> np.ndarray:
+def texture(name: str) -> NDArray[np.uint8]:
+    """Of one channel, for nothing is measured but grey: blur, movement and noise are the same in it."""
     corpus.need()
     (path,) = (corpus.FOLDER / "depth").glob(f"{name}.*g")
-    picture = read(path)
+    picture = cv2.cvtColor(read(path), cv2.COLOR_BGR2GRAY)
     scale = max(SIZE[0] / picture.shape[1], SIZE[1] / picture.shape[0])
     grown = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC)
-    return grown[: SIZE[1], : SIZE[0]]
+    return grown[: SIZE[1], : SIZE[0], None].astype(np.uint8, copy=False)
 
 
 def depth(dice: np.random.Generator) -> np.ndarray:
@@ -87,7 +88,7 @@ def taken(seed: int, lost: float = 0.0, gap: float = 0.0) -> Taken:
 def brightened(picture: NDArray[np.uint8], gain: float) -> NDArray[np.uint8]:
     """Each grey level by its place in a table."""
     table = np.clip(np.arange(256) * gain, 0, 255).astype(np.uint8)
-    return cv2.LUT(picture, table).astype(np.uint8, copy=False)
+    return cv2.LUT(picture, table).reshape(picture.shape).astype(np.uint8, copy=False)
 
 
 def _kept(own: np.ndarray, planes: np.ndarray, lost: float) -> int:
