@@ -193,9 +193,7 @@ def test_spray_all_over_the_frame_is_no_focus_that_wanders(seed: int) -> None:
 
 def test_of_two_attempts_the_whole_one_is_best_and_of_two_whole_ones_the_finer() -> None:
     short, whole_one, finer = (
-        judgement(
-            Series(kind=Kind.FOCUS_BRACKET, is_lone=False, measured=measured(slices(places)))
-        )
+        judgement(Series(kind=Kind.FOCUS_BRACKET, is_lone=False, measured=measured(slices(places))))
         for places in (whole()[:-4], whole(), whole(20))
     )
     of = {1: short, 2: whole_one, 3: finer}
