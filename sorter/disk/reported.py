@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
@@ -19,6 +20,11 @@ _HEAD: Final = 2000
 """Bytes of a page within which its maker is named."""
 
 
+def put_picture(shoot: Shoot, name: str, data: bytes) -> None:
+    """The picture is in the report's folder. Raises OSError, ShootNotWritable."""
+    shoot.keep(f"{FOLDER}/{PICTURES}/{name}", data)
+
+
 class ReportFolder:
     """What lies in it can be made anew at any time, so that nothing of it is forced to the disk.
 
@@ -29,6 +35,11 @@ class ReportFolder:
         self._shoot = shoot
         self._generator = generator.encode()
         self._there = set(self._names())
+
+    @property
+    def shoot(self) -> Shoot:
+        """The shoot that it is a part of."""
+        return self._shoot
 
     @property
     def page(self) -> Path:
@@ -47,10 +58,9 @@ class ReportFolder:
         """Whether a picture of this name is there and holds anything."""
         return name in self._there
 
-    def put(self, name: str, data: bytes) -> None:
-        """The picture is there. Raises OSError, ShootNotWritable."""
-        self._shoot.keep(f"{FOLDER}/{PICTURES}/{name}", data)
-        self._there.add(name)
+    def note(self, names: Iterable[str]) -> None:
+        """Pictures of these names were put there."""
+        self._there.update(names)
 
     def put_page(self, data: bytes) -> None:
         """The page is there, whole. Raises OSError, ShootNotWritable."""

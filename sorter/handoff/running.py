@@ -8,19 +8,23 @@ import signal
 import subprocess
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import IO, Final
 
+from sorter.disk.leave import Leave
+
 GRACE_S: Final = 2.0
 """What a program that is told to end has, to tidy up after itself, before it is killed."""
+POLL_S: Final = 0.05
+"""How often it is looked whether leave is withdrawn."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ended:
     """How a program ended. code: its exit code, negative for the signal that killed it.
 
-    seconds: how long it ran. late: it ran into the time limit. stopped: this run was to end.
+    seconds: how long it ran. late: it ran into the time limit. stopped: leave was withdrawn.
     """
 
     code: int
@@ -29,66 +33,60 @@ class Ended:
     stopped: bool = False
 
 
-class Runner:
-    """Runs programs, from several threads at a time, until `stop`.
+def run(
+    arguments: Sequence[str], log: IO[bytes], leave: Leave, *, limit_s: float | None = None
+) -> Ended:
+    """Returns when the program and all that it started are at their end.
 
-    limit_s: how long each may run; None for as long as it takes.
+    Both its outputs go to the log, and it is given no input. It is ended where leave is withdrawn, from
+    whatever thread or process, and where it takes longer than limit_s. Raises OSError where it cannot
+    be started.
     """
+    if not leave.holds:
+        return Ended(code=-signal.SIGTERM, seconds=0.0, stopped=True)
+    began = time.monotonic()
+    process = subprocess.Popen(  # noqa: S603  the user's own command, and no shell
+        arguments,
+        stdin=subprocess.DEVNULL,
+        stdout=log,
+        stderr=subprocess.STDOUT,
+        start_new_session=True,  # at the head of a group of its own
+    )
+    late = False
+    try:
+        with _ended_without(leave, process):
+            process.wait(limit_s)
+    except subprocess.TimeoutExpired:
+        late = True
+    finally:
+        _end(process)
+    spent = time.monotonic() - began
+    return Ended(code=process.returncode, seconds=spent, late=late, stopped=not leave.holds)
 
-    def __init__(self, limit_s: float | None = None) -> None:
-        self._limit_s = limit_s
-        self._running: set[subprocess.Popen[bytes]] = set()
-        self._stopped = False
-        self._changing = threading.Lock()
 
-    def run(self, arguments: Sequence[str], log: IO[bytes]) -> Ended:
-        """Returns when the program and all that it started are at their end.
+@contextlib.contextmanager
+def _ended_without(leave: Leave, process: subprocess.Popen[bytes]) -> Iterator[None]:
+    """The process is told to end as soon as leave is withdrawn, and after a while made to.
 
-        Both its outputs go to the log, and it is given no input. Raises OSError where it cannot be
-        started.
-        """
-        began = time.monotonic()
-        process = self._started(arguments, log)
-        if process is None:
-            return Ended(code=-signal.SIGTERM, seconds=0.0, stopped=True)
-        late = False
-        try:
-            process.wait(self._limit_s)
-        except subprocess.TimeoutExpired:
-            late = True
-        finally:
-            _end(process)
-            with self._changing:
-                self._running.discard(process)
-        spent = time.monotonic() - began
-        return Ended(code=process.returncode, seconds=spent, late=late, stopped=self._stopped)
+    By a thread that looks: to wait for the process by looking would cost time with every program.
+    """
+    is_over = threading.Event()
 
-    def stop(self) -> None:
-        """Ends every program that is running, and lets none begin any more."""
-        with self._changing:
-            self._stopped = True
-            running = list(self._running)
-        for process in running:
-            _tell(process, signal.SIGTERM)
-        until = time.monotonic() + GRACE_S
-        for process in running:
-            _await_group(process, until)
-            _tell(process, signal.SIGKILL)
+    def look() -> None:
+        while not is_over.wait(POLL_S):
+            if not leave.holds:
+                _tell(process, signal.SIGTERM)
+                _await_group(process, time.monotonic() + GRACE_S)
+                _tell(process, signal.SIGKILL)
+                return
 
-    def _started(self, arguments: Sequence[str], log: IO[bytes]) -> subprocess.Popen[bytes] | None:
-        """The process, at the head of a group of its own; None after `stop`."""
-        with self._changing:
-            if self._stopped:
-                return None
-            process = subprocess.Popen(  # noqa: S603  the user's own command, and no shell
-                arguments,
-                stdin=subprocess.DEVNULL,
-                stdout=log,
-                stderr=subprocess.STDOUT,
-                start_new_session=True,
-            )
-            self._running.add(process)
-            return process
+    looking = threading.Thread(target=look, daemon=True)
+    looking.start()
+    try:
+        yield
+    finally:
+        is_over.set()
+        looking.join()
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:

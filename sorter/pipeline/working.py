@@ -76,9 +76,16 @@ def in_order(
 
 
 def as_they_come(
-    executor: Executor, work: Callable[[Task], Outcome], tasks: Iterable[Task], at_most: int
+    executor: Executor,
+    work: Callable[[Task], Outcome],
+    tasks: Iterable[Task],
+    at_most: int,
+    at_end: Callable[[], None] = lambda: None,
 ) -> Generator[tuple[Task, Outcome], None, None]:
-    """Each task with what came of it, the first that is done first; as in_order in all else."""
+    """Each task with what came of it, the first that is done first; as in_order in all else.
+
+    at_end: called before what has begun is awaited, so that it can be told to end.
+    """
     waiting: dict[Future[Outcome], Task] = {}
     try:
         for task in tasks:
@@ -88,6 +95,7 @@ def as_they_come(
         while waiting:
             yield from _done(waiting)
     finally:
+        at_end()
         _end(waiting)
 
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 import csv
 import json
 import shutil
-from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +12,9 @@ import pytest
 from click.testing import CliRunner
 
 from sorter.cli import commands
-from sorter.model.glance import Measured, Seen
-from sorter.pipeline import checking
-from sorter.pixels.measuring import Told, measure
+from sorter.model.glance import Seen
+from sorter.pipeline import looking
+from sorter.pixels.measuring import Stretch, look_at
 
 
 @pytest.fixture(scope="module")
@@ -124,26 +122,22 @@ def test_ctrl_c_keeps_what_was_looked_at(shoot: Path, checked: tuple[dict[str, A
     run = CliRunner().invoke
     looked: list[int] = []
 
-    def stopped(
-        frames: Sequence[Seen], workers: ThreadPoolExecutor, ahead: int, told: Told
-    ) -> Measured:
+    def stopped(frames: tuple[Seen, ...]) -> Stretch:
         if len(looked) == 4:
             raise KeyboardInterrupt
-        return counted(frames, workers, ahead, told)
+        return counted(frames)
 
-    def counted(
-        frames: Sequence[Seen], workers: ThreadPoolExecutor, ahead: int, told: Told
-    ) -> Measured:
+    def counted(frames: tuple[Seen, ...]) -> Stretch:
         looked.append(len(frames))
-        return measure(frames, workers, ahead, told)
+        return look_at(frames)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(checking, "measure", stopped)
+        patch.setattr(looking, "look_at", stopped)
         done = run(commands, ["check", str(shoot)])
         assert done.exit_code == 3
         assert "Run the same command again" in done.stderr
         assert not (shoot / "checks.csv").exists()
-        patch.setattr(checking, "measure", counted)
+        patch.setattr(looking, "look_at", counted)
         assert run(commands, ["check", str(shoot)]).exit_code == 0
         every = len(looked)
         assert run(commands, ["check", str(shoot)]).exit_code == 0

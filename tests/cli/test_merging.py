@@ -34,7 +34,7 @@ from handoff.tidal import (
 from sorter.cli import commands, console
 from sorter.disk.shoot import Shoot
 from sorter.handoff import choose
-from sorter.pipeline import merging
+from sorter.pipeline import stacking
 from writing.cards import contents, found, hold_consistent, ingest, undo
 
 
@@ -296,7 +296,7 @@ def test_a_full_disk_stops_the_run_and_leaves_no_part(
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     with monkeypatch.context() as patched:
-        patched.setattr(merging, "finish", fill)
+        patched.setattr(stacking, "finish", fill)
         outcome = run(shoot, "average")
     assert outcome.exit_code == 3
     assert "the disk is full. Nothing is lost" in outcome.stderr

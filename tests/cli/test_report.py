@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import csv
 import errno
+import itertools
 import os
 import re
 import shutil
+from concurrent.futures import ALL_COMPLETED, Future, wait
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +21,7 @@ import sorter.disk.shoot
 from checking.scene import scene, slices, whole
 from sorter.cli import commands
 from sorter.disk.shoot import Shoot
-from sorter.pipeline import picturing
+from sorter.pipeline import working
 from sorter.writing.ledger import Ledger
 from writing.cards import LIMPETS, limpets, picture, stamped
 
@@ -205,11 +208,15 @@ def test_a_full_disk_ends_it_in_words_and_it_goes_on(
 
 
 def test_a_stop_leaves_what_is_drawn(shoot: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def stopped(*_: object, **__: object) -> None:
-        raise KeyboardInterrupt
+    waits = iter([KeyboardInterrupt])
+
+    def stopped(futures: list[Future[object]], return_when: str = ALL_COMPLETED) -> object:
+        for interrupt in waits:
+            raise interrupt
+        return wait(futures, return_when=return_when)
 
     run("check", shoot)
-    monkeypatch.setattr(picturing, "wait", stopped)
+    monkeypatch.setattr(working, "wait", stopped)
     done = run("report", shoot)
     assert done.exit_code == 3
     monkeypatch.undo()
@@ -326,3 +333,61 @@ def test_other_slices_make_another_merge(stack: Path, tmp_path: Path) -> None:
     assert {name: after[name] for name in frames} == {name: before[name] for name in frames}
     assert not {name for name in before if name.startswith("merge")} & after.keys()
     assert sum(name.startswith("merge") for name in after) >= 1
+
+
+def test_a_slice_that_is_lost_moves_no_other_on_the_depth_map(tmp_path: Path) -> None:
+    """Focus went there and back, and the second slice is lost after the check.
+
+    Against the slope that the scene was made with: in each stretch of it the slice of its place is
+    sharpest, and its colour is that of the slice's place in the order that the check found.
+    """
+    places = whole()
+    captured = [*range(1, 14, 2), *range(12, -1, -2)]
+    for number, each in enumerate(slices(places[captured]), 1):
+        path = picture(tmp_path / "card" / LIMPETS / f"IMG_{number:04d}.JPG", 0.3 * number)
+        exif = piexif.load(str(path))
+        Image.fromarray(each).convert("RGB").save(path, quality=92, exif=piexif.dump(exif))
+    shoot = tmp_path / "shoot"
+    assert run("ingest", tmp_path / "card", shoot).exit_code == 0
+    assert run("check", shoot).exit_code == 0
+    with (shoot / "checks.csv").open(newline="", encoding="utf-8") as file:
+        (row,) = csv.DictReader(file)
+    order = [int(position) for position in row["order"].split(";")]
+    order.remove(2)
+    (lost,) = shoot.glob("*/IMG_0002.JPG")
+    lost.write_bytes(lost.read_bytes()[:3000])
+    for _ in range(2):  # the second time what was drawn is there
+        assert run("report", shoot).exit_code == 1
+        text = (shoot / "report" / "index.html").read_text()
+        (caption,) = re.findall(r"Trial merge of (.*?)</figcaption>", text)
+        assert caption.startswith("13 of 14 slices")
+        (name,) = (shoot / "report" / "pictures").glob("depth-*.png")
+        with Image.open(name) as shown:
+            index = np.asarray(shown).astype(float)
+        edges = np.linspace(0, len(index), 14).round().astype(int)
+        found, wanted = [], []
+        for start, stop in itertools.pairwise(edges):
+            told = index[start:stop][index[start:stop] > 0]
+            found.append((np.median(told) - 1) / 254 * (len(order) - 1))
+            off = np.abs(places[captured] - (start + stop) / 2 / len(index))
+            off[1] = np.inf
+            wanted.append(order.index(int(off.argmin()) + 1))
+        assert np.median(np.abs(np.subtract(found, wanted))) < 0.1, (found, wanted)
+
+
+def test_a_slice_that_comes_back_is_in_the_merge_again(stack: Path, tmp_path: Path) -> None:
+    shoot = tmp_path / "shoot"
+    shutil.copytree(stack, shoot)
+    before = {name for name in pictures(shoot) if name.startswith(("merge", "depth"))}
+    (third,) = shoot.glob("*/IMG_0003.JPG")
+    sound = third.read_bytes()
+    shutil.rmtree(shoot / "report")
+    third.write_bytes(sound[:3000])
+    run("report", shoot)
+    without = {name for name in pictures(shoot) if name.startswith(("merge", "depth"))}
+    third.write_bytes(sound)
+    run("report", shoot)
+    after = {name for name in pictures(shoot) if name.startswith(("merge", "depth"))}
+    assert len(without) == 2
+    assert not without & before, "what is made of other slices has another name"
+    assert after == before

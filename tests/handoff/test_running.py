@@ -6,9 +6,14 @@ import os
 import sys
 import threading
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
-from sorter.handoff.running import Runner
+import pytest
+
+from sorter.disk.leave import Leave, leave_to_work
+from sorter.disk.shoot import Shoot
+from sorter.handoff.running import run
 
 SLEEPS = "import time; time.sleep(60)"
 # Says which process its child is, and waits for it.
@@ -17,6 +22,12 @@ WITH_CHILD = (
     "time.sleep(60)']); print(c.pid, flush=True); c.wait()"
 )
 DEAF = "import signal, time; signal.signal(signal.SIGTERM, signal.SIG_IGN); print('deaf', flush=True); time.sleep(60)"
+
+
+@pytest.fixture
+def leave(tmp_path: Path) -> Iterator[Leave]:
+    with leave_to_work(Shoot(tmp_path)) as given:
+        yield given
 
 
 def python(source: str) -> list[str]:
@@ -39,58 +50,58 @@ def logged(path: Path, least: int = 1) -> str:
     return path.read_text()
 
 
-def test_an_exit_code_and_both_outputs_come_back(tmp_path: Path) -> None:
+def test_an_exit_code_and_both_outputs_come_back(tmp_path: Path, leave: Leave) -> None:
     source = "import sys; print('tide'); print('ebb', file=sys.stderr, flush=True); sys.exit(7)"
     with (tmp_path / "log").open("wb") as log:
-        ended = Runner().run(python(source), log)
+        ended = run(python(source), log, leave)
     assert (ended.code, ended.late, ended.stopped) == (7, False, False)
     assert sorted((tmp_path / "log").read_text().split()) == ["ebb", "tide"]
 
 
-def test_much_output_fills_no_pipe(tmp_path: Path) -> None:
+def test_much_output_fills_no_pipe(tmp_path: Path, leave: Leave) -> None:
     with (tmp_path / "log").open("wb") as log:
-        ended = Runner().run(python("print('splash ' * 3_000_000)"), log)
+        ended = run(python("print('splash ' * 3_000_000)"), log, leave)
     assert ended.code == 0
     assert (tmp_path / "log").stat().st_size == 21_000_001
 
 
-def test_no_input_is_waited_for(tmp_path: Path) -> None:
+def test_no_input_is_waited_for(tmp_path: Path, leave: Leave) -> None:
     with (tmp_path / "log").open("wb") as log:
-        assert Runner(20).run(python("input()"), log).code == 1
+        assert run(python("input()"), log, leave, limit_s=20).code == 1
 
 
-def test_the_time_limit_ends_it_and_its_children(tmp_path: Path) -> None:
+def test_the_time_limit_ends_it_and_its_children(tmp_path: Path, leave: Leave) -> None:
     with (tmp_path / "log").open("wb") as log:
-        ended = Runner(3.0).run(python(WITH_CHILD), log)
+        ended = run(python(WITH_CHILD), log, leave, limit_s=3.0)
     assert ended.late
     assert ended.code != 0
     assert not is_alive(int(logged(tmp_path / "log")))
 
 
-def test_a_program_that_does_not_listen_is_killed(tmp_path: Path) -> None:
+def test_a_program_that_does_not_listen_is_killed(tmp_path: Path, leave: Leave) -> None:
     with (tmp_path / "log").open("wb") as log:
-        ended = Runner(3.0).run(python(DEAF), log)
+        ended = run(python(DEAF), log, leave, limit_s=3.0)
     assert (ended.late, ended.code) == (True, -9)
 
 
-def test_stop_ends_all_and_lets_none_begin(tmp_path: Path) -> None:
-    runner, log = Runner(), tmp_path / "log"
+def test_stop_ends_all_and_lets_none_begin(tmp_path: Path, leave: Leave) -> None:
+    log = tmp_path / "log"
     ends = []
     with log.open("wb") as file:
-        thread = threading.Thread(target=lambda: ends.append(runner.run(python(WITH_CHILD), file)))
+        thread = threading.Thread(target=lambda: ends.append(run(python(WITH_CHILD), file, leave)))
         thread.start()
         child = int(logged(log))
         assert is_alive(child)
-        runner.stop()
+        leave.withdraw()
         thread.join(20)
-        assert runner.run(python(SLEEPS), file).stopped
+        assert run(python(SLEEPS), file, leave).stopped
     assert ends[0].stopped
     assert not is_alive(child)
 
 
-def test_children_left_behind_are_ended_too(tmp_path: Path) -> None:
+def test_children_left_behind_are_ended_too(tmp_path: Path, leave: Leave) -> None:
     source = WITH_CHILD.replace("; c.wait()", "")
     with (tmp_path / "log").open("wb") as log:
-        assert Runner().run(python(source), log).code == 0
+        assert run(python(source), log, leave).code == 0
     assert not is_alive(int(logged(tmp_path / "log")))
     assert is_alive(os.getpid())
