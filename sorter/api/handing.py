@@ -215,7 +215,9 @@ def handed_off(request: HandOffRequest, watch: Watch) -> HandedOff:
     """The request answered."""
     if request.asked is not None:
         tick = watch.tick(Stage.MERGING)
-        return HandedOff(results=merge(request.shoot, request.wish, request.asked, tick))
+        return HandedOff(
+            results=merge(request.shoot, request.wish, request.asked, tick, request.executor)
+        )
     tick = watch.tick(Stage.HANDING)
     return HandedOff(
         handoff=hand_over(
