@@ -139,17 +139,39 @@ class Card:
     of_shoot: it is a folder of a shoot that is read as a card is. Raises CardNotFound where there is no
     such folder, CardNotReadable where it cannot be listed, CardIsShoot where it is a shoot, or lies in
     one, links followed, unless that is meant.
+
+    It pickles as its root and what it is: another process looks for the folder when it first reads
+    there, and raises all that then.
     """
 
     def __init__(self, root: Path, *, of_shoot: bool = False) -> None:
+        self._begin(root, of_shoot=of_shoot)
+        self._found()
+
+    def _begin(self, root: Path, *, of_shoot: bool) -> None:
         self.root = root
         self.bytes_read = 0
         self._root = os.fspath(root)
+        self._of_shoot = of_shoot
         self._counting = threading.Lock()
-        self._device = _device(root)
+        self._device: int | None = None
         self._checked: set[str] = set()  # folders that are the card's own, and no links
-        if not of_shoot:
-            _refuse_shoot(root)
+
+    def __getstate__(self) -> tuple[Path, bool]:
+        return self.root.absolute(), self._of_shoot  # the other one may work in another folder
+
+    def __setstate__(self, state: tuple[Path, bool]) -> None:
+        root, of_shoot = state
+        self._begin(root, of_shoot=of_shoot)
+
+    def _found(self) -> int:
+        """The device of its root, looked for once. Raises what making a card raises."""
+        if self._device is None:
+            device = _device(self.root)
+            if not self._of_shoot:
+                _refuse_shoot(self.root)
+            self._device = device
+        return self._device
 
     def count(self, amount: int) -> None:
         """Adds to the bytes read of this card."""
@@ -163,6 +185,7 @@ class Card:
         that could hold something is closed; CardEmpty where no file of the card is there, unless it
         may be empty: what was thrown away is known then.
         """
+        self._found()
         walk = Walk(self._root)
         listing = walk.listing()
         if listing.files:
@@ -184,6 +207,7 @@ class Card:
         Raises OSError where the file cannot be opened or is no plain file, CardGone where the
         card itself went away.
         """
+        self._found()
         try:
             self._refuse_links_once(path)
             handle = os.open(self.at(path), SYSTEM.READING)
@@ -205,6 +229,7 @@ class Card:
         past: past the system's cache. Raises OSError where it cannot be opened or is no plain file,
         CardGone where the card itself went away.
         """
+        self._found()
         try:
             self._refuse_links_once(path)
             return Stream(self.at(path), past=past)
@@ -286,7 +311,7 @@ class Card:
             raise CardGone(f"{self.root}: the card went away while it was read. Put it back in.")
 
     def _is_mounted(self) -> bool:
-        return self.root.stat().st_dev == self._device
+        return self.root.stat().st_dev == self._found()
 
 
 def nothing_here(

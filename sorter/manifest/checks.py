@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from collections.abc import Iterable, Mapping
+from io import StringIO
 from numbers import Real
 from pathlib import Path
 from typing import Any, Final
@@ -27,12 +29,11 @@ _LISTS: Final = ("surplus", "dark", "odd", "unseen")
 
 def checks_bytes(checks: Iterable[Check]) -> bytes:
     """The whole file: UTF-8, RFC 4180, positions with `;` between, each line ended by CRLF."""
-    import pandas as pd  # noqa: PLC0415  slow to load, and few commands need it
-
-    rows = [[_cell(getattr(check, name)) for name in CHECK_COLUMNS] for check in checks]
-    table = pd.DataFrame(rows, columns=list(CHECK_COLUMNS), dtype=object)
-    text: str = table.to_csv(index=False, lineterminator="\r\n")
-    return text.encode()
+    text = StringIO(newline="")
+    table = csv.writer(text)  # its lines end as those of RFC 4180 do
+    table.writerow(CHECK_COLUMNS)
+    table.writerows([_cell(getattr(check, name)) for name in CHECK_COLUMNS] for check in checks)
+    return text.getvalue().encode()
 
 
 def _cell(value: object) -> str:

@@ -11,8 +11,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
-import numpy as np
-
 from sorter.disk.leave import Leave
 from sorter.disk.reported import put_picture
 from sorter.disk.shoot import Shoot
@@ -146,6 +144,8 @@ class _Drawer:
         return Drawn(names=tuple(self.names), why=tuple(self.why), merge=made)
 
     def _put_merge(self, made: Merge, found: Merged) -> None:
+        import numpy as np  # noqa: PLC0415  slow to load, and few commands draw
+
         rank = {position: place for place, position in enumerate(made.order)}
         ranks = np.array([rank[index + 1] for index in made.slices])
         depth = ranks[found.depth] / max(1, len(ranks) - 1)

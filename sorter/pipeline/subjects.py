@@ -25,12 +25,15 @@ from sorter.reading.cards import read_files
 
 def of_account(card: Card, account: Account) -> Iterator[Subject]:
     """Every sequence of a card, in the order of their numbers."""
+    root = card.root.absolute()  # whoever looks there may work in another folder
     for number, sequence in enumerate(account.sequences, 1):
         bonds = (Bond.RETAKE, Bond.REPEAT)
         yield Subject(
             number=number,
             kind=sequence.kind,
-            frames=tuple(seen(frame.files, card.at) for frame in sequence.frames),
+            frames=tuple(
+                seen(frame.files, lambda path: f"{root}/{path}") for frame in sequence.frames
+            ),
             paths=tuple(frame.path for frame in sequence.frames),
             nearward={Direction.NEARER: True, Direction.FARTHER: False}.get(
                 sequence.focus.direction or Direction.STAYS

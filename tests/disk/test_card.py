@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import pickle
 import shutil
 from pathlib import Path
 
@@ -326,3 +327,51 @@ def test_nothing_on_the_card_changes(tmp_path: Path) -> None:
         with card.open(file.path) as window:
             window.read(0, 1)
     assert {path: path.stat().st_mtime_ns for path in tmp_path.rglob("*")} == before
+
+
+# ---- in another process ------------------------------------------------------------------------
+
+
+def elsewhere(data: bytes) -> Card:
+    """The card as another process has it."""
+    card: Card = pickle.loads(data)  # noqa: S301  our own bytes
+    return card
+
+
+def test_a_card_pickles_as_its_root_and_looks_there_when_it_reads(tmp_path: Path) -> None:
+    root = tmp_path / "card"
+    put(root, "DCIM/100TIDES/IMG_0001.JPG", data=b"limpet")
+    data = pickle.dumps(Card(root))
+    shutil.move(root, tmp_path / "elsewhere")
+    gone = elsewhere(data)
+    with pytest.raises(errors.CardNotFound):
+        gone.open("DCIM/100TIDES/IMG_0001.JPG")
+    shutil.move(tmp_path / "elsewhere", root)
+    with gone.open("DCIM/100TIDES/IMG_0001.JPG") as window:
+        assert window.head == b"limpet"
+    assert gone.bytes_read == len(b"limpet")
+    assert [file.path for file in elsewhere(data).listing().files] == paths(root)
+
+
+def test_a_card_of_a_relative_root_is_found_from_another_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put(tmp_path / "card", "DCIM/100TIDES/IMG_0001.JPG")
+    monkeypatch.chdir(tmp_path)
+    data = pickle.dumps(Card(Path("card")))
+    monkeypatch.chdir("/")
+    assert len(elsewhere(data).listing().files) == 1
+
+
+def test_a_shoot_that_is_read_as_a_card_is_so_in_another_process_too(tmp_path: Path) -> None:
+    """And one that became a shoot meanwhile is refused there, every time."""
+    put(tmp_path, "0001_limpet/IMG_0001.JPG")
+    card, of_shoot = (
+        pickle.dumps(each) for each in (Card(tmp_path), Card(tmp_path, of_shoot=True))
+    )
+    put(tmp_path, ".sorter/ledger.db")
+    assert elsewhere(of_shoot).open("0001_limpet/IMG_0001.JPG").head == b"x"
+    refused = elsewhere(card)
+    for _ in range(2):
+        with pytest.raises(errors.CardIsShoot):
+            refused.open("0001_limpet/IMG_0001.JPG")
