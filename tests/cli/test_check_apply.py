@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from sorter.cli import commands
-from sorter.disk.shoot import Shoot
+from sorter.disk.shoot import LOOKED, Shoot
 from writing.regrouping import sequences
 
 
@@ -21,7 +21,7 @@ def card(demo_card: Path) -> Path:
 
 
 @pytest.fixture
-def shoot(demo_shoot: Path, tmp_path: Path) -> Iterator[Path]:
+def unseen(demo_shoot: Path, tmp_path: Path) -> Iterator[Path]:
     """A shoot of the test's own, that no other test has looked at; taken back wholly in the end."""
     folder = tmp_path / "shoot"
     shutil.copytree(demo_shoot, folder)
@@ -29,6 +29,21 @@ def shoot(demo_shoot: Path, tmp_path: Path) -> Iterator[Path]:
     undone = run("undo", folder, "--yes")
     assert undone.exit_code == 0, undone.stderr
     assert not folder.exists(), "an undo leaves nothing behind, checks.csv neither"
+
+
+@pytest.fixture(scope="module")
+def looked(demo_shoot: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What a check measures of these pictures, which it keeps by their contents."""
+    folder = shutil.copytree(demo_shoot, tmp_path_factory.mktemp("looked") / "shoot")
+    assert run("check", folder).exit_code == 0
+    return folder / LOOKED
+
+
+@pytest.fixture
+def shoot(unseen: Path, looked: Path) -> Path:
+    """The same, with what was measured of its pictures."""
+    shutil.copytree(looked, unseen / LOOKED)
+    return unseen
 
 
 def run(*words: object) -> Result:
@@ -53,7 +68,8 @@ def corrections(folder: Path, *lines: str) -> Path:
     return file
 
 
-def test_what_the_pictures_say_is_applied_and_undone(shoot: Path) -> None:
+def test_what_the_pictures_say_is_applied_and_undone(unseen: Path) -> None:
+    shoot = unseen
     before, grouped = lists(shoot), sequences(shoot)
     done = run("check", shoot, "--apply")
     assert done.exit_code == 0, done.stderr
