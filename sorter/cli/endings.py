@@ -27,6 +27,7 @@ if TYPE_CHECKING:
         UndoSession,
         Verified,
     )
+    from sorter.model.moved import Move
 
 STAY: Final = {
     Stays.CHANGED: "it holds other bytes than those that were carried; run it again to carry these",
@@ -387,7 +388,7 @@ def verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
 
 
 def _to_adopt(found: Iterable[Findings]) -> Iterator[Printed]:
-    if any(each.moved for each in found):
+    if any(each.moved.keys() - each.unnoted.keys() for each in found):
         yield Printed(
             text="Give --adopt to note where the files lie now that you moved.", look="note"
         )
@@ -395,7 +396,7 @@ def _to_adopt(found: Iterable[Findings]) -> Iterator[Printed]:
 
 def moved_lines(findings: Findings, shoot: Path) -> Iterator[str]:
     """Where files went that were moved, before it is asked whether that is to be noted."""
-    yield from named(f"moved by you in {words.safe(str(shoot))}", _moves(findings), rest="")
+    yield from named(f"moved by you in {words.safe(str(shoot))}", _moves(findings.moves), rest="")
 
 
 def adoption_question(findings: Findings, shoot: Path) -> str:
@@ -408,15 +409,17 @@ def adoption_question(findings: Findings, shoot: Path) -> str:
     )
 
 
-def _moves(findings: Findings) -> Iterator[str]:
-    for move in findings.moves:
+def _moves(moves: Iterable[Move]) -> Iterator[str]:
+    for move in moves:
         files = f"  ({words.counted(move.files, 'file', 'files')})" if move.is_folder else ""
         yield f"{move.before} → {move.after}{files}"
 
 
 def _verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
-    noted = "moved by you, and noted so" if findings.adopted else "moved by you"
-    yield from _named(noted, _moves(findings), rest="")
+    yield from _named("moved by you, and noted so", _moves(findings.noted_moves), rest="")
+    yield from _named("moved by you", _moves(findings.unnoted_moves), rest="")
+    never = (f"{path}: {why}" for path, why in sorted(findings.never_noted.items()))
+    yield from _named("moved by you, and not noted", never, rest="")
     yield from _named("MISSING", findings.missing)
     yield from _named("CHANGED", findings.changed)
     yield from _named(

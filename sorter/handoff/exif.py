@@ -18,6 +18,7 @@ from typing import Any, Final, TypeAlias
 
 import piexif
 
+from sorter.model.borrowed import Borrowed, Restore
 from sorter.model.reference import Reference, Value, Values
 
 Pieces: TypeAlias = list[bytes | memoryview]
@@ -47,10 +48,26 @@ _PNG: Final = b"\x89PNG\r\n\x1a\n"
 _EXIF_HEAD: Final = b"Exif\0\0"
 _MOST_CLASSIC: Final = 2**32 - 2**20
 
-piexif.TAGS["Exif"].setdefault(COMPOSITE, {"name": "CompositeImage", "type": _SHORT})
-piexif.TAGS["Exif"].setdefault(
-    SOURCES, {"name": "SourceImageNumberOfCompositeImage", "type": _SHORT}
-)
+_UNKNOWN: Final = {
+    COMPOSITE: {"name": "CompositeImage", "type": _SHORT},
+    SOURCES: {"name": "SourceImageNumberOfCompositeImage", "type": _SHORT},
+}
+"""Tags of Exif 2.32 that the library does not know."""
+
+
+def _teach() -> Restore:
+    known = piexif.TAGS["Exif"]
+    new = {tag: about for tag, about in _UNKNOWN.items() if tag not in known}
+    known.update(new)
+
+    def restore() -> None:
+        for tag in new:
+            del known[tag]
+
+    return restore
+
+
+_TAUGHT: Final = Borrowed(_teach)
 
 
 class CannotPutBack(Exception):
@@ -175,14 +192,16 @@ def _chunk(content: bytes) -> bytes:
 
 def _block(own: bytes, wanted: _Wanted) -> bytes:
     """A TIFF of Exif with what was there, less what tells of one slice, and what is wanted."""
-    was: dict[str, Any] = piexif.load(_EXIF_HEAD + own) if own else {}
+    with _TAUGHT:
+        was: dict[str, Any] = piexif.load(_EXIF_HEAD + own) if own else {}
     main, exif, gps = (dict(was.get(name, {})) for name in ("0th", "Exif", "GPS"))
     exif.pop(_NOTE, None)
     wanted_main = {t: v for t, v in wanted.main.items() if not (t in _OWN_FIRST and main.get(t))}
     main |= _plain(wanted_main)
     exif |= _plain(wanted.exif)
     directories = {"0th": main, "Exif": exif, "GPS": gps or _plain(wanted.gps)}
-    block: bytes = piexif.dump(directories)
+    with _TAUGHT:
+        block: bytes = piexif.dump(directories)
     return block.removeprefix(_EXIF_HEAD)
 
 

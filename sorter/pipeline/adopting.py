@@ -8,12 +8,15 @@ from typing import Final
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadShoot
 from sorter.pipeline.recording import RECORDS, write_records
-from sorter.planning.adopting import adoptions
+from sorter.planning.adopting import adoptions, is_text
 from sorter.writing.ledger import Ledger
 from sorter.writing.target import stopping_clearly
 from sorter.writing.verify import Findings
 
 NO_TEXT: Final = "its name is no text (UTF-8), and cannot be noted: give it another one"
+HELD: Final = (
+    "this is the place of a file that is noted here still: its own new name is no text (UTF-8)"
+)
 
 
 def refuse_undoing(shoot: Shoot, ledger: Ledger) -> None:
@@ -53,6 +56,10 @@ def adopt(shoot: Shoot, ledger: Ledger, findings: Findings) -> None:
     write_records(shoot, ledger.entries())
     findings.edited = [path for path in findings.edited if path not in RECORDS]
     findings.adopt(change.number for change in changes if change.number in findings.moved)
+    findings.unnoted = {
+        number: HELD if is_text(here[number].row.destination) else NO_TEXT
+        for number in findings.moved
+    }
     for change in changes:
         if change.number in findings.lost:
             lost = findings.lost[change.number]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from sorter.errors import PlanOutdated
@@ -47,6 +47,14 @@ def refuse_other_card(card: Path, before: Listing, now: Listing) -> None:
         )
 
 
+def refuse_other_bytes(card: Path, paths: Sequence[str]) -> None:
+    """Returns where there is no such file: none that begins otherwise than it did. Raises PlanOutdated."""
+    if paths:
+        raise outdated(
+            card, f"{len(paths)} begin with other bytes, or cannot be read now ({_first_of(paths)})"
+        )
+
+
 def refuse_other_shoot(shoot: Path, before: str, now: str) -> None:
     """Returns where the folder's ledger holds what it held. Raises PlanOutdated."""
     if before != now:
@@ -58,5 +66,5 @@ def outdated(place: Path, why: str) -> PlanOutdated:
     return PlanOutdated(f"{place}: {why}. Nothing was done: make the plan anew.")
 
 
-def _first_of(paths: tuple[str, ...]) -> str:
+def _first_of(paths: Sequence[str]) -> str:
     return paths[0] if len(paths) == 1 else f"{paths[0]}, …"

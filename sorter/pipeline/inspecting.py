@@ -11,7 +11,7 @@ from sorter.manifest.rows import make_rows
 from sorter.model.card import Listing
 from sorter.model.compared import Compared
 from sorter.model.correction import Correction
-from sorter.model.plan import Entry, State
+from sorter.model.plan import Entry, Placement, State
 from sorter.model.row import Row
 from sorter.model.sequence import Account
 from sorter.pipeline.afresh import (
@@ -21,7 +21,13 @@ from sorter.pipeline.afresh import (
     plan_afresh,
     standing_of,
 )
-from sorter.pipeline.basis import basis_of, outdated, refuse_other_card, refuse_other_shoot
+from sorter.pipeline.basis import (
+    basis_of,
+    outdated,
+    refuse_other_bytes,
+    refuse_other_card,
+    refuse_other_shoot,
+)
 from sorter.pipeline.checking import apart_from, check_account
 from sorter.pipeline.planned import IngestPlan, SecondFound
 from sorter.pipeline.recording import RECORDS
@@ -33,6 +39,7 @@ from sorter.pipeline.wishes import Counted, Ticks, Wishes
 from sorter.pipeline.working import Workers
 from sorter.writing.compare import Comparison, compare, look_again, read_again, size_to_compare
 from sorter.writing.ledger import Ledger, Run
+from sorter.writing.reading import readers
 
 
 class Inspection:
@@ -211,6 +218,7 @@ class Inspection:
         """
         refuse_other_shoot(self._shoot.root, plan.basis, self.basis)
         refuse_other_card(self._card.root, plan.listing, self._card.listing(may_be_empty=True))
+        self._refuse_other_beginnings(plan)
         found = self._compared_again(plan).value()
         if not found.agrees(plan.compared):
             raise outdated(
@@ -219,6 +227,21 @@ class Inspection:
         second = self._second_again(plan)
         self.refuse_obstacles(plan)
         return replace(plan, compared=found, second=second)
+
+    def _refuse_other_beginnings(self, plan: IngestPlan) -> None:
+        """What is to be carried begins as it did: stamps tell nothing where the file system keeps few.
+
+        All that the plan says of a file was read there. Raises PlanOutdated, CardGone.
+        """
+        asked = [each for each in plan.waiting if each.mark and self._card.device(each.row.source)]
+        with readers() as pool:
+            same = pool.map(lambda each: _holds(self._card, each), asked)
+            other = [
+                each.row.source for each, is_same in zip(asked, same, strict=True) if not is_same
+            ]
+        if other:
+            self._card.expect()
+        refuse_other_bytes(self._card.root, other)
 
     def _compared_again(self, plan: IngestPlan) -> Comparison:
         if plan.goes_on is not None:
@@ -245,3 +268,7 @@ class Inspection:
         if now is None or not now.compared.agrees(before.compared):
             raise outdated(before.folder, "copies hold other bytes than they did")
         return now
+
+
+def _holds(card: Card, placement: Placement) -> bool:
+    return card.holds(placement.row.source, placement.row.bytes, placement.mark)

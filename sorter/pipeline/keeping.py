@@ -26,11 +26,11 @@ from sorter.pipeline.recording import (
 )
 from sorter.pipeline.regrouping import changed_by, give_up, take_back
 from sorter.pipeline.scanning import Tick
-from sorter.pipeline.seeking import elsewhere
+from sorter.pipeline.seeking import elsewhere, exchanged
 from sorter.pipeline.wishes import Counted
 from sorter.writing.ledger import Ledger, Run
 from sorter.writing.target import stopping_clearly
-from sorter.writing.undo import Undoing, Undone, compared, is_here
+from sorter.writing.undo import CHANGED, Undoing, Undone, compared, is_here
 
 SET_ASIDE: Final = "set aside when a good copy took its place"
 MERGED: Final = "merged from frames that were taken back: no ingest brought it"
@@ -134,6 +134,8 @@ class Undo:
         counted = Counted(tick, sum(entry.row.bytes for entry in self.entries))
         undoing = Undoing(self._shoot, self._ledger, self._originals, self._unseen)
         undone = undoing.undo(self.run.run, self.entries, counted.add)
+        if out := self._exchanged(undone):
+            undone = undoing.undo_again(self.run.run, out)
         with stopping_clearly(self._shoot):
             if undone.kept or len(self._ledger.runs()) > 1:
                 self._forget(undone)
@@ -142,6 +144,22 @@ class Undo:
                 self._leave_nothing(before)
                 undone.stay |= dict.fromkeys(self._shoot.set_aside_before(), SET_ASIDE)
         return undone
+
+    def _exchanged(self, undone: Undone) -> list[tuple[Entry, Entry]]:
+        """Files that lie in one another's places, as they were asked for and where they are.
+
+        A copy that is not in its place was not held against the card, and is nothing to be removed.
+        """
+        changed = [e for e in self.entries if undone.stay.get(e.row.destination) == CHANGED]
+        lost = {*undone.lost}
+        missing = [e for e in self.entries if e.row.destination in lost]
+        if not changed:
+            return []
+        out, found = exchanged(self._shoot, missing, changed, self._ledger.entries())
+        both = [*out, *missing] if out else []
+        # What is found leaves its place first: what is not can be missed there then.
+        both.sort(key=lambda entry: entry.number not in found)
+        return [(e, _in_place(e, found.get(e.number, e.row.destination))) for e in both]
 
     def _forget(self, undone: Undone) -> None:
         """The ingest is known until all of this is done: a second undo ends it, and takes no other."""

@@ -116,10 +116,33 @@ def elsewhere(
     """
     if not missing:
         return {}
+    return whereabouts(missing, (), _digests(_unknown(shoot, missing, known, tick)))
+
+
+def exchanged(
+    shoot: Shoot, missing: Sequence[Entry], changed: Sequence[Entry], known: Iterable[Entry]
+) -> tuple[tuple[Entry, ...], dict[int, str]]:
+    """Those of the changed in whose places others of these files lie; and where all that is found lies.
+
+    missing: what is not in its place. changed: what is there with other bytes. known: as above.
+    """
+    sizes = {entry.row.bytes for entry in (*missing, *changed)}
+    told = measure(shoot, (entry.row.destination for entry in changed), sizes, lambda _: None)
+    out = displaced(missing, changed, _digests(told))
+    if not out:
+        return (), {}
+    here = {entry.row.destination: told[entry.row.destination] for entry in out}
+    unknown = _unknown(shoot, [*missing, *out], known, lambda _: None)
+    return out, whereabouts(missing, out, _digests({**unknown, **here}))
+
+
+def _unknown(
+    shoot: Shoot, sought: Iterable[Entry], known: Iterable[Entry], tick: Callable[[int], None]
+) -> dict[str, Measured]:
+    """What lies in no file's place, and has the size of one that is sought."""
     places = {entry.row.destination for entry in known}
-    unknown = (path for path, is_folder in shoot.paths() if not is_folder and path not in places)
-    told = measure(shoot, unknown, {entry.row.bytes for entry in missing}, tick)
-    return whereabouts(missing, (), _digests(told))
+    paths = (path for path, is_folder in shoot.paths() if not is_folder and path not in places)
+    return measure(shoot, paths, {entry.row.bytes for entry in sought}, tick)
 
 
 def astray(shoot: Shoot, missing: Iterable[Entry], known: Iterable[Entry]) -> int:

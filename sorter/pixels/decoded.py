@@ -13,6 +13,8 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from sorter.model.borrowed import Borrowed, Restore
+
 if TYPE_CHECKING:
     from PIL import Image
 
@@ -54,15 +56,37 @@ def picture_digest(path: Path) -> Decoded:
     return found or _by_pillow(path)
 
 
+def _silence() -> Restore:
+    """What the library finds odd is not ours to print."""
+    logger = logging.getLogger("tifffile")
+    level = logger.level
+    logger.setLevel(logging.CRITICAL)
+    return lambda: logger.setLevel(level)
+
+
+def _allow() -> Restore:
+    """Pillow opens pictures of as many pixels as we do; ours are counted before they are decoded."""
+    from PIL import Image  # noqa: PLC0415  only where a picture is decoded
+
+    most = Image.MAX_IMAGE_PIXELS
+    Image.MAX_IMAGE_PIXELS = MOST_PIXELS
+
+    def restore() -> None:
+        Image.MAX_IMAGE_PIXELS = most
+
+    return restore
+
+
+_QUIET: Final = Borrowed(_silence)
+_ALLOWED: Final = Borrowed(_allow)
+
+
 def _by_tifffile(path: Path) -> Decoded | None:
     """None where the file is of a kind of TIFF that this library needs more for."""
     import tifffile  # noqa: PLC0415  only where a picture is decoded
 
-    logging.getLogger("tifffile").setLevel(
-        logging.CRITICAL
-    )  # what it finds odd is not ours to print
     try:
-        with tifffile.TiffFile(path) as file:
+        with _QUIET, tifffile.TiffFile(path) as file:
             return _hashed(list(file.pages), path.stat().st_size)
     except Undecodable:
         raise
@@ -111,9 +135,8 @@ def opened(file: BytesIO | Path) -> Iterator[Image.Image]:
     """
     from PIL import Image, UnidentifiedImageError  # noqa: PLC0415  only where a picture is decoded
 
-    Image.MAX_IMAGE_PIXELS = MOST_PIXELS
     try:
-        with warnings.catch_warnings(action="ignore"), Image.open(file) as picture:
+        with _ALLOWED, warnings.catch_warnings(action="ignore"), Image.open(file) as picture:
             yield picture
     except (Undecodable, FileNotFoundError, PermissionError, IsADirectoryError):
         raise

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from sorter.model.borrowed import Borrowed, Restore
 from sorter.model.glance import Seen, Sight
 from sorter.pixels.decoded import Undecodable, opened
 
@@ -71,10 +73,10 @@ def reduced(seen: Seen, mode: str) -> Reduced:
 def _reduced(sight: Sight, mode: str) -> Reduced:
     if sight.length:
         return _by_pillow(BytesIO(_stretch(sight)), mode)
-    if Path(sight.path).suffix.lower() in _HEIF:
-        _know_heif()
+    is_heif = Path(sight.path).suffix.lower() in _HEIF
     try:
-        return _by_pillow(Path(sight.path), mode)
+        with _HEIF_KNOWN if is_heif else nullcontext():
+            return _by_pillow(Path(sight.path), mode)
     except Undecodable as error:
         return _developed(sight.path, error, mode)
 
@@ -129,13 +131,28 @@ def _turned(found: Reduced, orientation: int) -> Reduced:
 # ---- what needs an extra ---------------------------------------------------------------------
 
 
-def _know_heif() -> None:
-    """Pillow can open HEIF files from here on, where the extra for them is installed."""
+def _teach() -> Restore:
+    """Pillow can open HEIF files, where the extra for them is installed."""
     try:
         import pillow_heif  # noqa: PLC0415  an extra
     except ImportError:
-        return
+        return lambda: None
+    from PIL import Image  # noqa: PLC0415  only where a picture is decoded
+
+    tables: list[Any] = [Image.OPEN, Image.SAVE, Image.SAVE_ALL, Image.MIME, Image.EXTENSION]
+    before, known = [dict(table) for table in tables], list(Image.ID)
     pillow_heif.register_heif_opener()
+
+    def restore() -> None:
+        for table, kept in zip(tables, before, strict=True):
+            for name in table.keys() - kept.keys():
+                del table[name]
+        Image.ID[:] = [name for name in Image.ID if name in known or name in Image.OPEN]
+
+    return restore
+
+
+_HEIF_KNOWN: Final = Borrowed(_teach)
 
 
 def _developed(path: str, error: Undecodable, mode: str) -> Reduced:

@@ -244,7 +244,7 @@ def adoptions(
     the folder. A name that is no text (undecodable) cannot be noted, and stays out.
     """
     known = {entry.number: entry for entry in entries}
-    new = {number: path for number, path in moved.items() if _is_text(path)}
+    new = {number: path for number, path in moved.items() if is_text(path)}
     while True:
         held = {
             entry.row.destination
@@ -302,7 +302,8 @@ def _placed(placement: Placement, path: str, named: Iterable[Note] = ()) -> Plac
     return replace(placement, row=replace(placement.row, destination=path), said=said)
 
 
-def _is_text(path: str) -> bool:
+def is_text(path: str) -> bool:
+    """Whether a ledger can hold it: the system's names may be any bytes."""
     try:
         path.encode()
     except UnicodeEncodeError:

@@ -10,6 +10,7 @@ import io
 import logging
 from typing import Any, Final
 
+from sorter.model.borrowed import Borrowed, Restore
 from sorter.reading import standard
 from sorter.reading.directories import printable
 from sorter.reading.draft import Draft
@@ -45,15 +46,26 @@ def read(source: Source, draft: Draft) -> bool:
     return True
 
 
+def _silence() -> Restore:
+    """The library tells of failures on stderr, which are not ours to print."""
+    logger = logging.getLogger("exifread")
+    level = logger.level
+    logger.setLevel(logging.CRITICAL)
+    return lambda: logger.setLevel(level)
+
+
+_QUIET: Final = Borrowed(_silence)
+
+
 def _tags(head: bytes) -> dict[str, Any]:
     """What the library makes of these bytes; nothing where it fails in whatever way."""
     import exifread  # noqa: PLC0415 - it is needed for few cards and costs start-up time
 
-    logging.getLogger("exifread").setLevel(logging.CRITICAL)  # it tells of failures on stderr
     try:
-        found: dict[str, Any] = exifread.process_file(
-            _Counted(head), details=False, extract_thumbnail=False
-        )
+        with _QUIET:
+            found: dict[str, Any] = exifread.process_file(
+                _Counted(head), details=False, extract_thumbnail=False
+            )
     except Exception:  # noqa: BLE001 - it raises many kinds on damaged bytes; all mean: no Exif
         return {}
     return found

@@ -140,6 +140,16 @@ class Undoing:
             self._shoot.remove_empty(folders)
         return self._undone
 
+    def undo_again(self, run: int, found: Iterable[tuple[Entry, Entry]]) -> Undone:
+        """The same of files that were not where they were looked for. found: each, before and now."""
+        found = list(found)
+        for before, _ in found:
+            self._undone.stay.pop(before.row.destination, None)
+            self._undone.kept.discard(before.number)
+        gone = {before.row.destination for before, _ in found}
+        self._undone.lost = [path for path in self._undone.lost if path not in gone]
+        return self.undo(run, (now for _, now in found), lambda _: None)
+
     def _force(self, folders: Iterable[str]) -> None:
         """What is gone from these folders is gone for good; those that the disk does not open are named."""
         for folder in folders:

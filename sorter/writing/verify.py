@@ -29,7 +29,9 @@ class Findings:
     their bytes, and the system's reason. waiting: files of the card that are not here; left: those
     that never are. worked: sidecars that were edited; edited: their places, and what the sorter wrote itself and was edited.
     added: files that the ledger does not know. hidden: folders that cannot be listed. unlisted: lists
-    of ours that cannot be read, and why. mended: the paths of those that were put right.
+    of ours that cannot be read, and why. mended: the paths of those that were put right. moved: files that
+    their owner put elsewhere, as the ledger has them; adopted: those of which that was noted; unnoted: those of
+    which it cannot be, and why.
     """
 
     sound: dict[int, Entry] = field(default_factory=dict)
@@ -47,6 +49,7 @@ class Findings:
     mended: list[str] = field(default_factory=list)
     moved: dict[int, Entry] = field(default_factory=dict)
     adopted: dict[int, Entry] = field(default_factory=dict)
+    unnoted: dict[int, str] = field(default_factory=dict)
     behind: dict[int, Entry] = field(default_factory=dict)
     names: set[str] = field(default_factory=set)
 
@@ -72,11 +75,32 @@ class Findings:
     @property
     def moves(self) -> tuple[Move, ...]:
         """The same as few moves: of whole folders where all that is left of one went to another."""
-        elsewhere = self.moved.keys() | self.adopted.keys()
-        there = {**self._here, **self.broken}
-        gone = elsewhere | self.lost.keys()
-        stay = (entry.row.destination for number, entry in there.items() if number not in gone)
-        return moves(self.ways, stay)
+        return self._moves(self.moved.keys() | self.adopted.keys())
+
+    @property
+    def noted_moves(self) -> tuple[Move, ...]:
+        """Those that are noted."""
+        return self._moves(self.adopted.keys())
+
+    @property
+    def unnoted_moves(self) -> tuple[Move, ...]:
+        """Those that are not noted, and can be."""
+        return self._moves(self.moved.keys() - self.unnoted.keys())
+
+    def _moves(self, numbers: Collection[int]) -> tuple[Move, ...]:
+        both, there = {**self.moved, **self.adopted}, {**self._here, **self.broken}
+        ways = {
+            both[number].row.destination: self._here[number].row.destination
+            for number in sorted(numbers)
+        }
+        gone = {*numbers, *self.lost}
+        places = ((n, both.get(n, entry).row.destination) for n, entry in there.items())
+        return moves(ways, (place for number, place in places if number not in gone))
+
+    @property
+    def never_noted(self) -> dict[str, str]:
+        """Where files lie that cannot be noted there, with the reason."""
+        return {self._here[n].row.destination: why for n, why in self.unnoted.items()}
 
     @property
     def crowded(self) -> dict[int, Entry]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -192,3 +193,23 @@ def test_a_name_with_signs_that_move_the_cursor_is_made_safe(shoot: Path) -> Non
     result = sorter("verify", shoot)
     assert "\x1b" not in result.stdout
     assert "\\x1b[2Jlimpets/  (8 files)" in result.stdout
+
+
+def test_what_cannot_be_noted_is_not_said_to_be(shoot: Path) -> None:
+    """Of a name that is no text, and of a file that lies where another is noted still."""
+    (shoot / BURST / "IMG_0001.JPG").rename(os.fsdecode(os.fsencode(shoot) + b"/limpet-\xff.JPG"))
+    (shoot / BURST / "IMG_0002.JPG").rename(shoot / BURST / "IMG_0001.JPG")
+    (shoot / "singles" / "IMG_0001.JPG").rename(shoot / "anemone.JPG")
+    for noted in (True, False):
+        result = sorter("verify", shoot, "--adopt", "--yes")
+        said = (
+            "moved by you, and noted so\n  singles/IMG_0001.JPG → anemone.JPG\n\n" if noted else ""
+        )
+        assert result.stdout == (
+            f"{said}moved by you, and not noted\n"
+            f"  {BURST}/IMG_0001.JPG: this is the place of a file that is noted here still: its own new "
+            "name is no text (UTF-8)\n"
+            "  limpet-\\xff.JPG: its name is no text (UTF-8), and cannot be noted: give it another one\n\n"
+            f"12 of 12 files verified in {shoot}, {3 if noted else 2} of them moved by you.\n"
+        )
+        assert result.exit_code == 1

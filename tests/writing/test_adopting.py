@@ -718,3 +718,70 @@ def test_what_was_done_is_taken_back_in_its_order(shoot: Path) -> None:
     assert "the newest adoption" in sorter("undo", shoot, "--yes").stderr
     assert "the newest ingest" in sorter("undo", shoot, "--yes").stderr
     assert not shoot.exists()
+
+
+# ---- an ingest whose files lie in one another's places is taken back ------------------------------
+
+ANEMONE = "singles/IMG_0001.JPG"
+
+
+def change_places(shoot: Path) -> None:
+    move(shoot, f"{BURST}/IMG_0001.JPG", "x")
+    move(shoot, f"{BURST}/IMG_0002.JPG", f"{BURST}/IMG_0001.JPG")
+    move(shoot, "x", f"{BURST}/IMG_0002.JPG")
+
+
+def change_places_all_round(shoot: Path) -> None:
+    move(shoot, f"{BURST}/IMG_0001.JPG", "x")
+    move(shoot, f"{BURST}/IMG_0002.JPG", f"{BURST}/IMG_0001.JPG")
+    move(shoot, ANEMONE, f"{BURST}/IMG_0002.JPG")
+    move(shoot, "x", ANEMONE)
+
+
+def follow_one_another(shoot: Path) -> None:
+    """One goes to a place of its own, and another to where that was."""
+    move(shoot, f"{BURST}/IMG_0001.JPG", "best/limpet.JPG")
+    move(shoot, f"{BURST}/IMG_0002.JPG", f"{BURST}/IMG_0001.JPG")
+
+
+@pytest.mark.parametrize("adopts", [False, True])
+@pytest.mark.parametrize(
+    ("how", "moves"),
+    [
+        (change_places, False),
+        (change_places, True),
+        (change_places_all_round, False),
+        (change_places_all_round, True),
+        (follow_one_another, True),
+    ],
+)
+def test_an_ingest_whose_files_changed_places_is_taken_back_as_a_whole(
+    card: Path, tmp_path: Path, how: Callable[[Path], None], *, moves: bool, adopts: bool
+) -> None:
+    shoot = tmp_path / "pool"
+    before = contents(card)
+    ingest(card, shoot, moves=moves)
+    how(shoot)
+    if adopts:
+        assert adopt(shoot).adopted
+        assert undo(shoot).given_up
+    outcome = undo(shoot)
+    done = outcome.returned if moves else outcome.removed
+    assert (outcome.stay, outcome.lost, done) == ({}, [], len(before))
+    assert contents(card) == before
+    assert not shoot.exists() or how is follow_one_another  # an empty folder of its owner is left
+
+
+def test_what_lay_in_anothers_place_goes_back_and_that_is_missed(
+    card: Path, tmp_path: Path
+) -> None:
+    """The other is nowhere: that is said, and not that it was changed."""
+    shoot = tmp_path / "pool"
+    before = contents(card)
+    ingest(card, shoot, moves=True)
+    (shoot / BURST / "IMG_0001.JPG").unlink()
+    move(shoot, f"{BURST}/IMG_0002.JPG", f"{BURST}/IMG_0001.JPG")
+    outcome = undo(shoot)
+    assert (outcome.stay, outcome.lost) == ({}, [f"{BURST}/IMG_0001.JPG"])
+    del before[f"{LIMPETS}/IMG_0001.JPG"]
+    assert contents(card) == before

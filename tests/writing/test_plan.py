@@ -454,6 +454,41 @@ def test_a_card_whose_bytes_changed_under_their_stamps_is_refused(
         carried(plan)
 
 
+def other_beginnings_with_the_old_stamp(card: Path) -> None:
+    """Another hour in its Exif: what the plan says of it is true no more."""
+    about = (card / FIRST).stat()
+    data = (card / FIRST).read_bytes()
+    (card / FIRST).write_bytes(data.replace(b"2026:05:17", b"2026:05:18"))
+    assert (card / FIRST).read_bytes() != data
+    os.utime(card / FIRST, ns=(about.st_atime_ns, about.st_mtime_ns))
+
+
+def a_beginning_that_the_card_does_not_give(card: Path) -> None:
+    """Under the old stamps the file is as long as it was, and all its bytes are gone."""
+    about = (card / FIRST).stat()
+    (card / FIRST).write_bytes(bytes(about.st_size))
+    os.utime(card / FIRST, ns=(about.st_atime_ns, about.st_mtime_ns))
+
+
+@pytest.mark.parametrize("moves", [False, True])
+@pytest.mark.parametrize(
+    "change", [other_beginnings_with_the_old_stamp, a_beginning_that_the_card_does_not_give]
+)
+def test_so_is_one_whose_new_files_begin_otherwise_now(
+    card: Path,
+    shoot: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    change: Callable[[Path], None],
+    *,
+    moves: bool,
+) -> None:
+    """They were sorted by what they said then."""
+    monkeypatch.setattr("sorter.model.card._told", lambda file: (file.size, file.modified_ns))
+    plan = planned(card, shoot, moves=moves)
+    change(card)
+    _refused(plan, card, shoot)
+
+
 def test_a_stopped_plan_whose_copies_were_spoiled_since_is_refused(
     card: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
