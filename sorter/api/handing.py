@@ -13,7 +13,7 @@ from sorter.api.progress import Cancel, Progress, Stage, Watch
 from sorter.errors import BadChoice
 from sorter.handoff.numbers import parse_numbers
 from sorter.model.finding import Verdict
-from sorter.model.kinds import STACK_KINDS, Kind
+from sorter.model.kinds import SEQUENCE_KINDS, STACK_KINDS, Kind
 from sorter.model.result import Asked, Collection, Results, ResultType
 from sorter.model.stack import (
     Handoff,
@@ -238,7 +238,7 @@ def wish_of(
     with_related: bool = False,
 ) -> Wish:
     """Which sequences, and how. Raises BadChoice."""
-    kinds = frozenset(Kind(_one_of(each, Kind, "--kind")) for each in _many(kind))
+    kinds = frozenset(Kind(_one_of(each, SEQUENCE_KINDS, "--kind")) for each in _many(kind))
     verdicts = frozenset(Verdict(_one_of(each, Verdict, "--verdict")) for each in _many(verdict))
     return Wish(
         kinds=kinds or STACK_KINDS,
