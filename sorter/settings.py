@@ -162,8 +162,10 @@ def _tables(file: Path) -> Mapping[str, object]:
         raise BadSettings(f"{file}: the settings cannot be read ({error.strerror}).") from error
     except RecursionError as error:
         raise _no_toml(file, "it is nested too deep") from error
-    except ValueError as error:  # broken TOML as well as broken UTF-8
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise _no_toml(file, str(error)) from error
+    except ValueError as error:  # Python's own words are about how Python is set up
+        raise _no_toml(file, "a whole number in it has too many digits") from error
 
 
 def _no_toml(file: Path, why: str) -> BadSettings:

@@ -265,3 +265,10 @@ def test_the_null_device_holds_no_settings() -> None:
 def test_a_shift_of_thousands_of_digits_is_refused(text: str) -> None:
     with pytest.raises(BadSettings, match="is not understood"):
         load_settings(None, [text])
+
+
+def test_a_number_of_too_many_digits_is_told_in_our_words(file: Path) -> None:
+    """Python's own bound is 4300 digits (its documentation of sys.set_int_max_str_digits)."""
+    assert refused(file, f"[grouping]\nhand_pause_s = {'9' * 5000}\n") == (
+        f"{file}: this is no TOML that can be read (a whole number in it has too many digits)."
+    )

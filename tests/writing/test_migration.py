@@ -10,6 +10,7 @@ import os
 import shutil
 import sqlite3
 import tarfile
+import threading
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import closing
@@ -20,7 +21,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from sorter.cli import commands
-from sorter.errors import LedgerDamaged
+from sorter.errors import LedgerDamaged, ShootBusy
 from sorter.model.bond import Bond
 from sorter.model.damage import Damage
 from sorter.model.kinds import Who
@@ -28,7 +29,7 @@ from sorter.model.note import Related, Renamed, WhyRenamed
 from sorter.model.operation import What
 from sorter.model.plan import Entry
 from sorter.pipeline.recording import MANIFEST, SUMS, records_of
-from sorter.writing.ledger import FILE, Ledger, migration
+from sorter.writing.ledger import FILE, Ledger, connection, migration
 from sorter.writing.ledger.migration import _note
 from writing.cards import contents
 
@@ -120,6 +121,9 @@ def test_operations_stand_in_their_order(ledger_file: Path) -> None:
         ),
         ("IMG same set-up as sequence 3.JPG: cut", None),
         ("same set-up as sequence ²", None),
+        ("same set-up as sequence 007", None),
+        ("same set-up as sequence 9223372036854775808", None),
+        (f"same set-up as sequence {'9' * 5000}", None),
         ("same set-up as sequence", None),
         ("named like a limpet", None),
         ("the file ends early: 5 of 6 bytes", None),
@@ -228,6 +232,30 @@ def test_cut_behind_any_statement_it_is_as_it_was(home: Path, name: str, tmp_pat
         assert form(ledger_file) == 1
     assert read(ledger_file, hold=True) == wanted
     assert form(ledger_file) == 2
+
+
+def test_another_run_that_takes_it_meanwhile_is_not_waited_for(
+    ledger_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It may be at work for hours: whoever only reads says so at once."""
+    in_memory = connection._in_memory  # noqa: SLF001  the moment between looking and reading
+
+    def taken(base: sqlite3.Connection) -> sqlite3.Connection:
+        with closing(
+            sqlite3.connect(ledger_file, isolation_level=None, check_same_thread=False)
+        ) as other:
+            other.execute("BEGIN EXCLUSIVE")
+            letting_go = threading.Timer(2, lambda: other.execute("ROLLBACK"))
+            letting_go.start()
+            try:
+                return in_memory(base)
+            finally:
+                letting_go.cancel()
+                letting_go.join()
+
+    monkeypatch.setattr(connection, "_in_memory", taken)
+    with pytest.raises(ShootBusy):
+        read(ledger_file)
 
 
 # ---- what it never said --------------------------------------------------------------------------

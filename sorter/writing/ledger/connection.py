@@ -262,6 +262,9 @@ def make_tables(base: sqlite3.Connection) -> None:
 def _in_memory(base: sqlite3.Connection) -> sqlite3.Connection:
     """The same ledger in memory: who only reads changes nothing on the disk."""
     with contextlib.closing(base):
+        # Held from here on: what is locked would be waited for by a backup, were it for hours.
+        base.execute("BEGIN")
+        base.execute("SELECT 1 FROM sqlite_master").fetchone()
         copy = sqlite3.connect(":memory:", isolation_level=None, check_same_thread=False)
         base.backup(copy)
     return copy

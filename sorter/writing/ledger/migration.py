@@ -67,7 +67,7 @@ _CELLS: Final = (
     "grounds",
     "notes",
 )
-_RELATION: Final = re.compile(rf"({'|'.join(Bond)}) sequence ([0-9]+)")
+_RELATION: Final = re.compile(rf"({'|'.join(Bond)}) sequence ([0-9]{{1,18}})")
 _RENAMED: Final = re.compile(rf"named (.+) here: ({'|'.join(WhyRenamed)})", re.DOTALL)
 _PLAIN: Final = frozenset({str, int, float})
 _INTO_TWO: Final = 2  # its word for a move into two copies
@@ -295,7 +295,8 @@ def _texts(said: object) -> Iterator[str]:
 def _note(text: str) -> Note:
     """The fact of which the first format wrote this sentence; the text where it is none of these."""
     if related := _RELATION.fullmatch(text):
-        return Related(what=Bond(related[1]), sequence=int(related[2]))
+        told = Related(what=Bond(related[1]), sequence=int(related[2]))
+        return told if str(told) == text else text
     if renamed := _RENAMED.fullmatch(text):
         return Renamed(name=renamed[1], why=WhyRenamed(renamed[2]))
     if text.startswith(_NOT_CARRIED):
