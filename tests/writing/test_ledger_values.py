@@ -176,3 +176,55 @@ SCHEMA: Final = {
     "found_at": "number what place value",
     "checked": "checked",
 }
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "DELETE FROM ingests",
+        "DELETE FROM operations",
+        "DELETE FROM operations WHERE what = 'ingest'",
+        "UPDATE operations SET what = 'choice'",
+        "UPDATE ingests SET operation = 99",
+        "UPDATE files SET operation = 99 WHERE number = 3",
+        "INSERT INTO operations VALUES (7, 'ingest', 'done')",
+        "UPDATE ingests SET card = x''",
+        "UPDATE ingests SET card = x'2f00'",
+        "UPDATE files SET source = CAST('a' || char(0) || number AS BLOB)",
+        "UPDATE files SET destination = CAST('a' || char(0) || number AS BLOB)",
+        "UPDATE files SET destination = 'a' || char(0) WHERE number = 2",
+        "UPDATE kept SET destination = CAST('a' || char(0) || number AS BLOB)",
+        "UPDATE operations SET operation = 9223372036854775807",
+        "UPDATE ingests SET run = 9223372036854775807",
+        "UPDATE files SET number = 9223372036854775807 WHERE number = 3",
+        "UPDATE files SET sequence = 9223372036854775807 WHERE number = 3",
+        "UPDATE files SET frame = 4611686018427387905 WHERE number = 3",
+        "UPDATE files SET f_number = 9e999 WHERE number = 3",
+        "UPDATE files SET iso = -9e999 WHERE number = 3",
+        "UPDATE found_at SET value = 9e999",
+        "UPDATE found_at SET what = 'bright_steps'",
+        "UPDATE found_at SET what = 'bright_ev'",
+        "DELETE FROM files; DELETE FROM ingests; UPDATE operations SET what = 'regrouping'",
+    ],
+)
+def test_what_does_not_go_together_is_told_in_one_sentence(
+    card: Path, shoot: Path, statement: str
+) -> None:
+    """Each of these is sound by itself, or by its type; nothing is done with any."""
+    fill(shoot)
+    with closing(sqlite3.connect(shoot / ".sorter" / FILE, isolation_level=None)) as base:
+        base.executescript(statement)
+    before = contents(shoot), contents(card)
+    for command in (
+        ("verify", shoot),
+        ("verify", shoot, "--card", card, "--adopt", "--yes"),
+        ("ingest", card, shoot, "--backup", shoot.parent / "second copy"),
+        ("undo", shoot, "--yes"),
+        ("tally", shoot, "--json"),
+        ("handoff", shoot, "--list", shoot.parent / "lists"),
+    ):
+        result = sorter(*command)
+        assert (result.exit_code, result.stdout) == (2, ""), (command, result.output)
+        assert result.stderr.count("\n") == 1, (command, result.stderr)
+        assert "ledger.db cannot be read" in result.stderr
+    assert (contents(shoot), contents(card)) == before

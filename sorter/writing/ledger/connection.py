@@ -20,7 +20,7 @@ from typing import Any, Final
 
 from sorter.errors import LedgerDamaged, NoRoom, NoShoot, ShootBusy, ShootNotWritable
 from sorter.writing.ledger.migration import FIRST, NO_VALUES, migrate
-from sorter.writing.ledger.schema import FORM, INDEXES, TABLES
+from sorter.writing.ledger.schema import FORM, INDEXES, TABLES, UNRELATED
 
 FILE: Final = "ledger.db"
 HOLDER: Final = "holder"
@@ -196,6 +196,8 @@ class Connection:
                 )
             if self._base.execute(table.unsound).fetchone():
                 raise self._damaged(f"its table {table.name} holds values that it cannot have")
+        if any(self._base.execute(query).fetchone() for query in UNRELATED):
+            raise self.damaged()
 
     # ---- in words --------------------------------------------------------------------------
 

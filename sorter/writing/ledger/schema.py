@@ -23,6 +23,8 @@ from sorter.model.plan import State
 FORM: Final = 2
 """Grows when a sorter that knows the one before could not read the ledger any more."""
 MOST: Final = 2**63 - 1
+MOST_COUNTED: Final = 2**62
+"""Of numbers that are counted on from: there is always one more."""
 
 INTEGER, REAL, TEXT, BLOB = "INTEGER", "REAL", "TEXT", "BLOB"
 
@@ -32,16 +34,19 @@ class Column:
     """A column. holds: its type in SQLite. among: the texts that it may hold; empty for any.
 
     least, most: of integers. may_lack: whether it may be NULL, for what is not known. key: it is the row's
-    number, or refers to a table by that.
+    number, or refers to a table by that. is_path: the system takes it for a name. is_finite: it is never
+    infinity.
     """
 
     name: str
     holds: str
     among: tuple[str, ...] = ()
     least: int = 0
-    most: int = MOST
+    most: int = MOST_COUNTED
     may_lack: bool = False
     key: str = ""
+    is_path: bool = False
+    is_finite: bool = False
 
     @property
     def declared(self) -> str:
@@ -62,7 +67,11 @@ class Column:
             said = f"({self.name} | 0) IS {self.name} AND {self.name} >= {self.least}"
             said += f" AND {self.name} <= {self.most}" if self.most < MOST else ""
         elif self.holds == REAL:
-            said = f"{self.name} <= 9e999"  # texts and bytes are more than any number
+            finite = f"{self.name} < 9e999 AND {self.name} > -9e999"
+            # Texts and bytes are more than any number.
+            said = finite if self.is_finite else f"{self.name} <= 9e999"
+        elif self.is_path:
+            said = f"instr(CAST({self.name} AS BLOB), x'00') = 0"
         elif self.among and with_words:
             said = f"{self.name} IN ({', '.join(map(repr, map(str, self.among)))})"
         else:
@@ -113,9 +122,13 @@ def _whole(*names: str, may_lack: bool = False, least: int = 0) -> Iterator[Colu
         yield Column(name=name, holds=INTEGER, may_lack=may_lack, least=least)
 
 
-def _real(*names: str) -> Iterator[Column]:
+def _real(*names: str, is_finite: bool = True) -> Iterator[Column]:
     for name in names:
-        yield Column(name=name, holds=REAL, may_lack=True)
+        yield Column(name=name, holds=REAL, may_lack=True, is_finite=is_finite)
+
+
+def _path(name: str, holds: str = BLOB) -> Column:
+    return Column(name=name, holds=holds, is_path=True)
 
 
 def _text(*names: str) -> Iterator[Column]:
@@ -170,19 +183,21 @@ GROUPING: Final = (
     *_text("flash"),
     _word("focus_mode", FocusMode, may_lack=True),
     _word("drive_mode", DriveMode, may_lack=True),
-    *_real("focus_near_m", "focus_far_m"),
+    *_real("focus_near_m", "focus_far_m", is_finite=False),
     *_text("grounds"),
     _word("said_by", Who),
     *_whole("from_near", may_lack=True),
 )
 """What reading and grouping say of a file: what an ingest that is taken back gives back."""
 FACTS: Final = (
-    *_text("destination"),  # below the shoot; empty where it is never carried
+    _path("destination", TEXT),  # below the shoot; empty where it is never carried
     *_whole("bytes"),
     *_text("sha256"),  # of what is to lie in the shoot, once its bytes were read
     *_text("container"),
     _flag("unread"),  # not readable as what its name says
-    Column(name="mark", holds=INTEGER, least=-MOST - 1),  # over its first bytes when it was planned
+    Column(
+        name="mark", holds=INTEGER, least=-MOST - 1, most=MOST
+    ),  # over its first bytes when it was planned
     *GROUPING,
 )
 NOTES: Final = (
@@ -207,7 +222,7 @@ INGESTS: Final = Table(
     columns=(
         Column(name="run", holds=INTEGER, key="PRIMARY KEY"),
         Column(name="operation", holds=INTEGER, key="UNIQUE REFERENCES operations"),
-        Column(name="card", holds=BLOB),  # the folder as the system named it
+        _path("card"),  # the folder as the system named it
         _flag("mounted"),  # a file system of its own was mounted there
         _flag("moves"),
         _flag("two"),  # a move into two copies
@@ -218,9 +233,11 @@ FILES: Final = Table(
     columns=(
         Column(name="number", holds=INTEGER, key="PRIMARY KEY"),
         Column(name="operation", holds=INTEGER, key="REFERENCES operations"),  # that brought it
-        Column(name="source", holds=BLOB),  # below the card, as the system named it
+        _path("source"),  # below the card, as the system named it
         _word("state", State),
-        Column(name="modified_ns", holds=INTEGER, least=-MOST - 1),  # the card's own stamp
+        Column(
+            name="modified_ns", holds=INTEGER, least=-MOST - 1, most=MOST
+        ),  # the card's own stamp
         _flag("gone"),  # moved, and removed from the card
         *_whole(
             "given_bytes", may_lack=True
@@ -242,7 +259,7 @@ _OF_OPERATION: Final = (
 )
 KEPT: Final = Table(
     name="kept",
-    columns=(*_OF_OPERATION, Column(name="source", holds=BLOB), *FACTS),
+    columns=(*_OF_OPERATION, _path("source"), *FACTS),
     primary=("operation", "number", "side"),
     is_long=True,
 )
@@ -261,13 +278,13 @@ FINDINGS: Final = Table(
         *_whole("frames"),
         _word("verdict", Verdict, may_lack=True),
         _word("missing_end", End, may_lack=True),
-        *_real("first_sharp_share", "last_sharp_share"),
+        *_real("first_sharp_share", "last_sharp_share", is_finite=False),
         *_whole("keep_first", "keep_last", may_lack=True),
-        *_real("drift_px"),
+        *_real("drift_px", is_finite=False),
         _word("looks_like", Kind, may_lack=True),
-        *_real("step_of_depth", "growth"),
+        *_real("step_of_depth", "growth", is_finite=False),
         Column(name="nearward", holds=INTEGER, most=1, may_lack=True),
-        *_real("wander_share", "explained"),
+        *_real("wander_share", "explained", is_finite=False),
         _word("attempts_verdict", Verdict, may_lack=True),
         *_whole("attempts_frames"),
     ),
@@ -311,5 +328,24 @@ TABLES: Final = (
     LISTED,
     CHECKED,
 )
+UNRELATED: Final = (
+    (
+        "SELECT 1 FROM (SELECT DISTINCT operation FROM files) WHERE operation NOT IN"
+        " (SELECT operation FROM operations WHERE what IN ('ingest', 'result'))"
+    ),
+    (
+        "SELECT 1 FROM ingests WHERE operation NOT IN"
+        " (SELECT operation FROM operations WHERE what = 'ingest') OR card = x''"
+    ),
+    (
+        "SELECT 1 FROM operations WHERE what = 'ingest'"
+        " AND operation NOT IN (SELECT operation FROM ingests)"
+    ),
+    (
+        "SELECT 1 FROM operations WHERE what IN ('regrouping', 'adoption')"
+        " AND NOT EXISTS (SELECT 1 FROM ingests)"
+    ),
+)
+"""Each finds what refers to nothing: a file or an ingest without its operation, a change of no files."""
 DAMAGES: Final = _names(Damage)
 INDEXES: Final = ("CREATE INDEX files_by_operation ON files (operation)",)

@@ -321,7 +321,10 @@ def lists(number: int, check: Check) -> Iterator[Cells]:
 
 
 def read_finding(cells: Cells, listed: Mapping[str, list[float]]) -> Check | str:
-    """The findings, or the sentence. listed: what stands in LISTED, by name and in order."""
+    """The findings, or the sentence. listed: what stands in LISTED, by name and in order.
+
+    Raises ValueError where that does not go together.
+    """
     _, says, *plain = cells
     if says:
         return decoded(says)
@@ -330,7 +333,10 @@ def read_finding(cells: Cells, listed: Mapping[str, list[float]]) -> Check | str
         for name, value in zip(_PLAIN, plain, strict=True)
     }
     told |= {name: tuple(map(int, listed.get(name, ()))) for name in _WHOLE}
-    return Check(**told, bright_ev=tuple(listed.get("bright_ev", ())))
+    check = Check(**told, bright_ev=tuple(listed.get("bright_ev", ())))
+    if len(check.bright_ev) != len(check.bright_steps):
+        raise ValueError("steps of brightness without their figures")
+    return check
 
 
 GROUPING_NAMES: Final = tuple(column.name for column in GROUPING)
