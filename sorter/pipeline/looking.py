@@ -42,7 +42,7 @@ def judged(
     """Each run with what its pictures say, those first of which measurements are kept.
 
     told: of frames that are measured, or need not be. Where the caller stops, all that was measured is
-    kept.
+    kept. No more than one series waits to be judged: a long one has more than ten megabytes.
     """
     begun: deque[Run] = deque()
 
@@ -54,7 +54,7 @@ def judged(
     with (
         workers.at_work() as executor,
         closing(_measured(runs, executor, workers, kept, told)) as measured,
-        closing(in_order(executor, judgement, series(), workers.jobs * AHEAD)) as judgements,
+        closing(in_order(executor, judgement, series(), workers.jobs + 1)) as judgements,
     ):
         for found in judgements:
             yield begun.popleft(), found

@@ -7,6 +7,8 @@ import multiprocessing
 import os
 import shlex
 import shutil
+import signal
+import subprocess
 import sys
 import time
 from collections.abc import Iterator
@@ -17,7 +19,7 @@ import cv2
 import numpy as np
 import pytest
 
-from handoff.tidal import results, stand_in, tidal_shoot
+from handoff.tidal import FIRST, SECOND, results, stand_in, tidal_shoot
 from pipeline.pools import Counting, card_of, run
 from sorter.disk.leave import Leave, leave_to_work
 from sorter.disk.shoot import Shoot
@@ -205,6 +207,50 @@ def _is_alive(pid: int) -> bool:
         return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
     except FileNotFoundError:
         return False
+
+
+HOST = """
+import multiprocessing, sys
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from sorter.model.result import Asked
+from sorter.model.stack import Wish
+from sorter.pipeline import merge
+if __name__ == "__main__":
+    with ProcessPoolExecutor(2, multiprocessing.get_context("spawn")) as pool:
+        asked = Asked(command=sys.argv[2], jobs=2)
+        merge(Path(sys.argv[1]), Wish(), asked, lambda *_: None, pool)
+"""
+
+
+def test_ctrl_c_in_a_terminal_ends_what_the_processes_of_a_pool_run(tmp_path: Path) -> None:
+    """The terminal tells the host and the pool's processes; the programs have sessions of their own."""
+    shoot = tidal_shoot(tmp_path / "tide")
+    host = tmp_path / "host.py"
+    host.write_text(HOST)
+    logs = [shoot / ".sorter" / "logs" / f"{name}.log" for name in (FIRST, SECOND)]
+    with subprocess.Popen(  # noqa: S603  our own program
+        [sys.executable, str(host), str(shoot), stand_in("hang with a child")],
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),  # noqa: PLW1509
+    ) as process:
+        until = time.monotonic() + 60
+        while not all(map(_has_begun, logs)) and time.monotonic() < until:
+            time.sleep(0.05)
+        children = [int(log.read_text().rpartition("child ")[2]) for log in logs]
+        assert all(map(_is_alive, children))
+        os.killpg(process.pid, signal.SIGINT)
+        process.wait(60)
+    assert process.returncode != 0
+    assert not any(map(_is_alive, children))
+    assert merge(shoot, Wish(), Asked(command=stand_in("average")), quiet).failed == ()
+    assert len(results(shoot)) == 2
+
+
+def _has_begun(log: Path) -> bool:
+    text = log.read_text() if log.exists() else ""
+    return "child " in text.rpartition("frames")[2] and text.endswith("\n")
 
 
 @pytest.mark.parametrize("where", ["threads", "processes"])
