@@ -282,7 +282,9 @@ def test_a_full_card_is_named_and_not_the_shoots_disk(base: Path) -> None:
         resize(base / "mnt", 9000 * 4 + 4096 * 8)
         done = sorter("undo", shoot, "--yes")
         assert done.exit_code == 3
-        assert done.stderr.startswith(f"Error: {card}: the card is full. Nothing is lost")
+        newest, error = done.stderr.splitlines()
+        assert newest.startswith(f"To be taken back: the newest ingest of {card}, 13 files")
+        assert error.startswith(f"Error: {card}: the card is full. Nothing is lost")
         assert str(shoot) not in done.stderr
         held = [*contents(shoot).values(), *contents(card).values()]
         assert all(data in held for data in originals.values())
@@ -302,7 +304,9 @@ def test_a_locked_card_is_named(base: Path) -> None:
     with mounted(base / "view", str(card), "--bind", "-o", "ro"):
         done = sorter("undo", shoot, "--yes", "--card", base / "view")
     assert done.exit_code == 3
-    assert done.stderr.startswith(f"Error: {base / 'view'}: the card does not take a file back")
+    newest, error = done.stderr.splitlines()
+    assert newest.startswith(f"To be taken back: the newest ingest of {card}, 13 files")
+    assert error.startswith(f"Error: {base / 'view'}: the card does not take a file back")
     assert "its lock" in done.stderr
     assert sorter("undo", shoot, "--yes").exit_code == 0
     assert contents(card) == originals
