@@ -6,9 +6,10 @@ That people rename and move the folders of a shoot is common practice, no source
 from __future__ import annotations
 
 import errno
+import itertools
 import os
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -785,3 +786,34 @@ def test_what_lay_in_anothers_place_goes_back_and_that_is_missed(
     assert (outcome.stay, outcome.lost) == ({}, [f"{BURST}/IMG_0001.JPG"])
     del before[f"{LIMPETS}/IMG_0001.JPG"]
     assert contents(card) == before
+
+
+@pytest.mark.parametrize("how", [change_places, change_places_all_round, follow_one_another])
+def test_such_an_undo_is_gone_on_with_behind_any_cut(
+    card: Path, tmp_path: Path, how: Callable[[Path], None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shoot, kept = tmp_path / "pool", tmp_path / "kept"
+    before = contents(card)
+    ingest(card, shoot, moves=True)
+    how(shoot)
+    shutil.copytree(shoot, kept)
+    give_back = Shoot.give_back
+    for last in range(1, len(before) + 1):
+        calls = itertools.count(1)
+
+        def cut(*given: object, last: int = last, calls: Iterator[int] = calls) -> None:
+            give_back(*given)  # type: ignore[arg-type]
+            if next(calls) == last:
+                raise KeyboardInterrupt
+
+        with monkeypatch.context() as patch:
+            patch.setattr(Shoot, "give_back", cut)
+            with pytest.raises(KeyboardInterrupt):
+                undo(shoot)
+        outcome = undo(shoot)
+        assert (outcome.stay, outcome.lost) == ({}, []), last
+        assert contents(card) == before
+        for path in before:
+            (card / path).unlink()
+        shutil.rmtree(shoot, ignore_errors=True)
+        shutil.copytree(kept, shoot)
