@@ -18,6 +18,7 @@ from sorter.model.advice import last_line
 from sorter.pipeline.ingesting import Ingest
 from sorter.pipeline.planned import IngestPlan
 from sorter.pipeline.wishes import Report, SecondCopy, Ticks, Wishes
+from sorter.pipeline.working import Workers
 from sorter.settings import Settings
 
 if TYPE_CHECKING:
@@ -31,11 +32,12 @@ VERIFICATION_FAILED = 4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class IngestRequest:
-    """What is asked: this card into this shoot, as the wishes say."""
+    """What is asked: this card into this shoot, as the wishes say. executor: who looks at pictures."""
 
     card: Path
     shoot: Path
     wishes: Wishes
+    executor: Executor | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,7 +133,8 @@ class Ingesting:
     def __init__(self, request: IngestRequest, watch: Watch | None = None) -> None:
         self._watch = watch or Watch()
         self._open = ExitStack()
-        self._work = Ingest(request.card, request.shoot, request.wishes)
+        workers = Workers(executor=request.executor)
+        self._work = Ingest(request.card, request.shoot, request.wishes, workers)
 
     def __enter__(self) -> Self:
         self._open.enter_context(self._work)
@@ -192,13 +195,12 @@ def plan(
     request = _request(
         card, shoot,
         move=move, backup=backup, reread=reread, folder=folder, look=look, name=name,
-        corrections=corrections,
+        corrections=corrections, executor=executor,
         grouping=Grouping(
             settings=settings, clock=clock, hand_pause=hand_pause, apart=apart,
             unsure_below=unsure_below,
         ),
     )  # fmt: skip
-    del executor
     with Ingesting(request, Watch.of(progress, cancel)) as work:
         return work.inspect(hold=False)
 
@@ -222,9 +224,8 @@ def carry(
     >>> done.to_dict()["left"]
     [{'source': 'latest.JPG', 'notes': ['a link: not followed', 'left on the card']}]
     """
-    del executor
     watch = Watch.of(progress, cancel)
-    with Ingest.of(plan) as work:
+    with Ingest.of(plan, Workers(executor=executor)) as work:
         return Ingested(plan=plan, report=work.carry(plan, ticks_of(watch)))
 
 
@@ -260,13 +261,12 @@ def ingest(
     request = _request(
         card, shoot,
         move=move, backup=backup, reread=reread, folder=folder, look=look, name=name,
-        corrections=corrections,
+        corrections=corrections, executor=executor,
         grouping=Grouping(
             settings=settings, clock=clock, hand_pause=hand_pause, apart=apart,
             unsure_below=unsure_below,
         ),
     )  # fmt: skip
-    del executor
     with Ingesting(request, Watch.of(progress, cancel)) as work:
         made = work.inspect(hold=True)
         if made.would_move and not move:
@@ -288,6 +288,7 @@ def _request(
     look: bool,
     name: str,
     corrections: Corrections | None,
+    executor: Executor | None,
     grouping: Grouping,
 ) -> IngestRequest:
     wishes = Wishes(
@@ -300,4 +301,4 @@ def _request(
         backup=optional_path(backup),
         rereads=reread,
     )
-    return IngestRequest(card=Path(card), shoot=Path(shoot), wishes=wishes)
+    return IngestRequest(card=Path(card), shoot=Path(shoot), wishes=wishes, executor=executor)

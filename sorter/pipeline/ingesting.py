@@ -27,6 +27,7 @@ from sorter.pipeline.recording import new_ledger, refuse_foreign_lists
 from sorter.pipeline.second import Second
 from sorter.pipeline.stopped import Stopped, is_on_card
 from sorter.pipeline.wishes import Report, Ticks, Wishes
+from sorter.pipeline.working import Workers
 from sorter.reading.cards import files_of, thrown_away
 from sorter.writing.ledger import Ledger
 from sorter.writing.target import stopping_clearly
@@ -37,10 +38,13 @@ class Ingest:
 
     `inspect` makes a plan and changes nothing; `carry` carries out that plan, or one that was made in
     an earlier session and still fits. What is found out stands in the plan, and what became of it in
-    the report: here is only what is open. Raises what Card and Shoot raise, BadPattern and BadShoot.
+    the report: here is only what is open. workers: who looks at pictures, where that is wished for; None
+    for threads. Raises what Card and Shoot raise, BadPattern and BadShoot.
     """
 
-    def __init__(self, card: Path, shoot: Path, wishes: Wishes) -> None:
+    def __init__(
+        self, card: Path, shoot: Path, wishes: Wishes, workers: Workers | None = None
+    ) -> None:
         naming_of(wishes.folder, wishes.name)
         self._card = Card(card)
         check_beside(shoot, card=card)
@@ -48,15 +52,16 @@ class Ingest:
         backup = wishes.backup
         self._second = Second(backup, card=card, shoot=self._shoot) if backup else None
         self._wishes = wishes
+        self._workers = workers or Workers()
         self._open = ExitStack()
         self._ledger: Ledger | None = None
         self._is_held = False
         self._planned: IngestPlan | None = None
 
     @classmethod
-    def of(cls, plan: IngestPlan) -> Self:
+    def of(cls, plan: IngestPlan, workers: Workers | None = None) -> Self:
         """A session for carrying out a plan that was made in another one."""
-        return cls(plan.card, plan.shoot, plan.wishes)
+        return cls(plan.card, plan.shoot, plan.wishes, workers)
 
     def __enter__(self) -> Self:
         return self
@@ -108,6 +113,7 @@ class Ingest:
             self._shoot,
             self._second,
             self._ledger,
+            workers=self._workers,
             wishes=self._wishes,
             ticks=ticks,
         )

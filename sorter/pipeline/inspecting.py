@@ -52,12 +52,14 @@ class Inspection:
         second: Second | None,
         ledger: Ledger | None,
         *,
+        workers: Workers,
         wishes: Wishes,
         ticks: Ticks,
     ) -> None:
         self._card = card
         self._shoot = shoot
         self._second = second
+        self._workers = workers
         self._wishes = wishes
         self._ticks = ticks
         self._runs = ledger.runs() if ledger else ()
@@ -167,7 +169,7 @@ class Inspection:
         account = accounted(reading, settings, said)
         if not self._wishes.looks:
             return account, ()
-        found = check_account(self._card, account, Workers(), self._ticks.looking)
+        found = check_account(self._card, account, self._workers, self._ticks.looking)
         suggested = apart_from(said, found.suggested, account)
         if suggested:
             account = accounted(reading, settings, (*said, *suggested))
