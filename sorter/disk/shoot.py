@@ -238,6 +238,16 @@ class Shoot:
         """
         rename_new(source, self._made(path))
 
+    def restamp(self, path: str, modified_ns: int) -> None:
+        """The file has this modification time, where its disk lets it have one.
+
+        Its bytes may lie in a file that was written since, as where two have changed places.
+        """
+        there = self.at(path)
+        with contextlib.suppress(OSError):
+            if os.lstat(there).st_mtime_ns != modified_ns:
+                os.utime(there, ns=(modified_ns, modified_ns))
+
     def give_back(self, path: str, source: str) -> None:
         """The file stands on the card again. Raises FileExistsError, OSError as take does, CardRefused."""
         there = self.at(path)

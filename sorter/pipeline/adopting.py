@@ -7,6 +7,7 @@ from typing import Final
 
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadShoot
+from sorter.model.plan import State
 from sorter.pipeline.recording import RECORDS, write_records
 from sorter.planning.adopting import adoptions, is_text
 from sorter.writing.ledger import Ledger
@@ -49,8 +50,10 @@ def adopt(shoot: Shoot, ledger: Ledger, findings: Findings) -> None:
         sorted(findings.lost),
         findings.names,
     )
+    verified = frozenset(entry.number for entry in ledger.entries(State.VERIFIED))
     with stopping_clearly(shoot):
         shoot.prepare()
+        shoot.remove_unfinished(keep=verified)  # a list that was cut while it was written
     if changes:
         ledger.add_adoption(changes)
     write_records(shoot, ledger.entries())

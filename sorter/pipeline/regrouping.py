@@ -210,10 +210,8 @@ def give_up(shoot: Shoot, ledger: Ledger, last: Operation, tick: Tick) -> Undone
     Raises ShootNotWritable, NoRoom; run it again then.
     """
     changes = ledger.changes(last.number)
-    ledger.take_back(last.number, adopting.taken_back(ledger.entries(), changes))
-    drop_findings(shoot, ledger)
+    ledger.give_up(last.number, adopting.taken_back(ledger.entries(), changes))
     write_records(shoot, ledger.entries())
-    ledger.forget_regrouping(last.number)
     tick(len(changes), len(changes))
     return Undone(given_up=len(changes))
 

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from sorter.model.glance import Glance, Measured, Move
 
-FORM: Final = 3
+FORM: Final = 4
 """Goes up whenever something else is measured, or measured otherwise."""
 _GRIDS: Final = ("energy", "light")
 _FIGURES: Final = ("scale", "cell", "width", "height")

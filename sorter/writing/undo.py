@@ -217,6 +217,8 @@ class Undoing:
     def _brought_back(self, entry: Entry) -> str:
         """Why it stays; empty where a rename brought it back, or a copy that was read back first."""
         source = self._originals.at(entry.row.source)
+        if entry.modified_ns:
+            self._shoot.restamp(entry.row.destination, entry.modified_ns)
         try:
             self._shoot.give_back(entry.row.destination, source)
         except FileExistsError:

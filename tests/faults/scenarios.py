@@ -294,6 +294,18 @@ def adopted_before(pool: Pool) -> None:
     adopt(pool)
 
 
+def given_up_before(pool: Pool) -> None:
+    """Copied, moved by its owner, noted so, and that taken back: the ledger has none of these places."""
+    adopted_before(pool)
+    take_back(pool)
+
+
+def end_giving_up(pool: Pool) -> None:
+    """The undo run again, where the adoption was not taken back; the ingest is to stay."""
+    if not found(pool.shoot).moved:
+        take_back(pool)
+
+
 def regrouped_before(pool: Pool) -> None:
     """Copied and regrouped."""
     copied_and_grown(pool)
@@ -377,6 +389,16 @@ def is_adopted(pool: Pool) -> None:
     assert places[f"{LIMPETS}/IMG_0001.JPG"] == "west/limpets/IMG_0002.JPG", places
     assert places[f"{LIMPETS}/IMG_0001.xmp"] == "west/limpets/IMG_0001.xmp", places
     _has_no_empty_folder(pool)
+
+
+def is_given_up(pool: Pool) -> None:
+    """Everything is in the shoot once, where its owner put it, is said to be moved, and can be noted again."""
+    assert contents(pool.card) == pool.originals, "the card is not as it was"
+    findings = found(pool.shoot)
+    assert (findings.good, findings.missing) == (len(pool.originals), [])
+    assert len(findings.moved) > 1
+    adopt(pool)
+    is_adopted(pool)
 
 
 def both_are_adopted(pool: Pool) -> None:
@@ -472,6 +494,9 @@ SCENARIOS: Final[dict[str, Scenario]] = {
     "regrouping of what was adopted": Scenario(
         prepare=adopted_before, work=regroup, holds=is_regrouped
     ),
-    "undo of what was adopted": undone_after(adopted_before),
+    "undo of what was adopted": Scenario(
+        prepare=adopted_before, work=take_back, finish=end_giving_up, holds=is_given_up
+    ),
+    "undo of what was moved": undone_after(given_up_before),
     "undo that was cut before": undone_after(half_taken_back),
 }

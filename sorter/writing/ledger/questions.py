@@ -525,6 +525,14 @@ class Ledger:
             for change in changes:
                 self._set_placement(change.number, change.after)
 
+    def give_up(self, operation: int, changes: Iterable[Change]) -> None:
+        """The adoption never was, and what is said of the files is as these changes say: in one commit."""
+        with self._committing():
+            for change in changes:
+                self._set_placement(change.number, change.after)
+            self._drop_kept(operation)
+            self._base.run("DELETE FROM operations WHERE operation = ?", operation)
+
     def forget_regrouping(self, operation: int) -> None:
         """It was taken back: it never was."""
         with self._committing():
