@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Final
 
 from sorter.disk.shoot import Shoot
-from sorter.errors import BadChoice, BadCorrections, BadPattern, BadShoot, ShootNotWritable
+from sorter.errors import BadChoice, BadCorrections, BadShoot, ShootNotWritable
 from sorter.manifest.rows import spelled
 from sorter.model.correction import Correction
 from sorter.model.operation import Operation
@@ -20,6 +20,7 @@ from sorter.model.plan import Entry, State
 from sorter.model.regrouping import Change, Regrouping
 from sorter.model.row import Row
 from sorter.model.stretches import Misfit
+from sorter.pipeline.afresh import naming_of
 from sorter.pipeline.recording import RECORDS, drop_findings, write_records
 from sorter.pipeline.scanning import Tick
 from sorter.planning import adopting, correcting, pattern
@@ -71,7 +72,7 @@ def regroup(
     Raises NoShoot, ShootBusy, LedgerDamaged; BadShoot where an ingest or an undo was stopped, BadPattern,
     BadChoice where a regrouping does not fit; ShootNotWritable and NoRoom: then the same call goes on.
     """
-    naming = _naming(folder, name)
+    naming = naming_of(folder, name)
     shoot = Shoot(root)
     with Ledger(shoot.hidden, hold=True, ends=True) as ledger:
         _refuse_unended(shoot, ledger)
@@ -250,15 +251,6 @@ def _refuse_unended(shoot: Shoot, ledger: Ledger) -> None:
             f"{shoot.root}: an ingest of {opened.card} was stopped here. Run `sorter ingest` with "
             "that card and this folder again to end it, or `sorter undo` to take it back."
         )
-
-
-def _naming(folder: str, name: str) -> Naming:
-    try:
-        return Naming(pattern=pattern.parse(folder), name=name)
-    except pattern.PatternFault as fault:
-        raise BadPattern(
-            f"--folder {folder!r}: {fault}. Write it like the default, {pattern.DEFAULT}"
-        ) from fault
 
 
 def _folder(path: str) -> str:

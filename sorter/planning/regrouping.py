@@ -31,11 +31,7 @@ _APART: Final = frozenset({Kind.SINGLE, Kind.MARKER})
 
 
 class CannotRegroup(ValueError):
-    """A regrouping does not fit the shoot; the text says why. line: in a corrections file, else 0."""
-
-    def __init__(self, what: str, line: int = 0) -> None:
-        super().__init__(what)
-        self.line = line
+    """A regrouping does not fit the shoot; the text says why."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -31,7 +31,7 @@ from sorter.pipeline import Checked, Workers, check_card, check_shoot, merge, re
 from sorter.pipeline.working import AHEAD, as_they_come, in_order
 from sorter.pixels import measuring
 from sorter.pixels.sharpness import glance
-from sorter.pixels.threads import one_thread
+from sorter.pixels.threads import ONE_THREAD
 from sorter.settings import Settings
 from writing.cards import hold_consistent
 
@@ -384,10 +384,10 @@ def test_opencv_s_threads_are_the_host_s_again(shoot: Path, card: Path) -> None:
         assert cv2.getNumThreads() == 3
         report(shoot, Workers(jobs=JOBS), quiet, quiet)
         assert cv2.getNumThreads() == 3
-        with one_thread(), one_thread():
+        with ONE_THREAD, ONE_THREAD:
             seen.append(cv2.getNumThreads())
         assert cv2.getNumThreads() == 3
-        with pytest.raises(ZeroDivisionError), one_thread():
+        with pytest.raises(ZeroDivisionError), ONE_THREAD:
             raise ZeroDivisionError
         assert (seen, cv2.getNumThreads()) == ([1], 3)
     finally:

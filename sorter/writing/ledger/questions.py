@@ -530,14 +530,16 @@ class Ledger:
         with self._committing():
             for change in changes:
                 self._set_placement(change.number, change.after)
-            self._drop_kept(operation)
-            self._base.run("DELETE FROM operations WHERE operation = ?", operation)
+            self._forget(operation)
 
     def forget_regrouping(self, operation: int) -> None:
         """It was taken back: it never was."""
         with self._committing():
-            self._drop_kept(operation)
-            self._base.run("DELETE FROM operations WHERE operation = ?", operation)
+            self._forget(operation)
+
+    def _forget(self, operation: int) -> None:
+        self._drop_kept(operation)
+        self._base.run("DELETE FROM operations WHERE operation = ?", operation)
 
     # ---- what was said before --------------------------------------------------------------
 
