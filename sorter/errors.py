@@ -124,7 +124,7 @@ class ShootNotWritable(SorterError):
 
 
 class NoRoom(SorterError):
-    """There is not enough room for what is to be written."""
+    """There is not enough free space for what is to be written."""
 
     exit_code: ClassVar[int] = 3
 

@@ -76,7 +76,7 @@ def parse_knob(knob: str, text: str) -> float:
     except ValueError:
         number = math.nan
     if not _is_for_a_knob(number):
-        what = "seconds" if knob.endswith("_s") else "nats"
+        what = "seconds" if knob.endswith("_s") else "a margin"
         raise BadSettings(
             f"{option_of(knob)} {quoted(text)} is not understood. Write {what}, zero or more: "
             f"{option_of(knob)} {getattr(GroupingKnobs(), knob):g} is the default."

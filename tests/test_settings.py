@@ -149,7 +149,7 @@ def test_what_is_wrong_is_said_with_the_file_and_the_way_out(
     [
         ("hand_pause_s", "Write seconds, zero or more: --hand-pause 45 is the default."),
         ("apart_s", "Write seconds, zero or more: --apart 900 is the default."),
-        ("unsure_below", "Write nats, zero or more: --unsure-below 3 is the default."),
+        ("unsure_below", "Write a margin, zero or more: --unsure-below 3 is the default."),
     ],
 )
 def test_an_option_that_is_no_number_for_its_knob_says_what_to_write(

@@ -16,7 +16,7 @@ from benching.timing import quietly, seconds, silent
 from cardmaking.containers import jpeg
 from cardmaking.draw import encoded
 from sorter.model.correction import Correction
-from sorter.pipeline import Ingest, Ticks, Wishes
+from sorter.pipeline import Ingest, IngestOptions, StageProgress
 
 FRAMES = 3
 BAR_MS = 30.0
@@ -36,8 +36,8 @@ def make_shoot(base: Path, stacks: int) -> Path:
         Correction(first=paths[at], last=paths[at + FRAMES - 1], kind="focus-bracket")
         for at in range(0, len(paths), FRAMES)
     )
-    quiet = Ticks(reading=silent, comparing=silent, carrying=silent)
-    with Ingest(card, shoot, Wishes(corrections=rows)) as work:
+    quiet = StageProgress(reading=silent, comparing=silent, carrying=silent)
+    with Ingest(card, shoot, IngestOptions(corrections=rows)) as work:
         work.carry(work.inspect(quiet, hold=True), quiet)
     return shoot
 

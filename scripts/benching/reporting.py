@@ -20,7 +20,7 @@ from benching.shots import TIDE_OUT, shot
 from benching.timing import paired, quietly, seconds, with_memory
 from browsing.chromium import browser, executable
 from cardmaking.containers import jpeg
-from sorter.model.glance import Seen, Sight
+from sorter.model.measurement import FrameSource, PreviewSource
 from sorter.pixels.drawn import GOOD, false_colour
 from sorter.pixels.drawn import jpeg as drawn
 from sorter.pixels.merging import TrialMerge
@@ -79,12 +79,15 @@ def merge_all(files: Sequence[Path]) -> Callable[[], object]:
         cv2.setNumThreads(1)
         trial = TrialMerge()
         for path in files:
-            trial.add(reduced(Seen(sights=(Sight(path=str(path)),)), COLOUR).samples, None)
+            trial.add(
+                reduced(FrameSource(previews=(PreviewSource(path=str(path)),)), COLOUR).samples,
+                None,
+            )
         found = trial.merged()
         if found is None:
             raise SystemExit("there was nothing to merge")
         depth = found.depth / max(1, found.slices - 1)
-        return drawn(found.picture, GOOD), false_colour(depth, found.told)
+        return drawn(found.picture, GOOD), false_colour(depth, found.textured)
 
     return merged
 

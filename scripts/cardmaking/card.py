@@ -142,7 +142,7 @@ def write_series(card: Path, series: Series, names: Sequence[Named]) -> int:
     return total
 
 
-def litter(names: Sequence[Sequence[Named]]) -> dict[str, bytes]:
+def system_files(names: Sequence[Sequence[Named]]) -> dict[str, bytes]:
     """What computers left on the card: it is no file of the shoot and has no row in the truth."""
     raws = [one for many in names for one in many if one.files[0][0].endswith(".CR3")]
     out = {f"{one.folder}/._{one.stem}.CR3": APPLE_DOUBLE for one in raws[:3] + raws[-2:]}
@@ -160,7 +160,7 @@ def make_card(card: Path, truth: Path) -> tuple[int, int]:
     shoot = rockpool.shoot()
     names = naming.named(shoot)
     rows = naming.truth(shoot, names)
-    left = litter(names)
+    left = system_files(names)
     clear(card, truth, {row["source"] for row in rows} | set(left), naming.COLUMNS)
     total = _write_all(card, shoot, names)
     for source, data in {**naming.MISC, **left}.items():

@@ -13,8 +13,8 @@ from sorter.model.allowance import MOST_HANDED, MOST_STEPS
 from sorter.model.card import CardFile
 from sorter.model.values import Moment, Preview
 from sorter.reading import cards, fallback
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers.recognise import recognise
-from sorter.reading.draft import Draft
 from sorter.reading.source import Memory
 
 MOST_READS: Final = 4 * MOST_STEPS
@@ -65,18 +65,18 @@ class Counted(Memory):
         return found
 
 
-def read(source: Memory, name: str) -> Draft:
+def read(source: Memory, name: str) -> FactsBuilder:
     """What the reader makes of the file, by the way that a card's files go."""
     return cards.read_source(source, CardFile(path=name, size=source.size))
 
 
-def faults(source: Counted, name: str, draft: Draft) -> Iterator[str]:
+def faults(source: Counted, name: str, draft: FactsBuilder) -> Iterator[str]:
     """Everything that must not be so."""
     if cards.NOT_UNDERSTOOD in draft.notes:
         yield _caught(source, name)
     if source.reads > MOST_READS or source.taken > MOST_READ:
         yield f"{source.reads} reads of {source.taken} bytes"
-    said = draft.said
+    said = draft.facts
     for field, value in said.items():
         if value is not None and not _is_sane(field, value):
             yield f"{field} is {value!r}"
@@ -96,7 +96,7 @@ def _caught(source: Counted, name: str) -> str:
     found = recognise(again)
     try:
         if found is not None and found.read is not None:
-            found.read(again, Draft(container=found.name))
+            found.read(again, FactsBuilder(container=found.name))
     except Exception as error:  # noqa: BLE001 - whatever it is, it is what we look for
         return said_of(error)
     return f"{name}: an exception that does not come again"
@@ -138,5 +138,5 @@ def without_library() -> AbstractContextManager[object]:
     return patch.object(fallback, "read", _nothing)
 
 
-def _nothing(_source: Memory, _draft: Draft) -> bool:
+def _nothing(_source: Memory, _draft: FactsBuilder) -> bool:
     return False

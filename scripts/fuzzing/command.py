@@ -151,7 +151,7 @@ def _one(case: Case, out: Path, again: str) -> int:
     seconds = min(run.slowest[0] for run in runs)
     print(f"{case.label} of {case.name}: {len(case.data)} bytes, {seconds * 1e3:.2f} ms")
     draft = checks.read(checks.Counted(case.data, None), case.name)
-    print(f"  {draft.container or 'no container'}; {draft.said}; {draft.notes}")
+    print(f"  {draft.container or 'no container'}; {draft.facts}; {draft.notes}")
     _tell(runs[0], out, again)
     return 1 if runs[0].failures else 0
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
         collected,
         hand_off,
         handed_off,
-        wish_of,
+        stack_request,
     )
     from sorter.api.ingesting import Ingested, Ingesting, IngestRequest, carry, ingest, plan
     from sorter.api.options import Grouping, corrections_of, folder_of
@@ -38,15 +38,16 @@ if TYPE_CHECKING:
     from sorter.api.tallying import Tallied, TallyRequest, tallied, tally
     from sorter.api.undoing import TakenBack, UndoRequest, UndoSession, undo
     from sorter.api.verifying import VerifiedShoot, Verifying, VerifyRequest, verify
+    from sorter.model.change import Regrouping
     from sorter.model.correction import Correction
-    from sorter.model.regrouping import Regrouping
     from sorter.model.subject import Checked
-    from sorter.pipeline.against import CardSide
+    from sorter.pipeline.card_check import CardSide
+    from sorter.pipeline.ingest_options import IngestOptions
+    from sorter.pipeline.ingest_report import BackupReport, Report
     from sorter.pipeline.planned import IngestPlan
     from sorter.pipeline.regrouping import Regrouped
     from sorter.pipeline.reporting import Reported
     from sorter.pipeline.verifying import Verified
-    from sorter.pipeline.wishes import Report, SecondCopy, Wishes
     from sorter.writing.undo import Undone
     from sorter.writing.verify import Findings
 
@@ -68,7 +69,7 @@ _HOMES: Final[dict[str, tuple[str, ...]]] = {
         "collected",
         "hand_off",
         "handed_off",
-        "wish_of",
+        "stack_request",
     ),
     "sorter.api.ingesting": ("IngestRequest", "Ingested", "Ingesting", "carry", "ingest", "plan"),
     "sorter.api.options": ("Grouping", "corrections_of", "folder_of"),
@@ -81,14 +82,15 @@ _HOMES: Final[dict[str, tuple[str, ...]]] = {
     "sorter.api.undoing": ("TakenBack", "UndoRequest", "UndoSession", "undo"),
     "sorter.api.verifying": ("VerifiedShoot", "Verifying", "VerifyRequest", "verify"),
     "sorter.model.correction": ("Correction",),
-    "sorter.model.regrouping": ("Regrouping",),
+    "sorter.model.change": ("Regrouping",),
     "sorter.model.subject": ("Checked",),
-    "sorter.pipeline.against": ("CardSide",),
+    "sorter.pipeline.card_check": ("CardSide",),
     "sorter.pipeline.planned": ("IngestPlan",),
     "sorter.pipeline.regrouping": ("Regrouped",),
     "sorter.pipeline.reporting": ("Reported",),
     "sorter.pipeline.verifying": ("Verified",),
-    "sorter.pipeline.wishes": ("Report", "SecondCopy", "Wishes"),
+    "sorter.pipeline.ingest_options": ("IngestOptions",),
+    "sorter.pipeline.ingest_report": ("Report", "BackupReport"),
     "sorter.writing.undo": ("Undone",),
     "sorter.writing.verify": ("Findings",),
 }
@@ -96,6 +98,7 @@ _HOMES: Final[dict[str, tuple[str, ...]]] = {
 _HOME_OF: Final = {name: home for home, names in _HOMES.items() for name in names}
 
 __all__ = [
+    "BackupReport",
     "Cancel",
     "CardSide",
     "CheckRequest",
@@ -108,6 +111,7 @@ __all__ = [
     "Grouping",
     "HandOffRequest",
     "HandedOff",
+    "IngestOptions",
     "IngestPlan",
     "IngestRequest",
     "Ingested",
@@ -123,7 +127,6 @@ __all__ = [
     "Reported",
     "ScanRequest",
     "Scanned",
-    "SecondCopy",
     "Stage",
     "Steps",
     "StepsRequest",
@@ -138,7 +141,6 @@ __all__ = [
     "VerifyRequest",
     "Verifying",
     "Watch",
-    "Wishes",
     "answered",
     "carry",
     "check",
@@ -157,12 +159,12 @@ __all__ = [
     "reported",
     "scan",
     "scanned",
+    "stack_request",
     "steps",
     "tallied",
     "tally",
     "undo",
     "verify",
-    "wish_of",
 ]
 
 

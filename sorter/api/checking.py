@@ -14,14 +14,14 @@ from sorter.api.plain import Json, plain, plain_dict
 from sorter.api.progress import Cancel, Progress, Stage, Watch
 from sorter.errors import BadChoice
 from sorter.manifest.checks import checks_dict
+from sorter.model.change import Regrouping
 from sorter.model.correction import Correction
 from sorter.model.finding import CHECK_COLUMNS, Check
-from sorter.model.regrouping import Regrouping
 from sorter.model.subject import Checked
 from sorter.pipeline.applying import apply as apply_to
 from sorter.pipeline.applying import end_regrouping
 from sorter.pipeline.checking import check_card, check_shoot, is_shoot
-from sorter.pipeline.noting import check_outputs, write_checks, write_suggested, write_table
+from sorter.pipeline.checks_files import check_outputs, write_checks, write_suggested, write_table
 from sorter.pipeline.regrouping import Regrouped, regroupings_of
 from sorter.pipeline.regrouping import regroup as regroup_shoot
 from sorter.pipeline.working import Workers, default_jobs
@@ -82,11 +82,11 @@ class CheckedPictures:
         """A line for each finding, under the columns of checks.csv; positions are tuples."""
         import pandas as pd  # noqa: PLC0415  slow to load, and few calls want a table
 
-        lines = [[_told(each, name) for name in CHECK_COLUMNS] for each in self.found.checks]
+        lines = [[_outcome(each, name) for name in CHECK_COLUMNS] for each in self.found.checks]
         return pd.DataFrame(lines, columns=list(CHECK_COLUMNS))
 
 
-def _told(check: Check, name: str) -> object:
+def _outcome(check: Check, name: str) -> object:
     value = getattr(check, name)
     return (
         str(value) if name in ("kind", "verdict", "missing_end", "looks_like") and value else value
@@ -178,10 +178,10 @@ def checked(request: CheckRequest, watch: Watch) -> CheckedPictures:
     check_outputs(request.root, request.csv, request.write_corrections)
     regrouped = None
     if request.apply:
-        end_regrouping(request.root, watch.tick(Stage.ENDING))
-    found = _looked(request, watch)
+        end_regrouping(request.root, watch.progress_of(Stage.ENDING))
+    found = _checked(request, watch)
     if request.apply:
-        moving = watch.tick(Stage.MOVING)
+        moving = watch.progress_of(Stage.MOVING)
         regrouped = apply_to(
             request.root,
             found.regroupings,
@@ -189,7 +189,7 @@ def checked(request: CheckRequest, watch: Watch) -> CheckedPictures:
             moving,
             folder=folder_of(request.folder),
         )
-        found = _looked(request, watch) if regrouped.is_anything else found
+        found = _checked(request, watch) if regrouped.is_anything else found
     _write(request, found)
     return CheckedPictures(root=request.root, found=found, regrouped=regrouped)
 
@@ -202,12 +202,14 @@ def _refuse(request: CheckRequest) -> None:
         )
 
 
-def _looked(request: CheckRequest, watch: Watch) -> Checked:
+def _checked(request: CheckRequest, watch: Watch) -> Checked:
     workers = Workers(jobs=request.jobs or default_jobs(), executor=request.executor)
-    looking = watch.tick(Stage.LOOKING)
+    looking = watch.progress_of(Stage.LOOKING)
     if is_shoot(request.root):
         return check_shoot(request.root, workers, looking)
-    return check_card(request.root, request.settings, workers, watch.tick(Stage.READING), looking)
+    return check_card(
+        request.root, request.settings, workers, watch.progress_of(Stage.READING), looking
+    )
 
 
 def _write(request: CheckRequest, found: Checked) -> None:
@@ -245,9 +247,9 @@ def regroup(
     """
     del executor
     watch, root = Watch.of(progress, cancel), Path(shoot)
-    regroupings, said = _parted(corrections)
-    moving, pattern = watch.tick(Stage.MOVING), folder_of(folder)
-    wished = (*regroupings, *regroupings_of(entries_of(root), said))
+    regroupings, stated = _parted(corrections)
+    moving, pattern = watch.progress_of(Stage.MOVING), folder_of(folder)
+    wished = (*regroupings, *regroupings_of(entries_of(root), stated))
     found = regroup_shoot(root, wished, moving, folder=pattern, name=name)
     return RegroupedShoot(shoot=root, regrouped=found)
 
@@ -259,5 +261,5 @@ def _parted(
     if isinstance(given, str | os.PathLike):
         return (), corrections_of(given)
     many = tuple(given)
-    said = [each for each in many if isinstance(each, Correction)]
-    return tuple(each for each in many if isinstance(each, Regrouping)), corrections_of(said)
+    stated = [each for each in many if isinstance(each, Correction)]
+    return tuple(each for each in many if isinstance(each, Regrouping)), corrections_of(stated)

@@ -14,7 +14,7 @@ from sorter.errors import BadChoice
 from sorter.handoff.numbers import parse_numbers
 from sorter.model.finding import Verdict
 from sorter.model.kinds import SEQUENCE_KINDS, STACK_KINDS, Kind
-from sorter.model.result import Asked, Collection, Results, ResultType
+from sorter.model.result import Collection, CommandRequest, Results, ResultType
 from sorter.model.stack import (
     Handoff,
     LeftOut,
@@ -23,7 +23,7 @@ from sorter.model.stack import (
     SliceOrder,
     Spans,
     Stack,
-    Wish,
+    StackRequest,
 )
 from sorter.pipeline.collecting import collect as collect_files
 from sorter.pipeline.handing import hand_off as hand_over
@@ -43,10 +43,10 @@ class HandOffRequest:
     """What is asked: lists and folders, or a command to be run."""
 
     shoot: Path
-    wish: Wish
+    stacks: StackRequest
     lists: Path | None = None
     folders: Path | None = None
-    asked: Asked | None = None
+    asked: CommandRequest | None = None
     executor: Executor | None = None
 
 
@@ -127,7 +127,7 @@ class CollectRequest:
 
     shoot: Path
     files: tuple[Path, ...]
-    wish: Wish
+    stacks: StackRequest
     ask: Ask
 
 
@@ -187,13 +187,13 @@ def hand_off(
     """
     if (run is not None) and (list is not None or folders is not None):
         raise BadChoice("--run, --collect, and --list or --folders: each goes by itself.")
-    wish = wish_of(
+    chosen = stack_request(
         only=only, kind=kind, files=files, order=order, best=best, verdict=verdict, trim=trim,
         with_related=with_related,
     )  # fmt: skip
     asked = None
     if run is not None:
-        asked = Asked(
+        asked = CommandRequest(
             command=run,
             result_type=ResultType(_one_of(result_type, ResultType, "--result-type")),
             jobs=jobs,
@@ -202,7 +202,7 @@ def hand_off(
         )
     request = HandOffRequest(
         shoot=Path(shoot),
-        wish=wish,
+        stacks=chosen,
         lists=optional_path(list),
         folders=optional_path(folders),
         asked=asked,
@@ -214,19 +214,19 @@ def hand_off(
 def handed_off(request: HandOffRequest, watch: Watch) -> HandedOff:
     """The request answered."""
     if request.asked is not None:
-        tick = watch.tick(Stage.MERGING)
+        report = watch.progress_of(Stage.MERGING)
         return HandedOff(
-            results=merge(request.shoot, request.wish, request.asked, tick, request.executor)
+            results=merge(request.shoot, request.stacks, request.asked, report, request.executor)
         )
-    tick = watch.tick(Stage.HANDING)
+    report = watch.progress_of(Stage.HANDING)
     return HandedOff(
         handoff=hand_over(
-            request.shoot, request.wish, tick, lists=request.lists, folders=request.folders
+            request.shoot, request.stacks, report, lists=request.lists, folders=request.folders
         )
     )
 
 
-def wish_of(
+def stack_request(
     *,
     only: str | Iterable[int] | None = None,
     kind: str | Iterable[str] = (),
@@ -236,11 +236,11 @@ def wish_of(
     verdict: str | Iterable[str] = (),
     trim: bool = False,
     with_related: bool = False,
-) -> Wish:
+) -> StackRequest:
     """Which sequences, and how. Raises BadChoice."""
     kinds = frozenset(Kind(_one_of(each, SEQUENCE_KINDS, "--kind")) for each in _many(kind))
     verdicts = frozenset(Verdict(_one_of(each, Verdict, "--verdict")) for each in _many(verdict))
-    return Wish(
+    return StackRequest(
         kinds=kinds or STACK_KINDS,
         only=_numbers(only),
         files=SliceFiles(_one_of(files, SliceFiles, "--files")) if files else None,
@@ -304,7 +304,7 @@ def collect(
     request = CollectRequest(
         shoot=Path(shoot),
         files=tuple(map(Path, files)),
-        wish=Wish() if only is None else Wish(only=_numbers(only)),
+        stacks=StackRequest() if only is None else StackRequest(only=_numbers(only)),
         ask=ask,
     )
     return collected(request, watch)
@@ -312,6 +312,6 @@ def collect(
 
 def collected(request: CollectRequest, watch: Watch) -> CollectedResults:
     """The request answered."""
-    tick = watch.tick(Stage.COLLECTING)
-    found = collect_files(request.shoot, request.wish, request.files, request.ask, tick)
+    report = watch.progress_of(Stage.COLLECTING)
+    found = collect_files(request.shoot, request.stacks, request.files, request.ask, report)
     return CollectedResults(collection=found)

@@ -15,9 +15,10 @@ from sorter.api.tables import file_table
 from sorter.errors import NotAgreed
 from sorter.manifest.rows import spelled
 from sorter.model.advice import last_line
+from sorter.pipeline.ingest_options import IngestOptions, StageProgress
+from sorter.pipeline.ingest_report import BackupReport, Report
 from sorter.pipeline.ingesting import Ingest
 from sorter.pipeline.planned import IngestPlan
-from sorter.pipeline.wishes import Report, SecondCopy, Ticks, Wishes
 from sorter.pipeline.working import Workers
 from sorter.settings import Settings
 
@@ -32,11 +33,11 @@ VERIFICATION_FAILED = 4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class IngestRequest:
-    """What is asked: this card into this shoot, as the wishes say. executor: who looks at pictures."""
+    """What is asked: this card into this shoot, as the options say. executor: who looks at pictures."""
 
     card: Path
     shoot: Path
-    wishes: Wishes
+    options: IngestOptions
     executor: Executor | None = None
 
 
@@ -90,12 +91,12 @@ class Ingested:
                 for entry, why in report.kept
             ],
             "closed": plain(report.closed),
-            "litter": report.litter,
+            "litter": report.system_files,
             "drift": plain(report.drift),
             "thrown_away": plain(report.thrown),
             "shoots": plain(report.shoots),
             "too_late": plain(report.too_late),
-            "second": _second(report.second),
+            "second": _backup(report.backup),
             "failure": error_dict(report.failure),
             "says": last_line(report.evidence),
         }
@@ -105,21 +106,21 @@ class Ingested:
         return file_table(self.report.entries)
 
 
-def _second(second: SecondCopy | None) -> Json:
-    if second is None:
+def _backup(backup: BackupReport | None) -> Json:
+    if backup is None:
         return None
     return {
-        "folder": spelled(str(second.folder)),
-        "files": len(second.entries),
-        "new": sources(second.new),
-        "verified": second.verified,
-        "unsure": second.unsure,
-        "failed": with_notes(second.failed),
-        "differing": sources(second.differing),
-        "edited": sources(second.edited),
-        "changed": sources(second.changed),
-        "lost": sources(second.lost),
-        "failure": error_dict(second.failure),
+        "folder": spelled(str(backup.folder)),
+        "files": len(backup.entries),
+        "new": sources(backup.new),
+        "verified": backup.verified,
+        "unsure": backup.unsure,
+        "failed": with_notes(backup.failed),
+        "differing": sources(backup.differing),
+        "edited": sources(backup.edited),
+        "changed": sources(backup.changed),
+        "lost": sources(backup.lost),
+        "failure": error_dict(backup.failure),
     }
 
 
@@ -134,7 +135,7 @@ class Ingesting:
         self._watch = watch or Watch()
         self._open = ExitStack()
         workers = Workers(executor=request.executor)
-        self._work = Ingest(request.card, request.shoot, request.wishes, workers)
+        self._work = Ingest(request.card, request.shoot, request.options, workers)
 
     def __enter__(self) -> Self:
         self._open.enter_context(self._work)
@@ -145,20 +146,20 @@ class Ingesting:
 
     def inspect(self, *, hold: bool) -> IngestPlan:
         """What is to be done; nothing is changed. hold: nobody else works there until the end."""
-        return self._work.inspect(ticks_of(self._watch), hold=hold)
+        return self._work.inspect(stage_progress(self._watch), hold=hold)
 
     def carry(self, plan: IngestPlan) -> Ingested:
         """The plan carried out."""
-        return Ingested(plan=plan, report=self._work.carry(plan, ticks_of(self._watch)))
+        return Ingested(plan=plan, report=self._work.carry(plan, stage_progress(self._watch)))
 
 
-def ticks_of(watch: Watch) -> Ticks:
+def stage_progress(watch: Watch) -> StageProgress:
     """Progress by stage, as an ingest tells it."""
-    return Ticks(
-        reading=watch.tick(Stage.READING),
-        looking=watch.tick(Stage.LOOKING),
-        comparing=watch.tick(Stage.COMPARING),
-        carrying=watch.tick(Stage.CARRYING),
+    return StageProgress(
+        reading=watch.progress_of(Stage.READING),
+        looking=watch.progress_of(Stage.LOOKING),
+        comparing=watch.progress_of(Stage.COMPARING),
+        carrying=watch.progress_of(Stage.CARRYING),
     )
 
 
@@ -226,7 +227,7 @@ def carry(
     """
     watch = Watch.of(progress, cancel)
     with Ingest.of(plan, Workers(executor=executor)) as work:
-        return Ingested(plan=plan, report=work.carry(plan, ticks_of(watch)))
+        return Ingested(plan=plan, report=work.carry(plan, stage_progress(watch)))
 
 
 def ingest(
@@ -291,14 +292,14 @@ def _request(
     executor: Executor | None,
     grouping: Grouping,
 ) -> IngestRequest:
-    wishes = Wishes(
+    options = IngestOptions(
         settings=grouping.loaded(),
         folder=folder_of(folder),
         name=name,
         corrections=corrections_of(corrections),
         moves=move,
-        looks=look,
+        uses_pictures=look,
         backup=optional_path(backup),
         rereads=reread,
     )
-    return IngestRequest(card=Path(card), shoot=Path(shoot), wishes=wishes, executor=executor)
+    return IngestRequest(card=Path(card), shoot=Path(shoot), options=options, executor=executor)

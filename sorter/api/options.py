@@ -38,12 +38,12 @@ class Grouping:
         return load_settings(optional_path(self.settings), clock, self._knobs())
 
     def _knobs(self) -> Mapping[str, str]:
-        told = {
+        known = {
             "hand_pause_s": self.hand_pause,
             "apart_s": self.apart,
             "unsure_below": self.unsure_below,
         }
-        return {name: repr(value) for name, value in told.items() if value is not None}
+        return {name: repr(value) for name, value in known.items() if value is not None}
 
 
 def corrections_of(given: Corrections | None) -> tuple[Correction, ...]:

@@ -77,7 +77,9 @@ def with_notes(entries: Iterable[Entry]) -> Json:
     return [
         {
             "source": spelled(entry.row.source),
-            "notes": [spelled(str(note)) for note in (*entry.row.remarks, *entry.placement.said)],
+            "notes": [
+                spelled(str(note)) for note in (*entry.row.remarks, *entry.placement.carrying_notes)
+            ],
         }
         for entry in entries
     ]

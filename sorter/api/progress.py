@@ -12,7 +12,7 @@ from sorter.errors import Cancelled
 
 Progress: TypeAlias = Callable[[str, int, int], None]
 """Called from any thread: the stage, how much of it is done, of how much."""
-Tick: TypeAlias = Callable[[int, int], None]
+CountProgress: TypeAlias = Callable[[int, int], None]
 
 
 class Stage(StrEnum):
@@ -90,11 +90,11 @@ class Watch:
                 "taken back. Nothing was lost, and nothing half-written is left; the same call goes on."
             )
 
-    def tick(self, stage: Stage) -> Tick:
+    def progress_of(self, stage: Stage) -> CountProgress:
         """What a stage calls with how much is done, of how much."""
 
-        def tick(done: int, total: int) -> None:
+        def report(done: int, total: int) -> None:
             self.check()
             self.progress(stage.value, done, total)
 
-        return tick
+        return report

@@ -51,7 +51,7 @@ class ReportPage:
             "page": plain(found.page),
             "sequences": found.sequences,
             "merges": found.merges,
-            "looks": found.looks,
+            "looks": found.attention_count,
             "unseen": plain(found.unseen),
         }
 
@@ -82,7 +82,7 @@ def reported(request: ReportRequest, watch: Watch) -> ReportPage:
     found = make_report(
         request.shoot,
         Workers(jobs=request.jobs or default_jobs(), executor=request.executor),
-        watch.tick(Stage.LOOKING),
-        watch.tick(Stage.DRAWING),
+        watch.progress_of(Stage.LOOKING),
+        watch.progress_of(Stage.DRAWING),
     )
     return ReportPage(reported=found)

@@ -131,7 +131,7 @@ def scanned(request: ScanRequest, watch: Watch) -> Scanned:
     """The request answered. The corrections are written first: they may be refused, and then nothing is."""
     _check_targets(request)
     account = scan_card(
-        request.card, request.settings, watch.tick(Stage.READING), request.corrections
+        request.card, request.settings, watch.progress_of(Stage.READING), request.corrections
     )
     written: tuple[int | None, bool] = (None, False)
     if request.write_corrections is not None:

@@ -124,17 +124,17 @@ class Steps:
     def to_dict(self) -> dict[str, Json]:
         """What `sorter steps --json` prints, as plain values."""
         if self.covered is None:
-            told: dict[str, object] = {
+            known: dict[str, object] = {
                 "setup": asdict(self.setup),
                 "steps": [asdict(row) for row in self.rows],
             }
         else:
-            told = {
+            known = {
                 **asdict(self.covered),
                 "estimated": self.estimated,
                 "circle_mm": self.setup.circle_mm,
             }
-        return plain_dict(told)
+        return plain_dict(known)
 
     def to_pandas(self) -> pd.DataFrame:
         """A line for each f-number; of a sequence for its near and its far end. Lengths in mm."""

@@ -94,7 +94,7 @@ def tallied(request: TallyRequest, watch: Watch) -> Tallied:
     """The request answered."""
     if request.csv is not None:
         check_apart_from_shoots(request.csv, request.shoots)
-    outcome = tally_shoots(request.shoots, watch.tick(Stage.COUNTING))
+    outcome = tally_shoots(request.shoots, watch.progress_of(Stage.COUNTING))
     if request.csv is not None:
         write_tally(request.csv, outcome)
     return Tallied(tally=outcome)

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Self
 from sorter.api.paths import StrPath, optional_path
 from sorter.api.plain import Json, plain
 from sorter.api.progress import Cancel, Progress, Stage, Watch
-from sorter.model.operation import What
+from sorter.model.operation import OperationKind
 from sorter.model.plan import Entry
-from sorter.pipeline.keeping import Undo
+from sorter.pipeline.undoing import Undo
 from sorter.writing.undo import Undone
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ class UndoRequest:
 class TakenBack:
     """What was taken back, and what became of the files. card: where moved ones went back to."""
 
-    what: What
+    what: OperationKind
     card: Path
     undone: Undone
 
@@ -83,7 +83,7 @@ class UndoSession:
         self._open.close()
 
     @property
-    def what(self) -> What:
+    def what(self) -> OperationKind:
         """What was done last."""
         return self._work.operation.what
 
@@ -107,16 +107,16 @@ class UndoSession:
         """Those of the files that are in the shoot."""
         return self._work.here
 
-    def look(self) -> None:
+    def inspect(self) -> None:
         """Returns where every copy has its original on the card. Raises OnlyCopies, NoCard, CardGone."""
         if not self._request.without_card:
-            self._work.check_originals(self._watch.tick(Stage.COMPARING))
+            self._work.check_originals(self._watch.progress_of(Stage.COMPARING))
 
     def carry(self) -> TakenBack:
         """It is taken back."""
-        is_files = self.what is not What.INGEST
-        tick = self._watch.tick(Stage.MOVING if is_files else Stage.UNDOING)
-        return TakenBack(what=self.what, card=self.card, undone=self._work.carry(tick))
+        is_files = self.what is not OperationKind.INGEST
+        report = self._watch.progress_of(Stage.MOVING if is_files else Stage.UNDOING)
+        return TakenBack(what=self.what, card=self.card, undone=self._work.carry(report))
 
 
 def undo(
@@ -142,5 +142,5 @@ def undo(
     del executor
     request = UndoRequest(shoot=Path(shoot), card=optional_path(card), without_card=without_card)
     with UndoSession(request, Watch.of(progress, cancel)) as work:
-        work.look()
+        work.inspect()
         return work.carry()

@@ -15,7 +15,7 @@ from sorter.disk.output import check_folder
 from sorter.errors import BadChoice
 from sorter.manifest.rows import spelled
 from sorter.model.advice import last_line
-from sorter.pipeline.against import CardSide, against_card
+from sorter.pipeline.card_check import CardSide, against_card
 from sorter.pipeline.verifying import Verification, Verified
 from sorter.writing.verify import Findings
 
@@ -73,7 +73,7 @@ class VerifiedShoot:
         }
 
     def _card(self, card: CardSide) -> dict[str, Json]:
-        second = self.folders[1].findings if len(self.folders) > 1 else None
+        backup = self.folders[1].findings if len(self.folders) > 1 else None
         return {
             "card": spelled(str(card.root)),
             "files": card.files,
@@ -85,7 +85,7 @@ class VerifiedShoot:
             "closed": plain(card.closed),
             "thrown_away": plain(card.thrown),
             "shoots": plain(card.shoots),
-            "says": last_line(card.evidence(self.findings, second)),
+            "says": last_line(card.evidence(self.findings, backup)),
         }
 
     def to_pandas(self) -> pd.DataFrame:
@@ -158,19 +158,19 @@ class Verifying:
 
     @property
     def to_adopt(self) -> tuple[Verified, ...]:
-        """The folders in which something is to be noted anew."""
+        """The folders in which something is to be noted again."""
         return self._work.to_adopt if self._request.adopts else ()
 
     def verified(self, agrees: Callable[[], None] = lambda: None) -> VerifiedShoot:
         """All that was asked, done. agrees: called before anything is noted; it raises where not."""
         request, watch = self._request, self._watch
-        both = self._work.look(watch.tick(Stage.VERIFYING))
+        both = self._work.inspect(watch.progress_of(Stage.VERIFYING))
         if request.adopts:
             agrees()
             self._work.adopt()
             both = self._work.found
         if request.mends:
-            both = self._work.mend(watch.tick(Stage.MENDING))
+            both = self._work.mend(watch.progress_of(Stage.MENDING))
         side = None
         if request.card is not None:
             side = against_card(
@@ -178,7 +178,7 @@ class Verifying:
                 request.shoot,
                 request.backup,
                 both[0].findings,
-                watch.tick(Stage.COMPARING),
+                watch.progress_of(Stage.COMPARING),
             )
         return VerifiedShoot(folders=both, card=side)
 

@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from sorter.model.glance import ALIKE, Measured
+from sorter.model.measurement import ALIKE, MeasuredSeries
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from sorter.model.glance import Glance, Grid
+    from sorter.model.measurement import Grid, Measurement
 
 LEAST_CELLS: Final = 0.2
 """A frame that lies less than this off is taken as it is."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Places:
+class Alignment:
     """Where each frame's middle lies and how large it shows the scene, against the first frame.
 
     x, y: in pixels of the decoded picture. growth: 1 is as large. known: whether the frame could be
@@ -46,32 +46,34 @@ class Places:
         return float(np.hypot(x[:, None] - x[None, :], y[:, None] - y[None, :]).max())
 
 
-def places(measured: Measured) -> Places:
+def alignment(measured: MeasuredSeries) -> Alignment:
     """The frames' places, added up from move to move."""
-    count = len(measured.glances)
+    count = len(measured.measurements)
     x, y, growth = np.zeros(count), np.zeros(count), np.ones(count)
     known = np.zeros(count, dtype=bool)
-    for index, (glance, move) in enumerate(zip(measured.glances, measured.moves, strict=True)):
+    for index, (measurement, displacement) in enumerate(
+        zip(measured.measurements, measured.displacements, strict=True)
+    ):
         if index:
             x[index], y[index], growth[index] = x[index - 1], y[index - 1], growth[index - 1]
-        if glance is None:
+        if measurement is None:
             continue
-        known[index] = move is None or move.likeness >= ALIKE
-        if move is not None and known[index]:
-            x[index] = x[move.of] + move.dx
-            y[index] = y[move.of] + move.dy
-            growth[index] = growth[move.of] * move.growth
-    return Places(x=x, y=y, growth=growth, known=known)
+        known[index] = displacement is None or displacement.likeness >= ALIKE
+        if displacement is not None and known[index]:
+            x[index] = x[displacement.of] + displacement.dx
+            y[index] = y[displacement.of] + displacement.dy
+            growth[index] = growth[displacement.of] * displacement.growth
+    return Alignment(x=x, y=y, growth=growth, known=known)
 
 
-def moved_back(grid: Grid, glance: Glance, place: tuple[float, float, float]) -> Grid:
+def moved_back(grid: Grid, measurement: Measurement, place: tuple[float, float, float]) -> Grid:
     """The grid's values where the first frame has its cells, between four of them by distance.
 
     place: x, y and growth of the frame. Cells that lie outside of it take the nearest one's value.
     """
     x, y, growth = place
-    size = glance.cell * glance.scale
-    if max(abs(x), abs(y), abs(growth - 1) * glance.width / 2) < LEAST_CELLS * size:
+    size = measurement.cell * measurement.scale
+    if max(abs(x), abs(y), abs(growth - 1) * measurement.width / 2) < LEAST_CELLS * size:
         return grid
     rows, columns = grid.shape
     middle_y, middle_x = (rows - 1) / 2, (columns - 1) / 2

@@ -213,14 +213,14 @@ def _vertex(error: Values, best: NDArray[np.int64]) -> Values:
 
 def _frames_placed(sharp: Values, depth: Values, top: Values, at: Values, width: float) -> Values:
     """Each frame where the tiles that are sharp in it would have it, up to 1.5 steps from before."""
-    moves = np.linspace(-1.5, 1.5, 31)
+    displacements = np.linspace(-1.5, 1.5, 31)
     found = at.copy()
     for index, place in enumerate(at):
         weight = np.clip(np.exp(0.5 * curve(place - depth, width)), LEAST_WEIGHT, 1.0)
-        expected = top[:, None] + curve(place + moves[None, :] - depth[:, None], width)
+        expected = top[:, None] + curve(place + displacements[None, :] - depth[:, None], width)
         off = np.abs(sharp[:, index][:, None] - expected)
         loss = np.where(off < BEYOND_DOUBT, off**2 / 2, BEYOND_DOUBT * (off - BEYOND_DOUBT / 2))
-        found[index] = place + moves[int((weight[:, None] * loss).sum(0).argmin())]
+        found[index] = place + displacements[int((weight[:, None] * loss).sum(0).argmin())]
     return found
 
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Final
 
-from sorter.checking.looks import look, sizes
-from sorter.checking.regrouping import glimpse, pieces
+from sorter.checking.frame_findings import frame_findings, sizes
+from sorter.checking.proposing import frame_summary, proposed_sequences
 from sorter.checking.series import Judged, judge
 from sorter.checking.singles import stacks_in
-from sorter.model.finding import Check, Look
-from sorter.model.glance import Glance, Measured
+from sorter.model.finding import Check, FrameFindings
 from sorter.model.judgement import Judgement, Thumb
 from sorter.model.kinds import Kind
+from sorter.model.measurement import MeasuredSeries, Measurement
 
 LEAST_SINGLES: Final = 3
 """Single frames that may be slices of one stack."""
@@ -27,7 +27,7 @@ class Series:
 
     kind: Kind
     is_lone: bool
-    measured: Measured
+    measured: MeasuredSeries
     nearward: bool | None = None
     step_of_depth: float | None = None
 
@@ -37,22 +37,22 @@ def judgement(series: Series) -> Judgement:
     return _of_lone(series.measured) if series.is_lone else _of_sequence(series)
 
 
-def _of_lone(measured: Measured) -> Judgement:
-    frames = len(measured.glances)
+def _of_lone(measured: MeasuredSeries) -> Judgement:
+    frames = len(measured.measurements)
     return Judgement(
-        look=Look(
-            use=tuple(each is not None for each in measured.glances),
+        frame_findings=FrameFindings(
+            use=tuple(each is not None for each in measured.measurements),
             shares=(None,) * frames,
             places=(None,) * frames,
-            sizes=sizes(measured.glances),
+            sizes=sizes(measured.measurements),
         ),
-        pieces=tuple(stacks_in(measured, LEAST_SINGLES)),
-        glimpses=tuple(map(glimpse, measured.glances)),
+        proposed=tuple(stacks_in(measured, LEAST_SINGLES)),
+        summaries=tuple(map(frame_summary, measured.measurements)),
     )
 
 
 def _of_sequence(series: Series) -> Judgement:
-    glances = series.measured.glances
+    measurements = series.measured.measurements
     judged = judge(
         series.measured,
         sequence=0,
@@ -62,11 +62,11 @@ def _of_sequence(series: Series) -> Judgement:
     )
     return Judgement(
         check=_plain(judged.check),
-        look=look(judged, series.measured),
-        pieces=tuple(pieces(judged, glances)),
+        frame_findings=frame_findings(judged, series.measured),
+        proposed=tuple(proposed_sequences(judged, measurements)),
         covered=judged.covered,
-        glimpses=(glimpse(glances[0]), glimpse(glances[-1])),
-        thumb=_middle(judged, glances),
+        summaries=(frame_summary(measurements[0]), frame_summary(measurements[-1])),
+        thumb=_middle(judged, measurements),
     )
 
 
@@ -80,8 +80,8 @@ def _plain(check: Check) -> Check:
     )
 
 
-def _middle(judged: Judged, glances: tuple[Glance | None, ...]) -> Thumb | None:
-    used = [each for each, use in zip(glances, judged.use, strict=True) if each and use]
+def _middle(judged: Judged, measurements: tuple[Measurement | None, ...]) -> Thumb | None:
+    used = [each for each, use in zip(measurements, judged.use, strict=True) if each and use]
     if not judged.check.is_stack or not used:
         return None
     thumb = used[len(used) // 2].thumb

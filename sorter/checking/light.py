@@ -10,7 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from sorter.model.glance import Glance, Measured
+    from sorter.model.measurement import MeasuredSeries, Measurement
 
 DARK: Final = 0.5
 """Of the series' usual grey: 2.2 EV less, which a failed flash falls short by, and no cloud."""
@@ -24,10 +24,10 @@ STEP_EV: Final = 0.35
 GAMMA: Final = 2.2
 
 
-def lights(measured: Measured) -> NDArray[np.float64]:
+def lights(measured: MeasuredSeries) -> NDArray[np.float64]:
     """The mean grey of each frame, in levels from 0 to 255; NaN where it cannot be seen."""
     return np.array(
-        [np.nan if each is None else float(each.light.mean()) for each in measured.glances]
+        [np.nan if each is None else float(each.light.mean()) for each in measured.measurements]
     )
 
 
@@ -42,9 +42,9 @@ def dark_frames(light: NDArray[np.float64]) -> NDArray[np.bool_]:
     return dark
 
 
-def shows_nothing(glance: Glance) -> bool:
+def shows_nothing(measurement: Measurement) -> bool:
     """Whether the frame is black, white or one plain shade: a cap, a card."""
-    mean, spread = float(glance.light.mean()), float(glance.light.std())
+    mean, spread = float(measurement.light.mean()), float(measurement.light.std())
     return mean < BLACK or mean > WHITE or spread < PLAIN
 
 

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from sorter.model.glance import ALIKE
+from sorter.model.measurement import ALIKE
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from sorter.model.glance import Measured, Move
+    from sorter.model.measurement import Displacement, MeasuredSeries
 
 JUMP: Final = 0.025
 """Of the frame's longer side: merging crops away what one frame lacks, and no more is to be lost."""
@@ -33,28 +33,40 @@ class Movement:
     moved: tuple[int, ...]
 
 
-def movement(measured: Measured, use: NDArray[np.bool_]) -> Movement:
+def movement(measured: MeasuredSeries, use: NDArray[np.bool_]) -> Movement:
     """What moved, over the frames that are used."""
-    moves = [
-        (index, move)
-        for index, move in enumerate(measured.moves)
-        if move is not None and use[index] and use[move.of]
+    displacements = [
+        (index, displacement)
+        for index, displacement in enumerate(measured.displacements)
+        if displacement is not None and use[index] and use[displacement.of]
     ]
-    side = max((max(g.width, g.height) for g in measured.glances if g is not None), default=0)
-    known = [move for _, move in moves if move.likeness >= ALIKE]
-    usual = float(np.median([np.hypot(move.dx, move.dy) for move in known])) if known else 0.0
-    strays = float(np.median([move.strayed for move in known])) if known else 0.0
+    side = max((max(g.width, g.height) for g in measured.measurements if g is not None), default=0)
+    known = [displacement for _, displacement in displacements if displacement.likeness >= ALIKE]
+    usual = (
+        float(np.median([np.hypot(displacement.dx, displacement.dy) for displacement in known]))
+        if known
+        else 0.0
+    )
+    strays = float(np.median([displacement.strayed for displacement in known])) if known else 0.0
     return Movement(
-        jumps=tuple(index - 1 for index, move in moves if _jumps(move, side, usual)),
-        moved=tuple(index - 1 for index, move in moves if _strayed(move, side, strays)),
+        jumps=tuple(
+            index - 1 for index, displacement in displacements if _jumps(displacement, side, usual)
+        ),
+        moved=tuple(
+            index - 1
+            for index, displacement in displacements
+            if _strayed(displacement, side, strays)
+        ),
     )
 
 
-def _jumps(move: Move, side: int, usual: float) -> bool:
-    if move.likeness < ALIKE or abs(move.growth - 1) > GROWS:
+def _jumps(displacement: Displacement, side: int, usual: float) -> bool:
+    if displacement.likeness < ALIKE or abs(displacement.growth - 1) > GROWS:
         return True
-    return float(np.hypot(move.dx, move.dy)) > max(JUMP * side, OF_USUAL * usual)
+    return float(np.hypot(displacement.dx, displacement.dy)) > max(JUMP * side, OF_USUAL * usual)
 
 
-def _strayed(move: Move, side: int, usual: float) -> bool:
-    return move.likeness >= ALIKE and move.strayed > max(STRAYS * side, STRAYS_OF_USUAL * usual)
+def _strayed(displacement: Displacement, side: int, usual: float) -> bool:
+    return displacement.likeness >= ALIKE and displacement.strayed > max(
+        STRAYS * side, STRAYS_OF_USUAL * usual
+    )

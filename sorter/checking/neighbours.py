@@ -7,8 +7,8 @@ from dataclasses import replace
 from typing import Final
 
 from sorter.checking.attempts import attempts
-from sorter.model.finding import Check, Piece
-from sorter.model.judgement import Glimpse, Judgement, Thumb
+from sorter.model.finding import Check, ProposedSequence
+from sorter.model.judgement import FrameSummary, Judgement, Thumb
 from sorter.model.kinds import STACK_KINDS, Kind
 from sorter.model.subject import Subject
 
@@ -26,39 +26,39 @@ _TWO: Final = 2
 
 
 def markers_in(
-    run: Sequence[Subject],
+    series: Sequence[Subject],
     own: Judgement,
     judged: Mapping[int, Judgement],
     subjects: Sequence[Subject],
-) -> Iterator[Piece]:
+) -> Iterator[ProposedSequence]:
     """Markers among lone frames that follow each other.
 
     own: the judgement on them. judged: that on each sequence, by its number. subjects: all of them.
     """
-    beside = [each for each in _beside(run, subjects) if each.kind in STACK_KINDS]
-    if not beside:
+    nearby = [each for each in _beside(series, subjects) if each.kind in STACK_KINDS]
+    if not nearby:
         return
-    known = (judged[each.number].glimpses for each in beside if each.number in judged)
-    neighbours = [glimpse for glimpses in known for glimpse in glimpses]
-    for index, (subject, glimpse) in enumerate(zip(run, own.glimpses, strict=True)):
+    known = (judged[each.number].summaries for each in nearby if each.number in judged)
+    neighbours = [summary for summaries in known for summary in summaries]
+    for index, (subject, summary) in enumerate(zip(series, own.summaries, strict=True)):
         is_named = subject.kind is Kind.MARKER
-        if not is_named and glimpse is not None and is_marker_alone(glimpse, neighbours):
-            yield Piece(first=index, last=index, kind=Kind.MARKER, grounds=_ALONE)
+        if not is_named and summary is not None and is_marker_alone(summary, neighbours):
+            yield ProposedSequence(first=index, last=index, kind=Kind.MARKER, grounds=_ALONE)
 
 
-def is_marker_alone(glimpse: Glimpse, neighbours: Iterable[Glimpse | None]) -> bool:
+def is_marker_alone(summary: FrameSummary, neighbours: Iterable[FrameSummary | None]) -> bool:
     """Whether a single beside stacks is a marker: plain all over, or quite out of focus and unlike."""
-    if glimpse.is_plain:
+    if summary.is_plain:
         return True
-    beside = [each.sharpness for each in neighbours if each is not None]
-    return bool(beside) and glimpse.sharpness < SOFT * SOFT * min(beside)
+    nearby = [each.sharpness for each in neighbours if each is not None]
+    return bool(nearby) and summary.sharpness < SOFT * SOFT * min(nearby)
 
 
-def _beside(run: Sequence[Subject], subjects: Sequence[Subject]) -> Iterator[Subject]:
+def _beside(series: Sequence[Subject], subjects: Sequence[Subject]) -> Iterator[Subject]:
     """The sequences of the same body right before and right behind the run."""
-    own = [each for each in subjects if each.body == run[0].body]
+    own = [each for each in subjects if each.body == series[0].body]
     numbers = [each.number for each in own]
-    first, last = numbers.index(run[0].number), numbers.index(run[-1].number)
+    first, last = numbers.index(series[0].number), numbers.index(series[-1].number)
     yield from own[max(0, first - 1) : first]
     yield from own[last + 1 : last + 2]
 

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from sorter.checking import ends
-from sorter.checking.align import Places, places
+from sorter.checking.align import Alignment, alignment
 from sorter.checking.light import bright_steps, dark_frames, lights
 from sorter.checking.movement import Movement, movement
 from sorter.checking.ranking import best_frames
 from sorter.checking.tiles import tiles
 from sorter.checking.wander import CHANGE, SHARE, Wander, wander
 from sorter.model.finding import Check, Positions, Verdict
-from sorter.model.glance import ALIKE, Measured
 from sorter.model.kinds import STACK_KINDS, Kind
+from sorter.model.measurement import ALIKE, MeasuredSeries
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -47,11 +47,11 @@ class Judged:
     use: Flags
     part: NDArray[np.int64]
     covered: int
-    places: Places
+    places: Alignment
 
 
 def judge(
-    measured: Measured,
+    measured: MeasuredSeries,
     *,
     sequence: int,
     kind: Kind,
@@ -63,11 +63,11 @@ def judge(
     nearward: whether focus went toward near. step_of_depth: how far it goes from slice to slice, in
     depths of field, an estimate. Both None where the camera did not tell.
     """
-    place = places(measured)
+    place = alignment(measured)
     light = lights(measured)
     varied = kind in (Kind.EXPOSURE_BRACKET, Kind.INTERVAL)  # there light is meant to change
     dark = np.zeros(len(light), dtype=bool) if varied else dark_frames(light)
-    seen = np.array([each is not None for each in measured.glances])
+    seen = np.array([each is not None for each in measured.measurements])
     part = _parts(measured, dark, in_part=kind is Kind.BURST)
     lit = seen & ~dark
     use = lit & (part == _main(part, lit))
@@ -110,19 +110,24 @@ def _positions(indexes: object) -> tuple[int, ...]:
     return tuple(int(index) + 1 for index in indexes)  # type: ignore[attr-defined]
 
 
-def _parts(measured: Measured, dark: Flags, *, in_part: bool) -> NDArray[np.int64]:
+def _parts(measured: MeasuredSeries, dark: Flags, *, in_part: bool) -> NDArray[np.int64]:
     """The number of the scene that each frame shows; a dark one shows that of the frame before it.
 
     in_part: the scene may be hidden in part, as spray does in a burst.
     """
     part = np.full(len(dark), -1)
     scenes = 0
-    for index, (glance, move) in enumerate(zip(measured.glances, measured.moves, strict=True)):
-        if glance is None:
+    for index, (measurement, displacement) in enumerate(
+        zip(measured.measurements, measured.displacements, strict=True)
+    ):
+        if measurement is None:
             continue
-        alike = move is not None and (move.partly if in_part else move.likeness) >= ALIKE
-        if move is not None and (alike or dark[index]):
-            part[index] = part[move.of]
+        alike = (
+            displacement is not None
+            and (displacement.partly if in_part else displacement.likeness) >= ALIKE
+        )
+        if displacement is not None and (alike or dark[index]):
+            part[index] = part[displacement.of]
         else:
             part[index], scenes = scenes, scenes + 1
     return part
@@ -147,9 +152,13 @@ def _looks_like(kind: Kind, found: Wander, frames: int) -> Kind | None:
 # ---- a stack ---------------------------------------------------------------------------------
 
 
-def _as_stack(base: Check, moves: Movement, found: Wander, indexes: NDArray[np.int64]) -> Check:
+def _as_stack(
+    base: Check, displacements: Movement, found: Wander, indexes: NDArray[np.int64]
+) -> Check:
     """indexes: of the frames that are used."""
-    base = replace(base, jumps=_positions(moves.jumps), moved=_positions(moves.moved))
+    base = replace(
+        base, jumps=_positions(displacements.jumps), moved=_positions(displacements.moved)
+    )
     if found.focus is None or len(indexes) < LEAST_SLICES:
         return base
     first, last = ends.beyond_ends(found.focus, found.sharp)
@@ -172,7 +181,7 @@ def _as_stack(base: Check, moves: Movement, found: Wander, indexes: NDArray[np.i
         keep_last=kept[-1] + 1 if kept else None,
         order=() if one_way else _positions(order),
     )
-    return replace(base, verdict=_verdict(base, moves, len(indexes)))
+    return replace(base, verdict=_verdict(base, displacements, len(indexes)))
 
 
 def _hides(unseen: Positions, indexes: NDArray[np.int64], gap: int) -> bool:
@@ -180,8 +189,8 @@ def _hides(unseen: Positions, indexes: NDArray[np.int64], gap: int) -> bool:
     return any(indexes[gap] < position - 1 < indexes[gap + 1] for position in unseen)
 
 
-def _verdict(check: Check, moves: Movement, frames: int) -> Verdict:
-    bad = len(set(moves.jumps) | set(moves.moved))
+def _verdict(check: Check, displacements: Movement, frames: int) -> Verdict:
+    bad = len(set(displacements.jumps) | set(displacements.moved))
     if bad >= LEAST_MOVED and bad > MOST_MOVED * (frames - 1):
         return Verdict.BROKEN
     if check.missing_end is not None or check.gaps:

@@ -7,19 +7,19 @@ from dataclasses import replace
 from typing import Final
 
 from sorter.checking.series import judge
-from sorter.model.finding import Piece
-from sorter.model.glance import ALIKE, Measured, Move
+from sorter.model.finding import ProposedSequence
 from sorter.model.kinds import STACK_KINDS, Kind
+from sorter.model.measurement import ALIKE, Displacement, MeasuredSeries
 
 FRAMED: Final = 0.1
 """Of the longer side: how far the frame may move between two slices that are turned by hand."""
 
 
-def stacks_in(measured: Measured, least: int) -> Iterator[Piece]:
+def stacks_in(measured: MeasuredSeries, least: int) -> Iterator[ProposedSequence]:
     """Each stack of at least so many frames, and why it is one."""
     start = 0
-    for index in range(1, len(measured.glances) + 1):
-        if index < len(measured.glances) and _goes_on(measured, index):
+    for index in range(1, len(measured.measurements) + 1):
+        if index < len(measured.measurements) and _goes_on(measured, index):
             continue
         if index - start >= least:
             part = _part(measured, start, index)
@@ -29,21 +29,34 @@ def stacks_in(measured: Measured, least: int) -> Iterator[Piece]:
                     f"by the pictures: {index - start} frames of one framing that differ in what is "
                     "sharp"
                 )
-                yield Piece(first=start, last=index - 1, kind=Kind.MANUAL_STACK, grounds=why)
+                yield ProposedSequence(
+                    first=start, last=index - 1, kind=Kind.MANUAL_STACK, grounds=why
+                )
         start = index
 
 
-def _goes_on(measured: Measured, index: int) -> bool:
+def _goes_on(measured: MeasuredSeries, index: int) -> bool:
     """Whether the frame shows what the one before it does, in the same framing."""
-    move, glance = measured.moves[index], measured.glances[index]
-    if move is None or glance is None or move.of != index - 1 or move.likeness < ALIKE:
+    displacement, measurement = measured.displacements[index], measured.measurements[index]
+    if (
+        displacement is None
+        or measurement is None
+        or displacement.of != index - 1
+        or displacement.likeness < ALIKE
+    ):
         return False
-    return max(abs(move.dx), abs(move.dy)) < FRAMED * max(glance.width, glance.height)
+    return max(abs(displacement.dx), abs(displacement.dy)) < FRAMED * max(
+        measurement.width, measurement.height
+    )
 
 
-def _part(measured: Measured, start: int, stop: int) -> Measured:
-    moves: list[Move | None] = [
-        None if move is None or move.of < start else replace(move, of=move.of - start)
-        for move in measured.moves[start:stop]
+def _part(measured: MeasuredSeries, start: int, stop: int) -> MeasuredSeries:
+    displacements: list[Displacement | None] = [
+        None
+        if displacement is None or displacement.of < start
+        else replace(displacement, of=displacement.of - start)
+        for displacement in measured.displacements[start:stop]
     ]
-    return Measured(glances=measured.glances[start:stop], moves=tuple(moves))
+    return MeasuredSeries(
+        measurements=measured.measurements[start:stop], displacements=tuple(displacements)
+    )

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 
+from sorter.model.change import Regrouping
 from sorter.model.correction import PICTURES_SHOW, Correction
-from sorter.model.finding import Piece
+from sorter.model.finding import ProposedSequence
 from sorter.model.kinds import Who
-from sorter.model.regrouping import Regrouping
 from sorter.model.subject import Subject
 
 
@@ -19,26 +19,30 @@ class Suggested:
         self.corrections: list[Correction] = []
         self.regroupings: list[Regrouping] = []
 
-    def add(self, found: Iterable[Piece], owners: Sequence[Subject]) -> None:
+    def add(self, found: Iterable[ProposedSequence], owners: Sequence[Subject]) -> None:
         """The pieces of a series of frames. owners: of each frame, the sequence that it is in."""
         each_once = [next(same) for _, same in groupby(owners, lambda subject: subject.number)]
         paths = [path for subject in each_once for path in subject.paths]
         numbers = [number for subject in each_once for number in subject.numbers]
         taken: set[int] = set()
-        for piece in found:
-            span = range(piece.first, piece.last + 1)
-            if taken.isdisjoint(span) and not any(owners[index].is_said for index in span):
+        for proposed in found:
+            span = range(proposed.first, proposed.last + 1)
+            if taken.isdisjoint(span) and not any(owners[index].is_known for index in span):
                 taken.update(span)
-                self._add(piece, paths, numbers[piece.first : piece.last + 1])
+                self._add(proposed, paths, numbers[proposed.first : proposed.last + 1])
 
-    def _add(self, piece: Piece, paths: Sequence[str], numbers: Sequence[int]) -> None:
-        first, last, why = paths[piece.first], paths[piece.last], piece.grounds
-        self.corrections.append(Correction(first=first, last=last, kind=str(piece.kind), why=why))
+    def _add(
+        self, proposed: ProposedSequence, paths: Sequence[str], numbers: Sequence[int]
+    ) -> None:
+        first, last, why = paths[proposed.first], paths[proposed.last], proposed.grounds
+        self.corrections.append(
+            Correction(first=first, last=last, kind=str(proposed.kind), why=why)
+        )
         if numbers:
             self.regroupings.append(
                 Regrouping(
                     frames=tuple(numbers),
-                    kind=piece.kind,
+                    kind=proposed.kind,
                     grounds=f"{why}; begins here: {PICTURES_SHOW}",
                     said_by=Who.PICTURES,
                 )

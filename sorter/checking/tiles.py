@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from sorter.checking.align import Places, moved_back
+from sorter.checking.align import Alignment, moved_back
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from sorter.model.glance import Grid, Measured
+    from sorter.model.measurement import Grid, MeasuredSeries
 
     Values = NDArray[np.float64]
 
@@ -51,17 +51,17 @@ class Tiles:
     shape: tuple[int, int]
 
 
-def tiles(measured: Measured, places: Places, frames: NDArray[np.int64]) -> Tiles:
+def tiles(measured: MeasuredSeries, places: Alignment, frames: NDArray[np.int64]) -> Tiles:
     """The tiles of these frames (their indexes), brought to where the first frame has them."""
     energies, lights, shape = [], [], (0, 0)
     for index in frames:
-        glance = measured.glances[index]
-        assert glance is not None  # noqa: S101  the caller chose those that are seen
+        measurement = measured.measurements[index]
+        assert measurement is not None  # noqa: S101  the caller chose those that are seen
         place = places.x[index], places.y[index], places.growth[index]
-        joined = _joined(moved_back(glance.energy, glance, place))
+        joined = _joined(moved_back(measurement.energy, measurement, place))
         shape = joined.shape
         energies.append(joined.ravel())
-        lights.append(_joined(moved_back(glance.light, glance, place)).ravel())
+        lights.append(_joined(moved_back(measurement.light, measurement, place)).ravel())
     energy, light = (np.stack(each, axis=1).astype(np.float64) for each in (energies, lights))
     noise = _noise(energy, light)
     left = np.maximum(energy - noise, LEFT_OVER * noise)

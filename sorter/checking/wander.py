@@ -121,13 +121,13 @@ def _roughness(depth: Values, tiles: Tiles) -> float:
     """How far the depths of neighbours lie apart, over those of any two; infinite where none has one."""
     grid = np.full(tiles.shape, np.nan)
     grid.ravel()[tiles.textured] = depth
-    beside = np.concatenate([np.abs(np.diff(grid, axis=axis)).ravel() for axis in (0, 1)])
-    beside = beside[~np.isnan(beside)]
-    if len(beside) < ENOUGH_TILES:
+    nearby = np.concatenate([np.abs(np.diff(grid, axis=axis)).ravel() for axis in (0, 1)])
+    nearby = nearby[~np.isnan(nearby)]
+    if len(nearby) < ENOUGH_TILES:
         return np.inf
     # Any two: a shuffle that is the same every time.
     any_two = np.median(np.abs(depth - np.random.default_rng(0).permutation(depth)))
-    return float(np.median(beside) / max(float(any_two), 1e-6))
+    return float(np.median(nearby) / max(float(any_two), 1e-6))
 
 
 def _middle(squares: Values, weight: Values) -> float:

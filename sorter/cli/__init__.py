@@ -100,11 +100,11 @@ def _ended(error: BaseException, sentence: str, code: int) -> click.exceptions.E
 
 def _spelled(error: click.UsageError) -> click.UsageError:
     """The error, with what a terminal would obey spelled out: arguments may be names of files."""
-    from sorter.cli.words import safe  # noqa: PLC0415  only on the way to an error
+    from sorter.cli.phrases import safe  # noqa: PLC0415  only on the way to an error
 
-    said = error.format_message()
-    spelled = "\n".join(safe(line) for line in said.split("\n"))
-    return error if spelled == said else click.UsageError(spelled, ctx=error.ctx)
+    stated = error.format_message()
+    spelled = "\n".join(safe(line) for line in stated.split("\n"))
+    return error if spelled == stated else click.UsageError(spelled, ctx=error.ctx)
 
 
 @click.group(

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Final, Self, TextIO
 from sorter.api import Stage
 from sorter.cli import stacks, view
 from sorter.cli.layout import INDENT, Printed, labelled, lay_out, wrapped
+from sorter.cli.phrases import safe
 from sorter.cli.view import Line
-from sorter.cli.words import safe
 from sorter.errors import AnswerLost, SorterError
 from sorter.model.frame import ReadFile
 from sorter.model.sequence import Account
@@ -100,7 +100,7 @@ def _handed_over(outcome: Handoff) -> str:
     console = _console()
     with console.capture() as captured:
         _print(console, stacks.table(outcome))
-        _print(console, [Printed(text=stacks.summary(outcome), look="heading")])
+        _print(console, [Printed(text=stacks.summary(outcome), style="heading")])
     return captured.get()
 
 
@@ -138,7 +138,7 @@ def _for_the_screen(lines: Iterable[Printed]) -> Iterator[Printed]:
             text = line.text.lstrip()
             indent = line.text[: len(line.text) - len(text)]
             parts = wrapped(text, width - len(indent))
-            yield from (Printed(text=indent + part, look=line.look) for part in parts)
+            yield from (Printed(text=indent + part, style=line.style) for part in parts)
 
 
 def can_ask() -> bool:
@@ -220,7 +220,7 @@ class Bar:
         if self._progress is not None:
             self._progress.stop()
 
-    def tick(self, done: int, total: int) -> None:
+    def advance(self, done: int, total: int) -> None:
         """Shows how much is done."""
         if self._progress is None:
             if time.monotonic() - self._began < PATIENCE_S or not sys.stderr.isatty():
@@ -237,7 +237,7 @@ class Bars:
 
     def __init__(self) -> None:
         self._shown: Bar | None = None
-        self._ticks: dict[str, Callable[[int, int], None]] = {}
+        self._by_stage: dict[str, Callable[[int, int], None]] = {}
 
     def __enter__(self) -> Self:
         return self
@@ -245,26 +245,26 @@ class Bars:
     def __exit__(self, *_: object) -> None:
         self._show(None)
 
-    def tick(
+    def progress_of(
         self, label: str, afterwards: str = "", *, in_bytes: bool = False
     ) -> Callable[[int, int], None]:
         """What a stage calls with how much is done, of how much; its bar takes the last one's place."""
         bar: Bar | None = None
 
-        def tick(done: int, total: int) -> None:
+        def report(done: int, total: int) -> None:
             nonlocal bar
             bar = bar or Bar(label, afterwards, in_bytes=in_bytes)
             self._show(bar)
-            bar.tick(done, total)
+            bar.advance(done, total)
 
-        return tick
+        return report
 
     def progress(self, stage: str, done: int, total: int) -> None:
         """What a call of the front door tells: its stage, and how much of it is done."""
-        if stage not in self._ticks:
+        if stage not in self._by_stage:
             label, afterwards = _STAGES.get(stage, (stage, ""))
-            self._ticks[stage] = self.tick(label, afterwards, in_bytes=stage in _IN_BYTES)
-        self._ticks[stage](done, total)
+            self._by_stage[stage] = self.progress_of(label, afterwards, in_bytes=stage in _IN_BYTES)
+        self._by_stage[stage](done, total)
 
     def stop(self) -> None:
         """Takes the bar off the screen; the next stage brings its own."""
@@ -301,28 +301,28 @@ def _tabled(lines: tuple[Line, ...], width: int) -> Iterator[Printed]:
 def _reasoned(account: Account, lines: tuple[Line, ...], width: int) -> Iterator[Printed]:
     for line, sequence in zip(lines, account.sequences, strict=True):
         frames = "1 frame" if line.frames == "1" else f"{line.frames} frames"
-        said = (line.day, line.start, line.kind, frames, line.camera, line.lens, line.focus)
-        text = "  ".join(each for each in said if each)
-        yield Printed(text=f"{line.number:>4}  {text}", look="heading")
+        parts = (line.day, line.start, line.kind, frames, line.camera, line.lens, line.focus)
+        text = "  ".join(each for each in parts if each)
+        yield Printed(text=f"{line.number:>4}  {text}", style="heading")
         for label, reason in view.reasons(sequence):
-            look = "note" if label == "look at" else "plain"
-            yield from labelled(f"{INDENT}{label:<11}", reason, width, look=look)
+            style = "note" if label == "look at" else "plain"
+            yield from labelled(f"{INDENT}{label:<11}", reason, width, style=style)
         yield Printed(text="")
-    yield from labelled("", view.MARGINS, width, look="dim")
+    yield from labelled("", view.MARGINS, width, style="dim")
     yield Printed(text="")
 
 
 def _listed(account: Account, unread: tuple[ReadFile, ...]) -> Iterator[Printed]:
     lines = view.no_frames(account, unread)
     if lines:
-        yield Printed(text="files that are no frame", look="heading")
+        yield Printed(text="files that are no frame", style="heading")
         yield from (Printed(text=f"  {line}") for line in lines)
         yield Printed(text="")
 
 
 def _left(account: Account) -> Iterator[Printed]:
     for heading, *lines in view.left(account):
-        yield Printed(text=heading, look="heading")
+        yield Printed(text=heading, style="heading")
         yield from (Printed(text=line) for line in lines)
         yield Printed(text="")
 
@@ -331,7 +331,7 @@ def _summed(account: Account, width: int) -> Iterator[Printed]:
     """The summary: wrapped on a terminal, one line in a file."""
     summary = view.summary(account)
     for line in wrapped(summary, width) if sys.stdout.isatty() else [summary]:
-        yield Printed(text=line, look="heading")
+        yield Printed(text=line, style="heading")
 
 
 # ---- printing -------------------------------------------------------------------------------
@@ -342,9 +342,9 @@ def _print(console: Console, lines: Iterable[Printed]) -> None:
     from rich.text import Text  # noqa: PLC0415  only where something is printed
 
     for line in lines:
-        text = Text(_for(console, safe(line.text)), style=_STYLES.get(line.look, ""))
+        text = Text(_for(console, safe(line.text)), style=_STYLES.get(line.style, ""))
         if line.tail:
-            style = _STYLES["heading" if line.look == "heading" else "note"]
+            style = _STYLES["heading" if line.style == "heading" else "note"]
             text.append(f"  {_for(console, safe(line.tail))}", style=style)
         console.print(text, soft_wrap=True)
 

@@ -6,37 +6,37 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from sorter.cli import words
+from sorter.cli import phrases
 from sorter.cli.layout import Printed
 from sorter.cli.planview import MOST_NAMED, folders, named, tree, with_notes, with_reason
 from sorter.model.advice import Evidence, Level, advise, last_line
 from sorter.model.card import Drift
 from sorter.model.correction import Correction
 from sorter.model.damage import Damage
-from sorter.model.operation import What
-from sorter.model.plan import Entry, Held, Placement, State, Stays
+from sorter.model.operation import OperationKind
+from sorter.model.plan import ContentCheck, Entry, Placement, State, WhyNotRemoved
 
 if TYPE_CHECKING:
     from sorter.api import (
+        BackupReport,
         CardSide,
         Findings,
         IngestPlan,
         Report,
-        SecondCopy,
         Undone,
         UndoSession,
         Verified,
     )
-    from sorter.model.moved import Move
+    from sorter.model.moved import Relocation
 
 STAY: Final = {
-    Stays.CHANGED: "it holds other bytes than those that were carried; run it again to carry these",
-    Stays.LOCKED: "the system does not let it be read or taken off; a later run with --move ends that",
-    Stays.LACKING: "not every file of its frame is verified in each copy",
-    Stays.ELSEWHERE: "a folder on the way to it is a link, or one of a copy's own: nothing is taken away "
+    WhyNotRemoved.CHANGED: "it holds other bytes than those that were carried; run it again to carry these",
+    WhyNotRemoved.LOCKED: "the system does not let it be read or taken off; a later run with --move ends that",
+    WhyNotRemoved.LACKING: "not every file of its frame is verified in each copy",
+    WhyNotRemoved.ELSEWHERE: "a folder on the way to it is a link, or one of a copy's own: nothing is taken away "
     "there",
-    Stays.MEMORY: "what was read back came perhaps from memory, and not from the disk",
-    Stays.SECOND: "the second copy that it was to have before is not there",
+    WhyNotRemoved.MEMORY: "what was read back came perhaps from memory, and not from the disk",
+    WhyNotRemoved.BACKUP: "the second copy that it was to have before is not there",
 }
 """Why a file that was to be moved is still on the card."""
 
@@ -57,7 +57,7 @@ def files_and_size(placements: Iterable[Placement]) -> str:
     """How much that is: 443 files (24.1 MB)."""
     placements = list(placements)
     size = sum(each.row.bytes for each in placements)
-    return f"{words.counted(len(placements), 'file', 'files')} ({words.amount(size)})"
+    return f"{phrases.counted(len(placements), 'file', 'files')} ({phrases.amount(size)})"
 
 
 # ---- ingest ---------------------------------------------------------------------------------
@@ -76,10 +76,10 @@ def beforehand(plan: IngestPlan) -> Iterator[str]:
             f"an ingest of {plan.waits_elsewhere.card} was stopped in this shoot and waits for that "
             "card; it is left as it is."
         )
-    if plan.filling and plan.second:
+    if plan.filling and plan.backup:
         yield (
             f"{files_and_size(each.placement for each in plan.filling)} of the shoot "
-            f"{'is' if len(plan.filling) == 1 else 'are'} not in {plan.second.folder} yet: copied "
+            f"{'is' if len(plan.filling) == 1 else 'are'} not in {plan.backup.folder} yet: copied "
             "there from the shoot."
         )
     if plan.finishing:
@@ -88,19 +88,19 @@ def beforehand(plan: IngestPlan) -> Iterator[str]:
     if plan.there:
         missing = files_and_size(plan.waiting) if plan.waiting else "nothing is"
         yield (
-            f"{words.counted(plan.there, 'file is', 'files are')} in the shoot already, byte by "
+            f"{phrases.counted(plan.there, 'file is', 'files are')} in the shoot already, byte by "
             f"byte; {missing} missing."
         )
     if plan.astray:
         one = plan.astray == 1
         yield (
-            f"{words.counted(plan.astray, 'file', 'files')} of the shoot {'is' if one else 'are'} not in "
+            f"{phrases.counted(plan.astray, 'file', 'files')} of the shoot {'is' if one else 'are'} not in "
             f"place, and {'one' if one else 'as many'} of the same {'name' if one else 'names'} and size "
             f"{'lies' if one else 'lie'} elsewhere in it. What you moved is carried again by an ingest, "
             f"unless `sorter verify {plan.shoot} --adopt` has noted where it lies now."
         )
     if plan.staying and plan.would_move and plan.goes_on is None:
-        files = words.counted(plan.staying, "file stays", "files stay")
+        files = phrases.counted(plan.staying, "file stays", "files stay")
         yield (
             f"{files} on the card, carried by an earlier ingest: --move takes off it only what it "
             "carries itself."
@@ -129,11 +129,13 @@ def planned(plan: IngestPlan) -> Iterator[Printed]:
         yield from (Printed(text=line) for line in tree(str(plan.shoot), waiting))
     yield from _not_read(plan)
     verb = "move" if plan.would_move else "copy"
-    if plan.second:
-        yield Printed(text=f"A second copy of each goes to {words.safe(str(plan.second.folder))}.")
+    if plan.backup:
+        yield Printed(
+            text=f"A second copy of each goes to {phrases.safe(str(plan.backup.folder))}."
+        )
     yield Printed(
         text=f"{files_and_size(waiting)} to {verb}. This was a dry run: nothing was written.",
-        look="heading",
+        style="heading",
     )
 
 
@@ -166,7 +168,9 @@ def _left(plan: IngestPlan) -> list[Placement]:
 def _closed(plan: IngestPlan) -> list[Placement]:
     """Files whose bytes the card did not give; one that has none gave them all."""
     unread = (each for each in plan.unread if each.row.destination)
-    return [each for each in unread if not each.mark and Damage.EMPTY not in each.row.remarks]
+    return [
+        each for each in unread if not each.fingerprint and Damage.EMPTY not in each.row.remarks
+    ]
 
 
 def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
@@ -175,32 +179,32 @@ def ingested(report: Report, shoot: Path) -> Iterator[Printed]:
     yield from _troubles(report)
     known, verified = len(report.entries), report.verified
     if not known and not report.closed and not report.failure:
-        yield Printed(text=NO_FILES, look="heading")
-        yield Printed(text=MOVED_BEFORE.format(shoot=words.safe(str(shoot))))
+        yield Printed(text=NO_FILES, style="heading")
+        yield Printed(text=MOVED_BEFORE.format(shoot=phrases.safe(str(shoot))))
         yield from _last(report.evidence)
         return
     yield Printed(
-        text=f"{verified} of {words.counted(known, 'file', 'files')} verified: {_how(report)}",
-        look="heading",
+        text=f"{verified} of {phrases.counted(known, 'file', 'files')} verified: {_how(report)}",
+        style="heading",
     )
     if verified:
-        yield Printed(text=f"They are in {words.safe(str(shoot))}, listed in manifest.csv there.")
-    if report.second:
-        yield _second(report.second)
-    look = "plain" if advise(report.evidence).level < Level.NEVER else "note"
-    yield Printed(text=last_line(report.evidence), look=look)
+        yield Printed(text=f"They are in {phrases.safe(str(shoot))}, listed in manifest.csv there.")
+    if report.backup:
+        yield _backup(report.backup)
+    style = "plain" if advise(report.evidence).level < Level.NEVER else "note"
+    yield Printed(text=last_line(report.evidence), style=style)
 
 
-def _second(second: SecondCopy) -> Printed:
+def _backup(backup: BackupReport) -> Printed:
     """What of it is in the second copy."""
-    known, where = len(second.entries), words.safe(str(second.folder))
-    if second.failure and not known:
+    known, where = len(backup.entries), phrases.safe(str(backup.folder))
+    if backup.failure and not known:
         text = f"Second copy: nothing is in {where}: it could not be begun."
     else:
-        text = f"Second copy: {second.verified} of {words.counted(known, 'file', 'files')} verified in {where}."
-        text += _perhaps(second.unsure, "read back")
-        text += " It stopped there." if second.failure else ""
-    return Printed(text=text, look="plain" if second.is_whole else "note")
+        text = f"Second copy: {backup.verified} of {phrases.counted(known, 'file', 'files')} verified in {where}."
+        text += _perhaps(backup.unsure, "read back")
+        text += " It stopped there." if backup.failure else ""
+    return Printed(text=text, style="plain" if backup.is_whole else "note")
 
 
 def _how(report: Report) -> str:
@@ -232,10 +236,10 @@ def _verified_now(report: Report) -> set[int]:
 def _as_the_card(report: Report) -> str:
     """What is known of the card's side: of a move all of it was read before it left."""
     known = _verified_now(report) - {entry.number for entry in report.gone}
-    told = [report.twice.get(number, Held.NO) for number in known]
-    if all(held is Held.SURE for held in told):
+    known_values = [report.twice.get(number, ContentCheck.NO) for number in known]
+    if all(held is ContentCheck.SURE for held in known_values):
         return "and equal to the card's byte by byte, read past the cache"
-    if all(told):
+    if all(known_values):
         return "and equal to the card's, which was read perhaps from memory"
     return "as the card gave it, read once"
 
@@ -244,18 +248,18 @@ def _perhaps(count: int, what: str) -> str:
     """What is said of readings that may not have come from the disk."""
     if not count:
         return ""
-    return f" {words.counted(count, 'file was', 'files were')} {what} perhaps from memory."
+    return f" {phrases.counted(count, 'file was', 'files were')} {what} perhaps from memory."
 
 
 def _folders(report: Report) -> Iterator[Printed]:
-    rows = [(name, str(count), words.amount(size)) for name, count, size in folders(report.new)]
+    rows = [(name, str(count), phrases.amount(size)) for name, count, size in folders(report.new)]
     if not rows:
         return
     rows = [("folder", "files", "size"), *rows]
     widths = [max(len(row[column]) for row in rows) for column in range(3)]
     for place, (name, count, size) in enumerate(rows):
         text = f"{name:<{widths[0]}}  {count:>{widths[1]}}  {size:>{widths[2]}}"
-        yield Printed(text=words.safe(text), look="plain" if place else "heading")
+        yield Printed(text=phrases.safe(text), style="plain" if place else "heading")
     yield Printed(text="")
 
 
@@ -296,31 +300,31 @@ def _troubles(report: Report) -> Iterator[Printed]:
         rest="",
     )
     yield from _named(LOST.format(where="shoot"), (e.row.destination for e in report.lost))
-    if report.second:
-        yield from _troubles_of(report.second, report)
+    if report.backup:
+        yield from _troubles_of(report.backup, report)
     for reason, why in STAY.items():
         kept = [entry.row.source for entry, each in report.kept if each is reason]
-        files = words.counted(
+        files = phrases.counted(
             len(kept), "file that was to be moved is still", "files that were to be moved are still"
         )
         yield from _named(f"{files} on the card: {why}", kept, rest="")
     yield from _drifted(report)
 
 
-def _troubles_of(second: SecondCopy, report: Report) -> Iterator[Printed]:
+def _troubles_of(backup: BackupReport, report: Report) -> Iterator[Printed]:
     """What went wrong with the second copy alone."""
-    told = {entry.number for entry in report.failed}
+    known = {entry.number for entry in report.failed}
     yield from _named(
         "not in the second copy",
-        (with_reason(entry) for entry in second.failed if entry.number not in told),
+        (with_reason(entry) for entry in backup.failed if entry.number not in known),
     )
     yield from _named(
         "edited in the second copy since they were carried; left as they are",
-        (entry.row.destination for entry in second.edited),
+        (entry.row.destination for entry in backup.edited),
     )
     yield from _named(
         "changed in the second copy since they were carried; carried once more, beside them",
-        (entry.row.destination for entry in second.changed),
+        (entry.row.destination for entry in backup.changed),
     )
 
 
@@ -338,10 +342,12 @@ def _drifted(report: Report) -> Iterator[Printed]:
 
 
 def _damage(entry: Entry) -> str:
-    said = {
-        note for note in (*entry.row.remarks, *entry.placement.said) if isinstance(note, Damage)
+    parts = {
+        note
+        for note in (*entry.row.remarks, *entry.placement.carrying_notes)
+        if isinstance(note, Damage)
     }
-    return ", ".join(damage for damage in _DAMAGES if damage in said)
+    return ", ".join(damage for damage in _DAMAGES if damage in parts)
 
 
 def _named(
@@ -349,7 +355,7 @@ def _named(
 ) -> Iterator[Printed]:
     lines = list(named(heading, texts, rest=rest))
     for place, line in enumerate(lines):
-        yield Printed(text=line, look="note" if place == 0 else "plain")
+        yield Printed(text=line, style="note" if place == 0 else "plain")
     if lines:
         yield Printed(text="")
 
@@ -371,7 +377,7 @@ def both_verified(both: Iterable[Verified], *, mends: bool) -> Iterator[Printed]
     yield from _to_adopt(each.findings for each in both)
     if not mends and any(each.findings.broken or each.findings.waiting for each in both):
         yield Printed(
-            text="Give --mend to copy what one of them lacks from the other.", look="note"
+            text="Give --mend to copy what one of them lacks from the other.", style="note"
         )
 
 
@@ -383,35 +389,35 @@ def verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
         yield Printed(
             text="Copy what is named above from the card or from your second copy, and keep both "
             "until `sorter verify` finds nothing.",
-            look="note",
+            style="note",
         )
 
 
 def _to_adopt(found: Iterable[Findings]) -> Iterator[Printed]:
     if any(each.moved.keys() - each.unnoted.keys() for each in found):
         yield Printed(
-            text="Give --adopt to note where the files lie now that you moved.", look="note"
+            text="Give --adopt to note where the files lie now that you moved.", style="note"
         )
 
 
 def moved_lines(findings: Findings, shoot: Path) -> Iterator[str]:
     """Where files went that were moved, before it is asked whether that is to be noted."""
-    yield from named(f"moved by you in {words.safe(str(shoot))}", _moves(findings.moves), rest="")
+    yield from named(f"moved by you in {phrases.safe(str(shoot))}", _moves(findings.moves), rest="")
 
 
 def adoption_question(findings: Findings, shoot: Path) -> str:
     """What is asked before new places are noted, or lists are written that a stopped run left."""
     if not findings.moved:
         return f"Write manifest.csv and SHA256SUMS of {shoot} anew, as the ledger has its files?"
-    files = words.counted(len(findings.moved), "file", "files")
+    files = phrases.counted(len(findings.moved), "file", "files")
     return (
         f"Note the new {'place' if len(findings.moved) == 1 else 'places'} of {files} of {shoot}?"
     )
 
 
-def _moves(moves: Iterable[Move]) -> Iterator[str]:
+def _moves(moves: Iterable[Relocation]) -> Iterator[str]:
     for move in moves:
-        files = f"  ({words.counted(move.files, 'file', 'files')})" if move.is_folder else ""
+        files = f"  ({phrases.counted(move.files, 'file', 'files')})" if move.is_folder else ""
         yield f"{move.before} → {move.after}{files}"
 
 
@@ -431,10 +437,10 @@ def _verified(findings: Findings, shoot: Path) -> Iterator[Printed]:
     yield from _named("of the card, and never carried", findings.uncarried)
     failed = len(findings.missing) + len(findings.changed) + len(findings.unreadable)
     total = findings.good + failed + findings.sidecars + len(findings.waiting)
-    files = words.counted(total, "file", "files")
-    unsure = sum(held is Held.PERHAPS for held in findings.held.values())
-    text = f"{findings.good} of {files} verified in {words.safe(str(shoot))}{_of_them(findings)}."
-    yield Printed(text=text + _perhaps(unsure, "read"), look="heading")
+    files = phrases.counted(total, "file", "files")
+    unsure = sum(held is ContentCheck.PERHAPS for held in findings.held.values())
+    text = f"{findings.good} of {files} verified in {phrases.safe(str(shoot))}{_of_them(findings)}."
+    yield Printed(text=text + _perhaps(unsure, "read"), style="heading")
 
 
 def _of_them(findings: Findings) -> str:
@@ -444,7 +450,7 @@ def _of_them(findings: Findings) -> str:
 
 
 def card_verified(
-    side: CardSide, shoot: Findings, second: Findings | None = None
+    side: CardSide, shoot: Findings, backup: Findings | None = None
 ) -> Iterator[Printed]:
     """Which files of a card the copies hold, what of it they do not, and whether it may be formatted."""
     drift = side.drift or Drift()
@@ -462,19 +468,21 @@ def card_verified(
     ):
         yield from _named(heading, texts, rest="")
     held = side.held_by(shoot)
-    files, are = words.counted(side.files, "file", "files"), "is" if side.files == 1 else "are"
+    files, are = phrases.counted(side.files, "file", "files"), "is" if side.files == 1 else "are"
     text = f"{len(held)} of {files} on the card {are} in the shoot, equal byte by byte."
     if not side.files:
-        text = f"There is no file of a card in {words.safe(str(side.root))}: nothing was compared."
-    yield Printed(text=text + _perhaps(side.unsure, "read on the card"), look="heading")
-    yield from _last(side.evidence(shoot, second))
+        text = (
+            f"There is no file of a card in {phrases.safe(str(side.root))}: nothing was compared."
+        )
+    yield Printed(text=text + _perhaps(side.unsure, "read on the card"), style="heading")
+    yield from _last(side.evidence(shoot, backup))
 
 
 def _last(evidence: Evidence) -> Iterator[Printed]:
     """Whether the card may be formatted; of one without a file only why not, where that is so."""
     level = advise(evidence).level
     if evidence.files or level is Level.NEVER:
-        yield Printed(text=last_line(evidence), look="plain" if level < Level.NEVER else "note")
+        yield Printed(text=last_line(evidence), style="plain" if level < Level.NEVER else "note")
 
 
 # ---- undo -----------------------------------------------------------------------------------
@@ -483,7 +491,7 @@ def _last(evidence: Evidence) -> Iterator[Printed]:
 def newest(work: UndoSession, files: str) -> str:
     """What is taken back, and how many files that touches."""
     what = str(work.what)
-    if work.what is What.INGEST:
+    if work.what is OperationKind.INGEST:
         what = f"ingest of {work.came_from}"
     return f"To be taken back: the newest {what}, {files}."
 
@@ -493,19 +501,19 @@ def undone(outcome: Undone, shoot: Path, card: Path) -> Iterator[Printed]:
     yield from _named(UNDO_LOST, outcome.lost)
     yield from _named(f"stay in {shoot}", (f"{path}: {why}" for path, why in outcome.stay.items()))
     if outcome.moved_within is not None:
-        files = words.counted(outcome.moved_within, "file", "files")
-        yield Printed(text=f"The last regrouping is taken back: {files} moved.", look="heading")
+        files = phrases.counted(outcome.moved_within, "file", "files")
+        yield Printed(text=f"The last regrouping is taken back: {files} moved.", style="heading")
         return
     if outcome.given_up is not None:
-        files = words.counted(outcome.given_up, "file", "files")
+        files = phrases.counted(outcome.given_up, "file", "files")
         yield Printed(
             text=f"The last adoption is taken back: {files} noted where they lay before it, and none moved.",
-            look="heading",
+            style="heading",
         )
         return
-    said = []
+    parts = []
     if outcome.removed or not outcome.returned:
-        said.append(f"{words.counted(outcome.removed, 'copy', 'copies')} removed from the shoot")
+        parts.append(f"{phrases.counted(outcome.removed, 'copy', 'copies')} removed from the shoot")
     if outcome.returned:
-        said.append(f"{words.counted(outcome.returned, 'file', 'files')} moved back to {card}")
-    yield Printed(text=words.safe(f"{', '.join(said)}."), look="heading")
+        parts.append(f"{phrases.counted(outcome.returned, 'file', 'files')} moved back to {card}")
+    yield Printed(text=phrases.safe(f"{', '.join(parts)}."), style="heading")

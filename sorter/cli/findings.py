@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from sorter.cli import words
+from sorter.cli import phrases
 from sorter.cli.layout import INDENT, Printed
 from sorter.cli.outcomes import tabled
 from sorter.model.finding import Check, Positions
@@ -26,14 +26,14 @@ def lines(found: Checked) -> Iterator[Printed]:
         for check, line in zip(found.checks, table[1:], strict=False):
             yield line
             if check.says:
-                yield Printed(text=f"{INDENT}{check.says}", look=_look(check))
+                yield Printed(text=f"{INDENT}{check.says}", style=_attention(check))
         yield from table[1 + len(found.checks) :]
     if found.suggested:
-        yield Printed(text="what the pictures would group otherwise", look="heading")
+        yield Printed(text="what the pictures would group otherwise", style="heading")
         for each in found.suggested:
             span = each.first if each.first == each.last else f"{each.first} to {each.last}"
-            yield Printed(text=f"  {words.safe(span)}: {each.kind}; {each.why}")
-    yield Printed(text=_sum(found), look="heading")
+            yield Printed(text=f"  {phrases.safe(span)}: {each.kind}; {each.why}")
+    yield Printed(text=_sum(found), style="heading")
 
 
 def regrouped(outcome: Regrouped) -> Iterator[str]:
@@ -47,8 +47,8 @@ def regrouped(outcome: Regrouped) -> Iterator[str]:
     if not outcome.is_anything:
         yield "nothing is to be applied: the shoot is grouped so already."
         return
-    count = words.counted(len(outcome.sequences), "sequence is", "sequences are")
-    files = words.counted(outcome.moved, "file", "files")
+    count = phrases.counted(len(outcome.sequences), "sequence is", "sequences are")
+    files = phrases.counted(outcome.moved, "file", "files")
     numbers = f" ({_few(outcome.sequences)})" if outcome.sequences else ""
     yield f"applied: {count} new or changed{numbers}; {files} moved. `sorter undo` takes it back."
 
@@ -78,7 +78,7 @@ def _few(positions: Positions) -> str:
     return ", ".join(map(str, positions))
 
 
-def _look(check: Check) -> str:
+def _attention(check: Check) -> str:
     is_fine = check.verdict == "complete" and check.looks_like is None
     return "dim" if is_fine or not check.verdict else "note"
 
@@ -87,9 +87,9 @@ def _sum(found: Checked) -> str:
     stacks = [each for each in found.checks if each.is_stack]
     counts = Counter(str(each.verdict or "not judged") for each in stacks)
     order = ("complete", "usable", "incomplete", "broken", "not judged")
-    said = ", ".join(f"{counts[name]} {name}" for name in order if counts[name])
+    clauses = ", ".join(f"{counts[name]} {name}" for name in order if counts[name])
     if not found.checks:
         return "No sequence of two or more frames."
     others = len(found.checks) - len(stacks)
-    more = f"; {words.counted(others, 'other sequence', 'other sequences')}" if others else ""
-    return f"{words.counted(len(stacks), 'stack', 'stacks')}{f': {said}' if said else ''}{more}."
+    more = f"; {phrases.counted(others, 'other sequence', 'other sequences')}" if others else ""
+    return f"{phrases.counted(len(stacks), 'stack', 'stacks')}{f': {clauses}' if clauses else ''}{more}."

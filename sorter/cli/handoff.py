@@ -234,7 +234,7 @@ def _collected(shoot: Path, given: Mapping[str, Any]) -> CollectedResults:
         request = api.CollectRequest(
             shoot=shoot,
             files=given["files_to_collect"],
-            wish=api.wish_of(only=given["only"], kind=given["kinds"], order=given["order"]),
+            stacks=api.stack_request(only=given["only"], kind=given["kinds"], order=given["order"]),
             ask=ask,
         )
         return api.collected(request, api.Watch(progress=bars.progress))

@@ -111,12 +111,12 @@ def ingest(
     that lacks files of the shoot gets them. Either may fail without the other: the last lines say
     what is where.
     """
-    wishes = api.Wishes(
+    options = api.IngestOptions(
         settings=settings,
         name=name,
         corrections=api.corrections_of(corrections_file),
         moves=move,
-        looks=look,
+        uses_pictures=look,
         backup=backup,
         rereads=rereads,
         folder=api.folder_of(folder),
@@ -125,7 +125,7 @@ def ingest(
         raise NotAgreed(
             "--move takes files off the card. Without a terminal to ask on, give --yes."
         )
-    request = api.IngestRequest(card=card, shoot=shoot, wishes=wishes)
+    request = api.IngestRequest(card=card, shoot=shoot, options=options)
     with console.Bars() as bars, api.Ingesting(request, api.Watch(progress=bars.progress)) as work:
         plan = work.inspect(hold=not dry_run)
         bars.stop()

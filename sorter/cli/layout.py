@@ -11,9 +11,9 @@ from typing import Final
 from sorter.cli.view import Line
 
 GAP: Final = "  "
-NOTES_BESIDE: Final = 34  # cells; with less, notes go on lines of their own
+NOTES_ALONGSIDE: Final = 34  # cells; with less, notes go on lines of their own
 INDENT: Final = " " * 6
-_LOOK: Final = f"{INDENT} look: "
+_ATTENTION: Final = f"{INDENT} look: "
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +51,7 @@ class Printed:
     """One line for the screen. look: heading, day, plain or note; tail is the note at its end."""
 
     text: str
-    look: str = "plain"
+    style: str = "plain"
     tail: str = ""
 
 
@@ -59,16 +59,16 @@ def lay_out(lines: tuple[Line, ...], width: int) -> Iterator[Printed]:
     """The table for a screen so many cells wide, with the day as a line where it changes."""
     columns, widths = _fitting(lines, width)
     beside = width - sum(widths) - len(GAP) * len(widths)
-    if beside < NOTES_BESIDE or not any(line.notes for line in lines):
+    if beside < NOTES_ALONGSIDE or not any(line.notes for line in lines):
         beside = 0
     heading = _joined([column.heading for column in columns], columns, widths)
     tail = "look at" if beside else ""
-    yield Printed(text=heading if tail else heading.rstrip(), look="heading", tail=tail)
+    yield Printed(text=heading if tail else heading.rstrip(), style="heading", tail=tail)
     day = ""
     for line in lines:
         if line.day != day:
             day = line.day
-            yield Printed(text=day, look="day")
+            yield Printed(text=day, style="day")
         yield from _printed(line, columns, widths, beside=beside, width=width)
 
 
@@ -107,7 +107,7 @@ def _printed(
     notes = "; ".join(line.notes)
     if not beside:
         yield Printed(text=text.rstrip())
-        yield from labelled(_LOOK, notes, width, look="note")
+        yield from labelled(_ATTENTION, notes, width, style="note")
         return
     first, *rest = wrapped(notes, beside) or [""]
     yield Printed(text=text if first else text.rstrip(), tail=first)
@@ -115,10 +115,10 @@ def _printed(
         yield Printed(text=" " * cells(text), tail=note)
 
 
-def labelled(label: str, text: str, width: int, *, look: str = "plain") -> Iterator[Printed]:
+def labelled(label: str, text: str, width: int, *, style: str = "plain") -> Iterator[Printed]:
     """The text behind its label, wrapped, with its further lines beneath the first."""
     for line in wrapped(text, width - cells(label)):
-        yield Printed(text=label + line, look=look)
+        yield Printed(text=label + line, style=style)
         label = " " * cells(label)
 
 

@@ -15,14 +15,14 @@ from sorter.settings import load_settings, option_of
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 _MOST_JOBS: Final = 64
-_METAVARS: Final = {"hand_pause_s": "SECONDS", "apart_s": "SECONDS", "unsure_below": "NATS"}
+_METAVARS: Final = {"hand_pause_s": "SECONDS", "apart_s": "SECONDS", "unsure_below": "MARGIN"}
 _KNOBS: Final = {
     "hand_pause_s": "The longest pause within a stack whose focus is turned by hand, from the end "
     "of one exposure to the start of the next: --hand-pause 90 for a slow hand. The default is 45.",
     "apart_s": "A pause that is longer always parts two sequences, whatever speaks for joining "
     "them: --apart 300. The default is 900.",
-    "unsure_below": "Call a sequence unsure where the next best account comes nearer than this: "
-    "--unsure-below 7 for a thousand to one. The default is 3, twenty to one.",
+    "unsure_below": "Call a sequence unsure where the next best account comes nearer than this, "
+    "from 0 (never) to 30 (always): --unsure-below 7 for a thousand to one. The default is 3, twenty to one.",
 }
 
 _settings_option: Decorator = click.option(

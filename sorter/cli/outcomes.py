@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from sorter.cli import words
+from sorter.cli import phrases
 from sorter.cli.layout import GAP, Printed, cells
 from sorter.model.result import Collection, Results
 from sorter.model.stack import Stack
@@ -18,11 +18,13 @@ def merged(results: Results) -> Iterator[Printed]:
     rows = [
         (str(each.stack.number), each.stack.kind, str(each.stack.frames), took, each.path)
         for each in results.merged
-        for took in ["there already" if each.there_already else words.span(each.seconds, fine=True)]
+        for took in [
+            "there already" if each.there_already else phrases.span(each.seconds, fine=True)
+        ]
     ]
     if rows:
         yield from tabled(("#", "kind", "slices", "took", "result"), rows, right={0, 2, 3})
-    yield Printed(text=_sum(results), look="heading")
+    yield Printed(text=_sum(results), style="heading")
 
 
 def merging_remarks(results: Results) -> Iterator[str]:
@@ -31,7 +33,7 @@ def merging_remarks(results: Results) -> Iterator[str]:
         yield f"sequence {number} is passed over: it is of kind {kind}. Give --kind {kind} for it."
     for each in results.merged:
         yield from (f"{each.path}: {note}" for note in each.notes)
-        if each.stack.order is not results.wish.order:
+        if each.stack.order is not results.request.order:
             yield f"{each.stack.name}: in order of capture: the camera did not tell every focus."
     for failed in results.failed:
         log = f" What it said: {failed.log}" if failed.log else ""
@@ -44,17 +46,17 @@ def _sum(results: Results) -> str:
     there = sum(each.there_already for each in results.merged)
     new, bad = len(results.merged) - there, len(results.failed)
     if not (results.merged or bad or results.left_out):
-        kinds = " or ".join(sorted(results.wish.kinds))
+        kinds = " or ".join(sorted(results.request.kinds))
         return f"No stacks in this shoot: it has no sequence of kind {kinds}."
-    said = [f"{words.counted(new, 'stack', 'stacks')} merged"]
+    clauses = [f"{phrases.counted(new, 'stack', 'stacks')} merged"]
     if there:
-        said.append(f"{there} had a result already (--again merges them once more)")
+        clauses.append(f"{there} had a result already (--again merges them once more)")
     if bad:
-        said.append(f"{bad} gave no result")
+        clauses.append(f"{bad} gave no result")
     if results.left_out:
-        said.append(f"{len(results.left_out)} left out")
-    where = f": results in {words.safe(results.folder)}" if results.merged else ""
-    return f"{'; '.join(said)}{where}."
+        clauses.append(f"{len(results.left_out)} left out")
+    where = f": results in {phrases.safe(results.folder)}" if results.merged else ""
+    return f"{'; '.join(clauses)}{where}."
 
 
 def collected(collection: Collection) -> Iterator[Printed]:
@@ -67,10 +69,10 @@ def collected(collection: Collection) -> Iterator[Printed]:
         yield from tabled(("#", "matched by", "result"), rows, right={0})
     new = sum(not each.there_already for each in collection.collected)
     there = len(collection.collected) - new
-    said = [f"{words.counted(new, 'result', 'results')} taken in"]
-    said += [f"{there} there already"] if there else []
-    said += [f"{len(collection.refused)} not taken in"] if collection.refused else []
-    yield Printed(text=f"{'; '.join(said)}.", look="heading")
+    clauses = [f"{phrases.counted(new, 'result', 'results')} taken in"]
+    clauses += [f"{there} there already"] if there else []
+    clauses += [f"{len(collection.refused)} not taken in"] if collection.refused else []
+    yield Printed(text=f"{'; '.join(clauses)}.", style="heading")
 
 
 def collecting_remarks(collection: Collection) -> Iterator[str]:
@@ -96,7 +98,7 @@ def tabled(
     headings: Sequence[str], rows: Sequence[Sequence[str]], *, right: set[int]
 ) -> Iterator[Printed]:
     """The rows under their headings; right: the columns that stand to the right."""
-    every = [headings, *([words.safe(text) for text in row] for row in rows)]
+    every = [headings, *([phrases.safe(text) for text in row] for row in rows)]
     widths = [max(map(cells, column)) for column in zip(*every, strict=True)]
     for row in every:
         padded = (
@@ -105,6 +107,6 @@ def tabled(
             else text + " " * (width - cells(text))
             for place, (text, width) in enumerate(zip(row, widths, strict=True))
         )
-        look = "heading" if row is headings else "plain"
-        yield Printed(text=GAP.join(padded).rstrip(), look=look)
+        style = "heading" if row is headings else "plain"
+        yield Printed(text=GAP.join(padded).rstrip(), style=style)
     yield Printed(text="")

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from sorter.cli import words
+from sorter.cli import phrases
 from sorter.model.note import texts
 from sorter.model.plan import Entry, Placement
 
@@ -21,7 +21,7 @@ _NUMBERED: Final = re.compile(r"(.*?)(\d+)(\.[^.]*)?")
 
 
 @dataclass(slots=True)
-class _Run:
+class _NumberedFiles:
     """Files of one kind of name whose numbers follow each other."""
 
     first: str
@@ -39,12 +39,12 @@ def tree(root: str, placements: Iterable[Placement]) -> tuple[str, ...]:
     for placement in placements:
         folder = placement.row.destination.rpartition("/")[0]
         folders.setdefault(folder, []).append(placement)
-    lines = [words.safe(root)]
+    lines = [phrases.safe(root)]
     for place, (folder, inside) in enumerate(sorted(folders.items()), 1):
         last = place == len(folders)
         size = sum(each.row.bytes for each in inside)
-        counted = words.counted(len(inside), "file", "files")
-        head = f"{words.safe(folder)}/  {counted}, {words.amount(size)}"
+        counted = phrases.counted(len(inside), "file", "files")
+        head = f"{phrases.safe(folder)}/  {counted}, {phrases.amount(size)}"
         lines.append(f"{LAST_BRANCH if last else BRANCH}{head}")
         lines += _twigs(inside, NO_TRUNK if last else TRUNK)
     return tuple(lines)
@@ -53,7 +53,7 @@ def tree(root: str, placements: Iterable[Placement]) -> tuple[str, ...]:
 def _twigs(inside: list[Placement], trunk: str) -> Iterator[str]:
     texts = [*_renamed(inside), *_runs(sorted(_names_kept(inside), key=_by_ending))]
     for place, text in enumerate(texts, 1):
-        yield f"{trunk}{LAST_BRANCH if place == len(texts) else BRANCH}{words.safe(text)}"
+        yield f"{trunk}{LAST_BRANCH if place == len(texts) else BRANCH}{phrases.safe(text)}"
 
 
 def _name(path: str) -> str:
@@ -78,7 +78,7 @@ def _by_ending(name: str) -> tuple[str, str]:
 
 
 def _runs(names: Iterable[str]) -> Iterator[str]:
-    run: _Run | None = None
+    run: _NumberedFiles | None = None
     for name in names:
         number = _follows(run, name)
         if run is not None and number is not None:
@@ -87,12 +87,12 @@ def _runs(names: Iterable[str]) -> Iterator[str]:
         if run is not None:
             yield _run_text(run)
         parts = _NUMBERED.fullmatch(name)
-        run = _Run(name, name, 1, int(parts[2]) if parts else -1)
+        run = _NumberedFiles(name, name, 1, int(parts[2]) if parts else -1)
     if run is not None:
         yield _run_text(run)
 
 
-def _follows(run: _Run | None, name: str) -> int | None:
+def _follows(run: _NumberedFiles | None, name: str) -> int | None:
     """The name's number where it counts on from the run; else None."""
     parts = _NUMBERED.fullmatch(name)
     before = _NUMBERED.fullmatch(run.last) if run else None
@@ -103,7 +103,7 @@ def _follows(run: _Run | None, name: str) -> int | None:
     return number if alike and number == run.number + 1 else None
 
 
-def _run_text(run: _Run) -> str:
+def _run_text(run: _NumberedFiles) -> str:
     if run.count == 1:
         return run.first
     between = " " if run.count == 2 else " … "  # noqa: PLR2004
@@ -131,18 +131,18 @@ def named(
     if not texts:
         return
     yield heading
-    yield from (f"  {words.safe(text)}" for text in texts[:MOST_NAMED])
+    yield from (f"  {phrases.safe(text)}" for text in texts[:MOST_NAMED])
     if len(texts) > MOST_NAMED:
         yield f"  and {len(texts) - MOST_NAMED} more{rest}"
 
 
 def with_notes(placement: Placement) -> str:
     """The file's path on the card, and what its row says of it; else what carrying had to say."""
-    notes = ", ".join(texts(placement.row.remarks) or map(str, placement.said))
+    notes = ", ".join(texts(placement.row.remarks) or map(str, placement.carrying_notes))
     return f"{placement.row.source}: {notes}" if notes else placement.row.source
 
 
 def with_reason(entry: Entry) -> str:
     """The file's path on the card, and what is said of it."""
-    said = tuple(map(str, entry.placement.said)) or texts(entry.row.remarks)
-    return f"{entry.row.source}: {', '.join(said)}" if said else entry.row.source
+    notes = tuple(map(str, entry.placement.carrying_notes)) or texts(entry.row.remarks)
+    return f"{entry.row.source}: {', '.join(notes)}" if notes else entry.row.source

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from sorter import api
-from sorter.cli import console, words
+from sorter.cli import console, phrases
 from sorter.cli.layout import Printed
 from sorter.cli.options import jobs_option, json_option
 from sorter.cli.paths import GivenPath
@@ -48,14 +48,14 @@ def report(ctx: click.Context, shoot: Path, *, jobs: int | None, as_json: bool) 
 
     Only previews are read, as `sorter check` does it, and what a check measured is not measured again.
     A trial merge has half the size of a preview: it is there to judge a stack by, and is never the
-    final merge. Nothing in the shoot is changed but the folder report, which can be made anew at any
+    final merge. Nothing in the shoot is changed but the folder report, which can be made again at any
     time. Run it again after `sorter check --apply`.
     """
     with console.Bars() as bars:
         outcome = api.report(shoot, jobs=jobs, progress=bars.progress)
     found = outcome.reported
     for path, why in found.unseen.items():
-        console.remark(f"{words.safe(path)} has no picture on the page: it {why}.")
+        console.remark(f"{phrases.safe(path)} has no picture on the page: it {why}.")
     if as_json:
         console.show_json(outcome.to_dict())
     else:
@@ -64,8 +64,8 @@ def report(ctx: click.Context, shoot: Path, *, jobs: int | None, as_json: bool) 
 
 
 def _lines(found: Reported) -> Iterator[Printed]:
-    merges = words.counted(found.merges, "trial merge", "trial merges")
-    looks = words.counted(found.looks, "sequence deserves", "sequences deserve")
-    sequences = words.counted(found.sequences, "sequence", "sequences")
-    yield Printed(text=f"{sequences}, {merges}; {looks} a look.", look="heading")
-    yield Printed(text=words.safe(str(found.page)))
+    merges = phrases.counted(found.merges, "trial merge", "trial merges")
+    looks = phrases.counted(found.attention_count, "sequence deserves", "sequences deserve")
+    sequences = phrases.counted(found.sequences, "sequence", "sequences")
+    yield Printed(text=f"{sequences}, {merges}; {looks} a look.", style="heading")
+    yield Printed(text=phrases.safe(str(found.page)))

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from sorter.cli.layout import GAP, Printed, cells
-from sorter.cli.words import counted, safe
+from sorter.cli.phrases import counted, safe
 from sorter.model.stack import Handed, Handoff, Stack
 
 _HEADINGS: Final = ("#", "kind", "slices", "order", "name")
@@ -22,20 +22,20 @@ def table(outcome: Handoff) -> Iterator[Printed]:
     if outcome.handed:
         for row, tail in zip(rows, tails, strict=True):
             text = GAP.join(map(_padded, row, widths, _HEADINGS))
-            look = "heading" if row is _HEADINGS else "plain"
-            yield Printed(text=text if tail else text.rstrip(), look=look, tail=tail)
+            style = "heading" if row is _HEADINGS else "plain"
+            yield Printed(text=text if tail else text.rstrip(), style=style, tail=tail)
         yield Printed(text="")
 
 
 def summary(outcome: Handoff) -> str:
     """How much was handed over, where to and how, in one sentence."""
     if not outcome.handed and not outcome.left_out:
-        kinds = " or ".join(sorted(outcome.wish.kinds))
+        kinds = " or ".join(sorted(outcome.request.kinds))
         return f"No stacks in this shoot: it has no sequence of kind {kinds}."
-    said = [_sum(outcome)] if outcome.handed else ["No stack was handed over"]
+    clauses = [_sum(outcome)] if outcome.handed else ["No stack was handed over"]
     if outcome.left_out:
-        said.append(f"{counted(len(outcome.left_out), 'stack', 'stacks')} left out")
-    return "; ".join(said) + "."
+        clauses.append(f"{counted(len(outcome.left_out), 'stack', 'stacks')} left out")
+    return "; ".join(clauses) + "."
 
 
 def remarks(outcome: Handoff) -> Iterator[str]:
@@ -43,7 +43,7 @@ def remarks(outcome: Handoff) -> Iterator[str]:
     for number, kind in outcome.passed_over:
         yield f"sequence {number} is passed over: it is of kind {kind}. Give --kind {kind} for it."
     for each in outcome.handed:
-        if each.stack.order is not outcome.wish.order:
+        if each.stack.order is not outcome.request.order:
             yield (
                 f"{each.stack.name}: in order of capture, as the camera did not tell the focus of "
                 "every slice."
@@ -81,12 +81,12 @@ def _how(handed: tuple[Handed, ...]) -> str:
     """By links or by copies, and how many folders stood there before."""
     linked, copied = sum(each.linked for each in handed), sum(each.copied for each in handed)
     there = sum(each.there_already for each in handed)
-    said = []
+    clauses = []
     if linked and not copied:
-        said.append("hard links, no space used")
+        clauses.append("hard links, no space used")
     elif copied:
-        said.append(f"{counted(copied, 'file', 'files')} copied")
-        said += [f"{counted(linked, 'hard link', 'hard links')}"] if linked else []
+        clauses.append(f"{counted(copied, 'file', 'files')} copied")
+        clauses += [f"{counted(linked, 'hard link', 'hard links')}"] if linked else []
     if there:
-        said.append(f"{'all' if there == len(handed) else there} {_THERE}")
-    return ", ".join(said)
+        clauses.append(f"{'all' if there == len(handed) else there} {_THERE}")
+    return ", ".join(clauses)

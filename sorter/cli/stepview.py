@@ -7,7 +7,7 @@ from typing import Final
 
 from sorter.cli.layout import Printed
 from sorter.cli.outcomes import tabled
-from sorter.cli.words import counted
+from sorter.cli.phrases import counted
 from sorter.model.steps import Covered, Setup, StepRow
 
 _UM_BELOW_MM: Final = 0.1
@@ -42,9 +42,9 @@ def table(rows: Sequence[StepRow], setup: Setup, circle: str) -> Iterator[Printe
     yield from tabled(headings, lines, right={0, 1, 2, 3, 5, 6, 7})
     yield from _grounds(setup, circle, f"magnification {setup.magnification:.3g}")
     if setup.estimated:
-        yield Printed(text=f"The magnification is an estimate, {setup.estimated}.", look="note")
-    yield Printed(text=MARKED, look="dim")
-    yield Printed(text=NO_UNIT, look="dim")
+        yield Printed(text=f"The magnification is an estimate, {setup.estimated}.", style="note")
+    yield Printed(text=MARKED, style="dim")
+    yield Printed(text=NO_UNIT, style="dim")
 
 
 def _cells(row: StepRow) -> list[str]:
@@ -75,7 +75,7 @@ def sequence(found: Covered, setup: Setup, circle: str, estimated: str) -> Itera
     yield Printed(
         text=f"sequence {found.sequence}, {found.kind} of {counted(found.frames, 'frame', 'frames')}: "
         f"{found.focal_mm:g} mm at f/{found.near.f_number:g}, all of it estimated",
-        look="heading",
+        style="heading",
     )
     ends = (
         ("nearest", found.near_m, found.near_magnification, found.near),
@@ -94,5 +94,5 @@ def sequence(found: Covered, setup: Setup, circle: str, estimated: str) -> Itera
         f"; {found.frames} were taken."
     )
     yield from _grounds(setup, circle, "magnification by focal length and distance")
-    yield Printed(text=f"An estimate: {estimated}.", look="note")
-    yield Printed(text=NO_UNIT, look="dim")
+    yield Printed(text=f"An estimate: {estimated}.", style="note")
+    yield Printed(text=NO_UNIT, style="dim")

@@ -8,12 +8,12 @@ from datetime import datetime
 from typing import Final
 
 from sorter.cli.layout import GAP, Printed, cells, cut
-from sorter.cli.words import DASH, amount, counted, safe, span
+from sorter.cli.phrases import DASH, amount, counted, safe, span
 from sorter.model.kinds import STACK_KINDS
 from sorter.model.tally import Counts, Group, Spread, Tables, Tally
 
 NAME_CELLS: Final = 28  # with it, no line is wider than 80
-NOT_TOLD: Final = "not told"
+NOT_KNOWN: Final = "not told"
 TOGETHER: Final = "together"
 
 _COUNTED: Final = ("sequences", "frames", "results", "files", "space")
@@ -40,7 +40,7 @@ def lines(tally: Tally) -> Iterator[Printed]:
     for table in tables:
         yield from _printed(table, width)
         yield Printed(text="")
-    yield Printed(text=_sum(tally), look="heading")
+    yield Printed(text=_sum(tally), style="heading")
 
 
 def remarks(tally: Tally) -> Iterator[str]:
@@ -80,7 +80,7 @@ def _counted(
     heading: str, groups: Iterable[Group], total: Group, named: Callable[[str], str] = str
 ) -> _Table:
     """A line for each group, then their sum."""
-    found = [(named(each.key) if each.key else NOT_TOLD, *_counts(each.counts)) for each in groups]
+    found = [(named(each.key) if each.key else NOT_KNOWN, *_counts(each.counts)) for each in groups]
     lines = (*found, (TOGETHER, *_counts(total.counts)))
     return _Table(heading=heading, headings=_COUNTED, lines=lines)
 
@@ -157,7 +157,7 @@ def _printed(table: _Table, width: int) -> Iterator[Printed]:
     for place, (name, *texts) in enumerate([(table.heading, *table.headings), *table.lines]):
         is_sum = table.is_summed and place == len(table.lines)
         text = _line(name, texts, width, widths)
-        yield Printed(text=text, look="plain" if place and not is_sum else "heading")
+        yield Printed(text=text, style="plain" if place and not is_sum else "heading")
 
 
 def _line(name: str, texts: list[str], width: int, widths: list[int]) -> str:
@@ -171,11 +171,11 @@ def _sum(tally: Tally) -> str:
     counts = tally.together.total.counts
     if not counts.files:
         return "No file in " + ("this shoot." if len(tally.shoots) == 1 else "these shoots.")
-    said = [
+    clauses = [
         counted(len(tally.shoots), "shoot", "shoots"),
         counted(counts.sequences, "sequence", "sequences"),
         counted(counts.frames, "frame", "frames"),
         counted(counts.results, "result", "results"),
         f"{counted(counts.files, 'file', 'files')} ({amount(counts.bytes)})",
     ]
-    return ", ".join(said) + "."
+    return ", ".join(clauses) + "."

@@ -12,7 +12,7 @@ from sorter.cli import console, endings
 from sorter.cli.options import json_option, yes_option
 from sorter.cli.paths import GivenPath
 from sorter.errors import NotAgreed
-from sorter.model.operation import What
+from sorter.model.operation import OperationKind
 
 if TYPE_CHECKING:
     from sorter.api import UndoSession
@@ -68,7 +68,7 @@ def undo(
         console.Bars() as bars,
         api.UndoSession(request, api.Watch(progress=bars.progress)) as work,
     ):
-        work.look()
+        work.inspect()
         bars.stop()
         files = endings.files_and_size(entry.placement for entry in work.here)
         console.remark_in_bold(endings.newest(work, files))
@@ -84,9 +84,9 @@ def undo(
 
 def _question(work: UndoSession, shoot: Path, files: str) -> str:
     """What is asked before anything is done."""
-    if work.what is What.REGROUPING:
+    if work.what is OperationKind.REGROUPING:
         return f"Take the last regrouping of {shoot} back: move {files} to where they were in it?"
-    if work.what is What.ADOPTION:
+    if work.what is OperationKind.ADOPTION:
         return f"Take the last adoption of {shoot} back: note the old places of {files}?"
     back = f"move {files} back to {work.card}" if work.moves else f"remove {files}"
     return f"Take the last ingest of {shoot} back: {back}?"

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from sorter.cli import planview, words
+from sorter.cli import phrases, planview
 from sorter.model.frame import Frame, ReadFile
 from sorter.model.kinds import Kind, Role
 from sorter.model.sequence import BEYOND_DOUBT, Account, Sequence
@@ -72,7 +72,7 @@ def _go_together(one: Sequence, two: Sequence) -> bool:
     """Plain singles of one body on one day: nothing about them needs a line of its own."""
     return all(_is_plain_single(each) for each in (one, two)) and (
         _body(one.frames[0]) == _body(two.frames[0])
-        and words.day(one.frames[0]) == words.day(two.frames[0])
+        and phrases.day(one.frames[0]) == phrases.day(two.frames[0])
     )
 
 
@@ -85,17 +85,17 @@ def _line(first: int, run: tuple[Sequence, ...], cameras: dict[tuple[str, str], 
     folded = len(run) > 1
     lens = _one(frame.facts.lens for frame in shots)
     return Line(
-        number=f"{first}{words.DASH}{first + len(run) - 1}" if folded else str(first),
-        kind=words.kinds(len(run), Kind.SINGLE) if folded else str(sequence.kind),
-        frames=words.frames(len(shots), None if folded else sequence.planned),
-        day=words.day(shots[0]),
-        start=words.clock(shots[0]),
-        took=words.took(shots),
+        number=f"{first}{phrases.DASH}{first + len(run) - 1}" if folded else str(first),
+        kind=phrases.kinds(len(run), Kind.SINGLE) if folded else str(sequence.kind),
+        frames=phrases.frames(len(shots), None if folded else sequence.planned),
+        day=phrases.day(shots[0]),
+        start=phrases.clock(shots[0]),
+        took=phrases.took(shots),
         camera=cameras.get(_body(shots[0]), ""),
-        lens=words.safe(lens),
-        aperture=words.apertures(shots),
-        exposure=words.exposures(shots),
-        focus="" if folded else words.focus_path(shots),
+        lens=phrases.safe(lens),
+        aperture=phrases.apertures(shots),
+        exposure=phrases.exposures(shots),
+        focus="" if folded else phrases.focus_path(shots),
         notes=_notes(sequence),
     )
 
@@ -114,10 +114,10 @@ def _camera_names(account: Account) -> dict[tuple[str, str], str]:
     bodies = {_body(frame): frame for frame in _shots(account)}
     if len(bodies) < 2:  # noqa: PLR2004
         return {}
-    names = {body: words.safe(words.camera(frame.facts)) for body, frame in bodies.items()}
+    names = {body: phrases.safe(phrases.camera(frame.facts)) for body, frame in bodies.items()}
     same = Counter(names.values())
     return {
-        body: f"{name} {words.safe(body[1][-4:])}".strip() if same[name] > 1 else name
+        body: f"{name} {phrases.safe(body[1][-4:])}".strip() if same[name] > 1 else name
         for body, name in names.items()
     }
 
@@ -129,31 +129,31 @@ def _shots(account: Account) -> Iterator[Frame]:
 
 def _notes(sequence: Sequence) -> tuple[str, ...]:
     """The sequence's own notes and relations, its results, and what its files say, gathered."""
-    own = [words.safe(note) for note in sequence.clauses()]
+    own = [phrases.safe(note) for note in sequence.clauses()]
     if sequence.results:
-        own.append(f"{words.counted(len(sequence.results), 'result', 'results')} beside it")
+        own.append(f"{phrases.counted(len(sequence.results), 'result', 'results')} beside it")
     return (*own, *_file_notes(sequence))
 
 
 def _file_notes(sequence: Sequence) -> Iterator[str]:
     """Each clause once, with the name of its file, or how many frames say it."""
-    told: dict[str, list[str]] = {}
+    known: dict[str, list[str]] = {}
     for frame in (*sequence.frames, *sequence.results):
-        for note, name in _said(frame).items():
-            told.setdefault(note, []).append(name)
-    for note, names in told.items():
+        for note, name in _noted(frame).items():
+            known.setdefault(note, []).append(name)
+    for note, names in known.items():
         where = names[0] if len(names) == 1 else f"{len(names)} frames"
-        yield words.safe(f"{where}: {note}")
+        yield phrases.safe(f"{where}: {note}")
 
 
-def _said(frame: Frame) -> dict[str, str]:
+def _noted(frame: Frame) -> dict[str, str]:
     """Each clause of a frame and the name of the file that it is about."""
-    said = {note: file.file.name for file in frame.files for note in file.notes}
+    noted = {note: file.file.name for file in frame.files for note in file.notes}
     for note in frame.notes:
         name, colon, rest = note.partition(": ")
-        if note not in said and not (colon and said.get(rest) == name):
-            said[note] = frame.files[0].file.name
-    return said
+        if note not in noted and not (colon and noted.get(rest) == name):
+            noted[note] = frame.files[0].file.name
+    return noted
 
 
 # ---- what is no frame -----------------------------------------------------------------------
@@ -173,7 +173,7 @@ def no_frames(account: Account, unread: tuple[ReadFile, ...]) -> tuple[str, ...]
     loose = {file.path for _, file in account.loose}
     lines += [f"unreadable  {_with_reason(file)}" for file in unread if file.path not in loose]
     for path in account.folders_closed:
-        lines.append(f"closed      {words.safe(path)}/: a folder that cannot be listed")
+        lines.append(f"closed      {phrases.safe(path)}/: a folder that cannot be listed")
     return tuple(lines)
 
 
@@ -188,7 +188,7 @@ def _named(kind: Kind, files: list[ReadFile]) -> Iterator[str]:
 
 def _with_reason(file: ReadFile, otherwise: str = "it cannot be read") -> str:
     reasons = [reason for reason in (file.file.obstacle, *file.notes) if reason]
-    return words.safe(f"{file.path}: {', '.join(dict.fromkeys(reasons)) or otherwise}")
+    return phrases.safe(f"{file.path}: {', '.join(dict.fromkeys(reasons)) or otherwise}")
 
 
 # ---- what is not looked into, and stays ------------------------------------------------------
@@ -210,23 +210,25 @@ def summary(account: Account) -> str:
     """How much of everything there is, in one sentence."""
     shots = sum(len(sequence.frames) for sequence in account.sequences)
     results = sum(len(sequence.results) for sequence in account.sequences)
-    said = [_counts(account, shots)]
+    clauses = [_counts(account, shots)]
     if results:
-        said.append(f"{words.counted(results, 'result', 'results')} merged from them")
+        clauses.append(f"{phrases.counted(results, 'result', 'results')} merged from them")
     if account.loose:
-        said.append(words.counted(len(account.loose), "file is no frame", "files are no frames"))
-    if account.litter:
-        files = words.counted(account.litter, "litter file", "litter files")
-        said.append(f"{files} of the system passed over")
+        clauses.append(
+            phrases.counted(len(account.loose), "file is no frame", "files are no frames")
+        )
+    if account.system_files:
+        files = phrases.counted(account.system_files, "system file", "system files")
+        clauses.append(f"{files} passed over")
     if account.folders_closed:
-        closed = words.counted(len(account.folders_closed), "folder", "folders")
-        said.append(f"{closed} could not be listed")
+        closed = phrases.counted(len(account.folders_closed), "folder", "folders")
+        clauses.append(f"{closed} could not be listed")
     if account.thrown_away:
-        are = words.counted(len(account.thrown_away), "file is", "files are")
-        said.append(f"{are} left on the card in a trash or a system folder")
+        are = phrases.counted(len(account.thrown_away), "file is", "files are")
+        clauses.append(f"{are} left on the card in a trash or a system folder")
     if account.shoots:
-        said.append(f"{words.counted(len(account.shoots), 'shoot', 'shoots')} not looked into")
-    return "; ".join(said) + "."
+        clauses.append(f"{phrases.counted(len(account.shoots), 'shoot', 'shoots')} not looked into")
+    return "; ".join(clauses) + "."
 
 
 def _counts(account: Account, shots: int) -> str:
@@ -236,14 +238,15 @@ def _counts(account: Account, shots: int) -> str:
     size: Counter[Kind] = Counter()
     for sequence in account.sequences:
         size[sequence.kind] += len(sequence.frames)
-    told = [
-        words.kinds(number[kind], kind) + ("" if size[kind] == number[kind] else f" ({size[kind]})")
+    known = [
+        phrases.kinds(number[kind], kind)
+        + ("" if size[kind] == number[kind] else f" ({size[kind]})")
         for kind in Kind
         if number[kind]
     ]
-    frames = words.counted(shots, "frame", "frames")
-    return f"{frames} in {words.counted(len(account.sequences), 'sequence', 'sequences')}: " + (
-        ", ".join(told)
+    frames = phrases.counted(shots, "frame", "frames")
+    return f"{frames} in {phrases.counted(len(account.sequences), 'sequence', 'sequences')}: " + (
+        ", ".join(known)
     )
 
 
@@ -251,8 +254,8 @@ def reasons(sequence: Sequence) -> tuple[tuple[str, str], ...]:
     """Why it begins where it does and is what it is, with the margins: pairs of label and text."""
     grounds = sequence.grounds
     return (
-        ("begins", f"{words.safe(grounds.begins)} {_margin(grounds.begins_margin)}"),
-        ("kind", words.safe(grounds.kind)),
+        ("begins", f"{phrases.safe(grounds.begins)} {_margin(grounds.begins_margin)}"),
+        ("kind", phrases.safe(grounds.kind)),
         ("next best", _runner_up(sequence)),
         ("look at", "; ".join(_notes(sequence))),
     )
@@ -263,16 +266,16 @@ def _runner_up(sequence: Sequence) -> str:
     if other is None:
         one = sequence.kind is Kind.SINGLE
         return "none: one frame is a single" if one else "no other kind comes into question"
-    name = words.kinds(len(sequence.frames), other) if other is Kind.SINGLE else str(other)
+    name = phrases.kinds(len(sequence.frames), other) if other is Kind.SINGLE else str(other)
     return f"{name} {_margin(grounds.margin)}"
 
 
-def _margin(nats: float) -> str:
-    return "[beyond doubt]" if nats >= BEYOND_DOUBT else f"[margin {nats:.1f}]"
+def _margin(margin: float) -> str:
+    return "[beyond doubt]" if margin >= BEYOND_DOUBT else f"[margin {margin:.1f}]"
 
 
 MARGINS: Final = (
-    "margin: by how much this is likelier than the next best account, in nats: 1 is three times as "
-    "likely, 3 twenty times, 7 a thousand times, and from 30 on it is beyond doubt. Where a sequence "
+    "margin: how sure, from 0 to 30: at 1 this is three times as likely as the next best account, at 3 "
+    "twenty times, at 7 a thousand times, and from 30 on it is beyond doubt. Where a sequence "
     "begins, the next best is that it goes on from what is before; of its kind, it is the next kind."
 )

@@ -30,7 +30,7 @@ FIRST_BLOCK: Final = 64 * 1024
 """Bytes read at once on opening. Holds all metadata of most files, in one request to the card."""
 NEXT_BLOCK: Final = 4 * 1024
 """The least that a later request asks for: values lie close behind the directory that names them."""
-MARKED: Final = 4 * 1024
+FINGERPRINTED: Final = 4 * 1024
 """The first bytes, in which bodies write time and counters. All 64 kB cost a tenth of a reading."""
 BUDGET: Final = 4 * 1024 * 1024
 """Bytes that may be read of one file. Metadata that need more are no metadata of a camera."""
@@ -83,9 +83,9 @@ class Window:
             os.close(self._handle)
         self._card.count(self.bytes_read)
 
-    def mark(self) -> int:
+    def fingerprint(self) -> int:
         """A checksum over the first bytes: equal for equal files, 0 where nothing could be read."""
-        return zlib.crc32(self.head[:MARKED]) if self.head else 0
+        return zlib.crc32(self.head[:FINGERPRINTED]) if self.head else 0
 
     def read(self, offset: int, length: int) -> bytes:
         """The bytes from offset on: fewer at the file's end, none beyond it or past the budget."""
@@ -197,8 +197,8 @@ class Card:
                 "Check their permissions."
             )
         if not may_be_empty:
-            left = listing.litter + len(listing.thrown) + len(listing.aside)
-            raise nothing_here(self.root, litter=left, shoots=listing.shoots, closed=closed)
+            left = listing.system_files + len(listing.thrown) + len(listing.aside)
+            raise nothing_here(self.root, system_files=left, shoots=listing.shoots, closed=closed)
         return listing
 
     def open(self, path: str) -> Window:
@@ -215,13 +215,13 @@ class Card:
             self.expect()
             raise
         try:
-            about = os.fstat(handle)
-            if not stat.S_ISREG(about.st_mode):
+            status = os.fstat(handle)
+            if not stat.S_ISREG(status.st_mode):
                 raise OSError(errno.EINVAL, "not a plain file", path)  # noqa: TRY301  closed below
         except OSError:
             os.close(handle)
             raise
-        return Window(self, handle, about.st_size)
+        return Window(self, handle, status.st_size)
 
     def stream(self, path: str, *, past: bool = False) -> Stream:
         """The whole file at this path below the root, to be read from its first byte on.
@@ -237,10 +237,10 @@ class Card:
             self.expect()
             raise
 
-    def measured(self, path: str, tick: Callable[[int], None] | None = None) -> Measured:
+    def measured(self, path: str, progress: Callable[[int], None] | None = None) -> Measured:
         """The whole file at this path, read past the system's cache. Raises as stream does."""
         try:
-            return measured(self.stream(path, past=True), tick)
+            return measured(self.stream(path, past=True), progress)
         except OSError:
             self.expect()
             raise
@@ -277,14 +277,14 @@ class Card:
         except OSError:
             return 0
 
-    def holds(self, path: str, size: int, mark: int) -> bool:
-        """Whether a plain file of this size and this mark is there; a mark of 0 fits every file.
+    def holds(self, path: str, size: int, fingerprint: int) -> bool:
+        """Whether a plain file of this size and this fingerprint is there; a fingerprint of 0 fits every file.
 
         Reads its first block, for raws of two cards may well have one name and one size.
         """
         try:
             with self.open(path) as window:
-                return window.size == size and mark in (0, window.mark())
+                return window.size == size and fingerprint in (0, window.fingerprint())
         except OSError:
             return False
 
@@ -315,10 +315,14 @@ class Card:
 
 
 def nothing_here(
-    root: Path, *, litter: int = 0, shoots: Sequence[str] = (), closed: Sequence[str] = ()
+    root: Path, *, system_files: int = 0, shoots: Sequence[str] = (), closed: Sequence[str] = ()
 ) -> CardEmpty:
     """The error for a card without a file; it says what is there in place of one."""
-    there = [f"{litter} {'file' if litter == 1 else 'files'} of system litter"] if litter else []
+    there = (
+        [f"{system_files} system {'file' if system_files == 1 else 'files'}"]
+        if system_files
+        else []
+    )
     for one, many, names in (
         ("the shoot", "the shoots", shoots),
         ("a folder that cannot be listed:", "folders that cannot be listed:", closed),
@@ -337,11 +341,11 @@ def _first_of(names: Sequence[str]) -> str:
 def _device(root: Path) -> int:
     """The device of a folder that can be listed. Raises CardNotFound, CardNotReadable."""
     try:
-        about = os.stat(root)
-        if stat.S_ISDIR(about.st_mode):
+        status = os.stat(root)
+        if stat.S_ISDIR(status.st_mode):
             with os.scandir(root) as entries:
                 next(entries, None)
-            return about.st_dev
+            return status.st_dev
     except (FileNotFoundError, NotADirectoryError) as error:
         raise CardNotFound(
             f"{root}: there is no such folder. Is the card in and mounted?"

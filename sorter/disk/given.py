@@ -28,11 +28,11 @@ def read_given(path: Path, most: int) -> bytes:
     """
     handle = _opened(path)
     try:
-        about = os.fstat(handle)
-        _refuse_mode(path, about)
-        if about.st_size > most and stat.S_ISREG(about.st_mode):
+        status = os.fstat(handle)
+        _refuse_mode(path, status)
+        if status.st_size > most and stat.S_ISREG(status.st_mode):
             raise _too_long(path, most)
-        if stat.S_ISFIFO(about.st_mode):
+        if stat.S_ISFIFO(status.st_mode):
             return _piped(path, handle, most)
         return _whole(path, handle, most)
     finally:
@@ -45,17 +45,17 @@ def _opened(path: Path) -> int:
     return os.open(path, SYSTEM.GIVEN)
 
 
-def _refuse_mode(path: Path, about: os.stat_result) -> None:
-    mode = about.st_mode
+def _refuse_mode(path: Path, status: os.stat_result) -> None:
+    mode = status.st_mode
     if stat.S_ISSOCK(mode):
         raise OSError(errno.EINVAL, "it is a socket: name a file or a pipe", path)
-    if stat.S_ISBLK(mode) or (stat.S_ISCHR(mode) and not _is_null(about)):
+    if stat.S_ISBLK(mode) or (stat.S_ISCHR(mode) and not _is_null(status)):
         raise OSError(errno.EINVAL, "it is a device: name a file or a pipe", path)
 
 
-def _is_null(about: os.stat_result) -> bool:
+def _is_null(status: os.stat_result) -> bool:
     with suppress(OSError):
-        return os.path.samestat(about, os.stat(os.devnull))
+        return os.path.samestat(status, os.stat(os.devnull))
     return False
 
 

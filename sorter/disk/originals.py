@@ -69,24 +69,26 @@ class Originals:
         except OSError:  # it is not there, or nobody can look
             return False
 
-    def look(
+    def inspect(
         self,
         source: str,
         copy: str,
         known: tuple[int, str],
-        tick: Callable[[int], None] = lambda _: None,
+        progress: Callable[[int], None] = lambda _: None,
     ) -> Original:
         """What the card has in the place of the original; read past the cache to find out.
 
         source: its path below the root. copy: that of its copy below the shoot. known: its bytes and
-        their SHA-256. tick: told of each block. Raises OSError where it cannot be looked at, CardGone
+        their SHA-256. progress: told of each block. Raises OSError where it cannot be looked at, CardGone
         where the card itself went away.
         """
         if _leads_out(source):
             raise OSError(errno.EINVAL, "its path leads out of the card")
         try:
             found = self._folder(source.rpartition("/")[0])
-            return found if found is not Original.THERE else self._file(source, copy, known, tick)
+            return (
+                found if found is not Original.THERE else self._file(source, copy, known, progress)
+            )
         except OSError as error:
             if error.errno in _NOT_THERE:
                 return Original.GONE
@@ -94,33 +96,33 @@ class Originals:
             raise
 
     def _file(
-        self, source: str, copy: str, known: tuple[int, str], tick: Callable[[int], None]
+        self, source: str, copy: str, known: tuple[int, str], progress: Callable[[int], None]
     ) -> Original:
         path = self.at(source)
-        about = os.lstat(path)
-        if stat.S_ISLNK(about.st_mode):
+        status = os.lstat(path)
+        if stat.S_ISLNK(status.st_mode):
             return Original.LINKED
-        if not stat.S_ISREG(about.st_mode) or about.st_size != known[0]:
+        if not stat.S_ISREG(status.st_mode) or status.st_size != known[0]:
             return Original.OTHER
-        if self._is_copy(about, copy):
+        if self._is_copy(status, copy):
             return Original.ITSELF
-        found = measured(Stream(path, past=True), tick)
+        found = measured(Stream(path, past=True), progress)
         return Original.THERE if (found.count, found.sha256) == known else Original.OTHER
 
-    def _is_copy(self, about: os.stat_result, copy: str) -> bool:
+    def _is_copy(self, status: os.stat_result, copy: str) -> bool:
         """Whether it is the copy by another name; not where the copy is not there any more."""
         try:
-            return os.path.samestat(about, os.lstat(self._shoot.at(copy)))
+            return os.path.samestat(status, os.lstat(self._shoot.at(copy)))
         except (FileNotFoundError, NotADirectoryError):
             return False
 
     def _folder(self, folder: str) -> Original:
         """THERE where every folder on the way to it is the card's own and no link. Raises OSError."""
         if folder not in self._folders:
-            self._folders[folder] = self._looked(folder)
+            self._folders[folder] = self._checked(folder)
         return self._folders[folder]
 
-    def _looked(self, folder: str) -> Original:
+    def _checked(self, folder: str) -> Original:
         if not folder:
             return Original.THERE
         above = self._folder(folder.rpartition("/")[0])
@@ -129,10 +131,10 @@ class Originals:
         path = os.path.join(self._real, folder)
         if os.path.realpath(path) != os.path.normpath(path):
             return Original.LINKED
-        about = os.lstat(path)
-        if not stat.S_ISDIR(about.st_mode):
+        status = os.lstat(path)
+        if not stat.S_ISDIR(status.st_mode):
             return Original.OTHER
-        return Original.OURS if identity(about) in self._own() else Original.THERE
+        return Original.OURS if identity(status) in self._own() else Original.THERE
 
     def _own(self) -> frozenset[tuple[int, int]]:
         """Which folders are the shoot's, as the system tells them apart."""
@@ -171,6 +173,6 @@ def folders_below(shoot: Shoot) -> Iterator[tuple[int, int]]:
                 continue
 
 
-def identity(about: os.stat_result) -> tuple[int, int]:
+def identity(status: os.stat_result) -> tuple[int, int]:
     """What tells a folder from all others, by whatever path it is reached."""
-    return about.st_dev, about.st_ino
+    return status.st_dev, status.st_ino

@@ -187,7 +187,7 @@ def _dcims(folder: Path) -> Iterator[str]:
 
 def _is_of_camera(dcim: str) -> bool:
     try:
-        names = [name for name in os.listdir(dcim) if not name.startswith(".")]  # litter
+        names = [name for name in os.listdir(dcim) if not name.startswith(".")]  # system files
     except OSError:
         return True
     folders = (name for name in names if os.path.isdir(os.path.join(dcim, name)))
@@ -321,9 +321,9 @@ def _softwares(head: bytes) -> Iterator[bytes]:
     at = len(_PNG) if head.startswith(_PNG) else len(head)
     while at + 8 <= len(head):
         length, kind = struct.unpack_from(">I4s", head, at)
-        key, _, said = head[at + 8 : at + 8 + length].partition(b"\0")
+        key, _, stated = head[at + 8 : at + 8 + length].partition(b"\0")
         if kind == b"tEXt" and key == b"Software":
-            yield said
+            yield stated
         at += 12 + length
 
 

@@ -26,7 +26,7 @@ def put_picture(shoot: Shoot, name: str, data: bytes) -> None:
 
 
 class ReportFolder:
-    """What lies in it can be made anew at any time, so that nothing of it is forced to the disk.
+    """What lies in it can be made again at any time, so that nothing of it is forced to the disk.
 
     generator: what a page of ours names as its maker: another one is never touched.
     """

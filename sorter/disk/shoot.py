@@ -27,14 +27,14 @@ from sorter.disk.streams import Measured, Stream, measured
 from sorter.disk.systems import SYSTEM
 from sorter.errors import BadShoot, ShootNotWritable
 from sorter.model.disks import Disk
-from sorter.model.plan import Held
+from sorter.model.plan import ContentCheck
 
 HIDDEN: Final = ".sorter"
 UNFINISHED: Final = f"{HIDDEN}/unfinished"
 WORK: Final = f"{HIDDEN}/work"
 LOGS: Final = f"{HIDDEN}/logs"
 """Where other programs merge stacks, and what they said."""
-LOOKED: Final = f"{HIDDEN}/looked"
+MEASUREMENTS: Final = f"{HIDDEN}/looked"
 """What was measured of the pictures."""
 
 ASIDE: Final = f"{HIDDEN}/replaced"
@@ -82,12 +82,12 @@ class Shoot:
         """The folder and what is hidden in it are there. Raises OSError."""
         make_folders(os.path.join(self.root, UNFINISHED))
 
-    def room(self) -> int:
+    def free_space(self) -> int:
         """How many bytes may still be written where the folder lies, or will lie.
 
-        A disk that does not tell has endless room, until it has none. Raises OSError.
+        A disk that does not tell has endless free space, until it has none. Raises OSError.
         """
-        return SYSTEM.room(str(self._nearest()))
+        return SYSTEM.free_space(str(self._nearest()))
 
     def device(self) -> int:
         """The file system that the folder lies on, or will lie on. Raises OSError."""
@@ -103,10 +103,10 @@ class Shoot:
         Links are named and not followed. closed is told of each folder that cannot be listed.
         """
 
-        def told(error: OSError) -> None:
+        def known(error: OSError) -> None:
             closed(os.path.relpath(error.filename, self.root).replace(os.sep, "/"))
 
-        for folder, folders, names in os.walk(self.root, onerror=told):
+        for folder, folders, names in os.walk(self.root, onerror=known):
             below = os.path.relpath(folder, self.root)
             if below == ".":
                 folders[:] = [name for name in folders if name != HIDDEN]
@@ -140,17 +140,17 @@ class Shoot:
         """The file, to be read from its first byte on; past the system's cache or not. Raises OSError."""
         return Stream(self.at(path), past=past)
 
-    def measured(self, path: str, tick: Callable[[int], None] | None = None) -> Measured:
+    def measured(self, path: str, progress: Callable[[int], None] | None = None) -> Measured:
         """The whole file, read past the system's cache. Raises OSError."""
-        return measured(self.stream(path, past=True), tick)
+        return measured(self.stream(path, past=True), progress)
 
     def size(self, path: str) -> int | None:
         """The bytes of a plain file; None where there is none of that name."""
         try:
-            about = os.lstat(self.at(path))
+            status = os.lstat(self.at(path))
         except (FileNotFoundError, NotADirectoryError):
             return None
-        return about.st_size if stat.S_ISREG(about.st_mode) else -1
+        return status.st_size if stat.S_ISREG(status.st_mode) else -1
 
     def is_one_file(self, path: str, other: str) -> bool:
         """Whether both paths lead to one plain file, as far as the system tells."""
@@ -174,16 +174,16 @@ class Shoot:
         return os.path.isdir(self.at(path))
 
     def holds(
-        self, path: str, count: int, sha256: str, tick: Callable[[int], None] | None = None
-    ) -> Held:
+        self, path: str, count: int, sha256: str, progress: Callable[[int], None] | None = None
+    ) -> ContentCheck:
         """Whether a plain file of these bytes is there, read past the system's cache.
 
-        tick is told of each block that was read. Raises OSError where it cannot be read.
+        progress is called for each block that was read. Raises OSError where it cannot be read.
         """
         if self.size(path) != count:
-            return Held.NO
-        found = self.measured(path, tick)
-        return Held.of(same=(found.count, found.sha256) == (count, sha256), sure=found.sure)
+            return ContentCheck.NO
+        found = self.measured(path, progress)
+        return ContentCheck.of(same=(found.count, found.sha256) == (count, sha256), sure=found.sure)
 
     def disk(self) -> Disk:
         """Where the folder lies, or will lie. Raises OSError."""
@@ -317,17 +317,17 @@ class Shoot:
                 "run the same command again."
             )
         unfinished = self._made(f"{UNFINISHED}/{path}")
-        _write_anew(unfinished, data)
+        _write_again(unfinished, data)
         force_file(unfinished)
         os.replace(unfinished, there)
         force_folder(os.path.dirname(there))
 
     def keep(self, path: str, data: bytes) -> None:
-        """The file holds these bytes, or is gone: what can be made anew is not forced. Raises OSError."""
+        """The file holds these bytes, or is gone: what can be made again is not forced. Raises OSError."""
         there = self._made(path)
         unfinished = self.at(f"{UNFINISHED}/{path.rpartition('/')[2]}")
         try:
-            _write_anew(unfinished, data)
+            _write_again(unfinished, data)
             os.replace(unfinished, there)
         except OSError:
             with contextlib.suppress(OSError):
@@ -378,7 +378,7 @@ class Shoot:
         self.remove_unfinished()
         self.clear(WORK)
         self.clear(LOGS)
-        self.clear(LOOKED)
+        self.clear(MEASUREMENTS)
         with contextlib.suppress(FileNotFoundError):
             os.rmdir(self.root / UNFINISHED)
         kept = self.set_aside_before()
@@ -481,7 +481,7 @@ def _write_on_card(unfinished: str, stream: Stream) -> None:
             file.close()
 
 
-def _write_anew(path: str, data: bytes) -> None:
+def _write_again(path: str, data: bytes) -> None:
     """The file is new and holds these bytes; what a stopped run left under its name is gone."""
     with contextlib.suppress(FileNotFoundError):
         os.unlink(path)

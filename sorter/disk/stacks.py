@@ -47,14 +47,14 @@ def lies_in(target: Path, folders: Iterable[Path]) -> Path | None:
 def obstacle(path: Path, size: int) -> str:
     """Why the file is not what was ingested, as the end of a sentence; empty where it may be."""
     try:
-        about = path.lstat()
+        status = path.lstat()
     except OSError as error:
         missing = isinstance(error, FileNotFoundError | NotADirectoryError)
         return NOT_THERE if missing else f"cannot be looked at ({error.strerror})"
-    if not stat.S_ISREG(about.st_mode):
+    if not stat.S_ISREG(status.st_mode):
         return "is no plain file"
-    if about.st_size != size:
-        return f"has {about.st_size} bytes and not the {size} that were ingested"
+    if status.st_size != size:
+        return f"has {status.st_size} bytes and not the {size} that were ingested"
     return ""
 
 
@@ -63,8 +63,8 @@ def stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int, int]]:
     found = {}
     for path in paths:
         with contextlib.suppress(OSError):
-            about = path.lstat()
-            found[path] = (about.st_size, about.st_mtime_ns, about.st_ino)
+            status = path.lstat()
+            found[path] = (status.st_size, status.st_mtime_ns, status.st_ino)
     return found
 
 

@@ -35,12 +35,12 @@ class Stream:
         self._path = path
         handle = SYSTEM.open_past(path) if past else Opened(handle=os.open(path, SYSTEM.READING))
         self._opened = handle
-        about = os.fstat(handle.handle)
-        if not stat.S_ISREG(about.st_mode):
+        status = os.fstat(handle.handle)
+        if not stat.S_ISREG(status.st_mode):
             os.close(handle.handle)
             raise OSError(errno.EINVAL, "not a plain file", path)
-        self.size = about.st_size
-        self.modified_ns = about.st_mtime_ns
+        self.size = status.st_size
+        self.modified_ns = status.st_mtime_ns
 
     def __enter__(self) -> Self:
         return self
@@ -118,17 +118,17 @@ def _read_at(handle: int, memory: memoryview, at: int) -> int:
     return SYSTEM.read_at(handle, memory, at)
 
 
-def digest(stream: Stream, tick: Callable[[int], None] | None = None) -> tuple[int, str]:
+def digest(stream: Stream, progress: Callable[[int], None] | None = None) -> tuple[int, str]:
     """How many bytes there are, and their SHA-256 (FIPS 180-4) in hexadecimal.
 
-    tick is called with the size of each block. Raises OSError where a block cannot be read.
+    progress is called with the size of each block. Raises OSError where a block cannot be read.
     """
     count, hashed = 0, hashlib.sha256()
     for block in stream.blocks():
         hashed.update(block)
         count += len(block)
-        if tick is not None:
-            tick(len(block))
+        if progress is not None:
+            progress(len(block))
     return count, hashed.hexdigest()
 
 
@@ -141,8 +141,8 @@ class Measured:
     sure: bool
 
 
-def measured(stream: Stream, tick: Callable[[int], None] | None = None) -> Measured:
+def measured(stream: Stream, progress: Callable[[int], None] | None = None) -> Measured:
     """What the stream gives, and whether that comes from the disk. It is closed then. Raises OSError."""
     with stream:
-        count, sha256 = digest(stream, tick)
+        count, sha256 = digest(stream, progress)
         return Measured(count=count, sha256=sha256, sure=stream.sure)

@@ -21,7 +21,7 @@ from sorter.model.card import CardFile, Listing
 ROOT: Final = "."
 """How the root is named among folders that cannot be listed."""
 
-_LITTER_FILES: Final = frozenset({".ds_store", "thumbs.db", "desktop.ini"})
+_SYSTEM_FILES: Final = frozenset({".ds_store", "thumbs.db", "desktop.ini"})
 _REPAIRS: Final = re.compile(r"lost\+found|found\.\d{3}", re.IGNORECASE)
 # .Trash and .Trash-nnn: FreeDesktop's trash specification, 1.0. The others: common practice, no source.
 _TRASHES: Final = re.compile(r"\.trashes|\.trash(-.*)?|\$recycle\.bin", re.IGNORECASE)
@@ -44,7 +44,7 @@ _LOOP: Final = "a folder that it lies in itself: not followed"
 _Identity: TypeAlias = tuple[int, int]
 
 
-class Place(Enum):
+class FolderOwner(Enum):
     """Whose a folder is. CARD: the card's. REPAIR: made by a repair of it. SYSTEM: a system's own."""
 
     CARD = auto()
@@ -55,7 +55,7 @@ class Place(Enum):
     @property
     def is_cards(self) -> bool:
         """Whether what lies there is a file of the card."""
-        return self in (Place.CARD, Place.REPAIR)
+        return self in (FolderOwner.CARD, FolderOwner.REPAIR)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +63,7 @@ class _Folder:
     """A folder to look into. above: the folders that it lies in."""
 
     path: str = ""
-    place: Place = Place.CARD
+    place: FolderOwner = FolderOwner.CARD
     above: tuple[_Identity, ...] = ()
 
 
@@ -78,7 +78,7 @@ class Walk:
         self._files: list[CardFile] = []
         self._thrown: list[CardFile] = []
         self._aside: list[CardFile] = []
-        self._litter = 0
+        self._system_files = 0
         self._closed: list[str] = []
         self._shoots: list[str] = []
         self.is_barred = False
@@ -90,7 +90,7 @@ class Walk:
         """What was found, in the order of the paths."""
         return Listing(
             files=_in_order(self._files),
-            litter=self._litter,
+            system_files=self._system_files,
             folders_closed=tuple(sorted(self._closed)),
             thrown=_in_order(self._thrown),
             aside=_in_order(self._aside),
@@ -118,7 +118,7 @@ class Walk:
             if self._is_folder(entry, path, folder.place):
                 yield _Folder(path=path, place=_place(entry, folder.place), above=above)
 
-    def _is_folder(self, entry: os.DirEntry[str], path: str, place: Place) -> bool:
+    def _is_folder(self, entry: os.DirEntry[str], path: str, place: FolderOwner) -> bool:
         """Whether it is a folder; whatever else it is, is taken in.
 
         A file system that tells no types in its listings is asked for each, and may fail.
@@ -129,29 +129,29 @@ class Walk:
         except OSError as error:
             self._take(_unseen(path, error, place), place)
             return False
-        if is_litter_file(entry.name):
-            self._litter += 1
+        if is_system_file_name(entry.name):
+            self._system_files += 1
         else:
             self._take(_card_file(entry, path, place), place)
         return False
 
-    def _take(self, file: CardFile, place: Place) -> None:
-        taken = {Place.TRASH: self._thrown, Place.SYSTEM: self._aside}
+    def _take(self, file: CardFile, place: FolderOwner) -> None:
+        taken = {FolderOwner.TRASH: self._thrown, FolderOwner.SYSTEM: self._aside}
         taken.get(place, self._files).append(file)
 
 
-def is_litter(path: str) -> bool:
-    """Whether a path, with forward slashes, is litter that a system left, or lies in such."""
+def is_system_file(path: str) -> bool:
+    """Whether a path, with forward slashes, is system files that a system left, or lies in such."""
     *folders, name = path.split("/")
     kinds = (_REPAIRS, _TRASHES, _OWN)
-    return is_litter_file(name) or any(
+    return is_system_file_name(name) or any(
         kind.fullmatch(folder) for folder in folders for kind in kinds
     )
 
 
-def is_litter_file(name: str) -> bool:
+def is_system_file_name(name: str) -> bool:
     """Whether systems leave files of this name anywhere."""
-    return name.startswith("._") or name.lower() in _LITTER_FILES
+    return name.startswith("._") or name.lower() in _SYSTEM_FILES
 
 
 def _in_order(files: list[CardFile]) -> tuple[CardFile, ...]:
@@ -161,10 +161,10 @@ def _in_order(files: list[CardFile]) -> tuple[CardFile, ...]:
 def _identity(where: str) -> _Identity | None:
     """What tells a folder from all others; None where the system does not say."""
     try:
-        about = os.stat(where)
+        status = os.stat(where)
     except OSError:
         return None
-    return (about.st_dev, about.st_ino) if about.st_ino else None
+    return (status.st_dev, status.st_ino) if status.st_ino else None
 
 
 def _entries(where: str) -> tuple[list[os.DirEntry[str]], bool]:
@@ -183,15 +183,15 @@ def _is_shoot(where: str, entries: list[os.DirEntry[str]], *, closed: bool) -> b
     return (closed or any(entry.name == HIDDEN for entry in entries)) and is_shoot(where)
 
 
-def _place(entry: os.DirEntry[str], around: Place) -> Place:
+def _place(entry: os.DirEntry[str], around: FolderOwner) -> FolderOwner:
     """Whose a folder is by its name, and by the one that it lies in."""
     if not around.is_cards:
         return around
     if _TRASHES.fullmatch(entry.name) or _is_old_trash(entry):
-        return Place.TRASH
+        return FolderOwner.TRASH
     if _OWN.fullmatch(entry.name) or entry.name == HIDDEN:  # which is no shoot's, or cannot be read
-        return Place.SYSTEM
-    return Place.REPAIR if _REPAIRS.fullmatch(entry.name) else around
+        return FolderOwner.SYSTEM
+    return FolderOwner.REPAIR if _REPAIRS.fullmatch(entry.name) else around
 
 
 def _is_old_trash(entry: os.DirEntry[str]) -> bool:
@@ -200,27 +200,27 @@ def _is_old_trash(entry: os.DirEntry[str]) -> bool:
     return any(_IN_OLD_TRASHES.fullmatch(each.name) for each in _entries(entry.path)[0])
 
 
-def _card_file(entry: os.DirEntry[str], path: str, place: Place) -> CardFile:
+def _card_file(entry: os.DirEntry[str], path: str, place: FolderOwner) -> CardFile:
     try:
-        about = entry.stat(follow_symlinks=False)
+        status = entry.stat(follow_symlinks=False)
     except OSError as error:
         return _unseen(path, error, place)
     return CardFile(
         path=path,
-        size=about.st_size,
-        modified_ns=about.st_mtime_ns,
-        changed_ns=about.st_ctime_ns,
-        obstacle=_OBSTACLES.get(stat.S_IFMT(about.st_mode), ""),
-        plain=stat.S_ISREG(about.st_mode),
-        recovered=place is Place.REPAIR,
+        size=status.st_size,
+        modified_ns=status.st_mtime_ns,
+        changed_ns=status.st_ctime_ns,
+        obstacle=_OBSTACLES.get(stat.S_IFMT(status.st_mode), ""),
+        plain=stat.S_ISREG(status.st_mode),
+        recovered=place is FolderOwner.REPAIR,
     )
 
 
-def _unseen(path: str, error: OSError, place: Place) -> CardFile:
+def _unseen(path: str, error: OSError, place: FolderOwner) -> CardFile:
     """A file of which the system says nothing: it may be a picture."""
     return CardFile(
         path=path,
         size=0,
         obstacle=f"cannot be read: {error.strerror or error}",
-        recovered=place is Place.REPAIR,
+        recovered=place is FolderOwner.REPAIR,
     )

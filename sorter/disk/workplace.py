@@ -90,9 +90,7 @@ class Workplace:
         return folder
 
 
-def write_pieces(
-    shoot: Shoot, number: int, pieces: Iterable[bytes | memoryview]
-) -> tuple[int, str]:
+def write_pieces(shoot: Shoot, number: int, parts: Iterable[bytes | memoryview]) -> tuple[int, str]:
     """The unfinished file of this number holds the pieces, forced to the disk and read back.
 
     Returns its bytes and its SHA-256. Raises OSError, also where it does not read back as it was
@@ -100,10 +98,10 @@ def write_pieces(
     """
     count, hashed = 0, hashlib.sha256()
     with shoot.new_file(number) as file:
-        for piece in pieces:
-            file.write(memoryview(piece))
-            hashed.update(piece)
-            count += len(piece)
+        for part in parts:
+            file.write(memoryview(part))
+            hashed.update(part)
+            count += len(part)
     shoot.force(number)
     path = shoot.unfinished(number)
     if not shoot.holds(path, count, hashed.hexdigest()):

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from sorter.grouping.corrections import stretches_of
-from sorter.grouping.drafts import Draft, drafts_of
+from sorter.grouping.drafts import Draft, draft_sequences
 from sorter.grouping.missing import places
 from sorter.grouping.relations import Series, related
 from sorter.grouping.timeline import clock_us, timelines
@@ -35,14 +35,17 @@ def account_for(
     in_utc = all(line.in_utc for line in lines)
     asked = stretches_of(corrections, lines, reading)
     loose = places(reading.loose)
-    drafted = [drafts_of(line, knobs, said, loose) for line, said in zip(lines, asked, strict=True)]
+    drafted = [
+        draft_sequences(line, knobs, stated, loose)
+        for line, stated in zip(lines, asked, strict=True)
+    ]
     order = tuple(heapq.merge(*(_keyed(drafts, in_utc=in_utc) for drafts in drafted)))
     place = {keyed.frame.path: index for index, keyed in enumerate(order)}
     return Account(
         sequences=_numbered(drafted, place),
         order=tuple(keyed.frame for keyed in order),
         loose=reading.loose,
-        litter=reading.litter,
+        system_files=reading.system_files,
         folders_closed=reading.folders_closed,
         thrown_away=reading.thrown_away,
         shoots=reading.shoots,
@@ -87,9 +90,9 @@ def _numbered(drafted: list[list[Draft]], place: dict[str, int]) -> tuple[Sequen
 def _series(draft: Draft, index: int) -> Series:
     return Series(
         index=index,
-        looks=draft.looks,
+        observations=draft.observations,
         kind=draft.sequence.kind,
         pause_s=draft.pause_s,
         stopped=draft.stopped,
-        merged=None if draft.looks else draft.sequence.frames[0],
+        merged=None if draft.observations else draft.sequence.frames[0],
     )

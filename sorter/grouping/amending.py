@@ -1,4 +1,4 @@
-"""The best account as a user corrected it: what becomes of its pieces, and the words for that."""
+"""The best account as a user corrected it: what becomes of its segments, and the words for that."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from itertools import pairwise
 from operator import attrgetter
 from typing import Final, TypeVar
 
-from sorter.grouping.search import Ground, Piece, cheapest, follow, openings
+from sorter.grouping.search import SearchInput, Segment, cheapest, follow, openings
 from sorter.model.correction import PICTURES_SHOW, USER_SAID
 from sorter.model.kinds import Kind, Who
 from sorter.model.sequence import BEYOND_DOUBT, Grounds
@@ -18,38 +18,38 @@ from sorter.model.stretches import Stretch
 
 CUT_BEFORE: Final = "the corrections file cut off the frames before"
 _START: Final = attrgetter("start")
-_Part = TypeVar("_Part", Piece, Stretch)
+_Part = TypeVar("_Part", Segment, Stretch)
 _OPEN: Final = " and does not name its kind"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Made:
+class Corrected:
     """A sequence that a correction made."""
 
-    piece: Piece
+    segment: Segment
     grounds: Grounds
     name: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Left:
-    """What the corrections left of the best account's piece with this index: all of it, or a part."""
+class Remainder:
+    """What the corrections left of the best account's segment with this index: all of it, or a part."""
 
-    piece: Piece
+    segment: Segment
     index: int
 
 
 def amended(
-    ground: Ground, pieces: tuple[Piece, ...], stretches: tuple[Stretch, ...]
-) -> tuple[Made | Left, ...]:
-    """Every stretch as one piece and what is left of the others, in order of capture.
+    inputs: SearchInput, segments: tuple[Segment, ...], stretches: tuple[Stretch, ...]
+) -> tuple[Corrected | Remainder, ...]:
+    """Every stretch as one segment and what is left of the others, in order of capture.
 
-    What is left of a piece keeps its kind; where it is one frame of several it is a single.
+    What is left of a segment keeps its kind; where it is one frame of several it is a single.
     """
-    parts: list[Made | Left] = [_made(ground, pieces, each) for each in stretches]
-    for index, piece in enumerate(pieces):
-        parts += _left(piece, index, stretches)
-    return tuple(sorted(parts, key=lambda part: part.piece.start))
+    parts: list[Corrected | Remainder] = [_made(inputs, segments, each) for each in stretches]
+    for index, segment in enumerate(segments):
+        parts += _left(segment, index, stretches)
+    return tuple(sorted(parts, key=lambda part: part.segment.start))
 
 
 def _near(parts: tuple[_Part, ...], start: int, stop: int) -> tuple[_Part, ...]:
@@ -61,18 +61,20 @@ def _near(parts: tuple[_Part, ...], start: int, stop: int) -> tuple[_Part, ...]:
     return parts[max(first, 0) : bisect_left(parts, stop, key=_START)]
 
 
-def _left(piece: Piece, index: int, stretches: tuple[Stretch, ...]) -> Iterator[Left]:
-    near = _near(stretches, piece.start, piece.stop)
-    cuts = [each for each in near if each.meets(piece.start, piece.stop)]
-    edges = [piece.start, *(edge for cut in cuts for edge in (cut.start, cut.stop)), piece.stop]
+def _left(segment: Segment, index: int, stretches: tuple[Stretch, ...]) -> Iterator[Remainder]:
+    near = _near(stretches, segment.start, segment.stop)
+    cuts = [each for each in near if each.meets(segment.start, segment.stop)]
+    edges = [segment.start, *(edge for cut in cuts for edge in (cut.start, cut.stop)), segment.stop]
     for start, stop in list(pairwise(edges))[::2]:
         if start < stop:
-            kind = Kind.SINGLE if stop - start == 1 else piece.kind
-            yield Left(piece=replace(piece, start=start, stop=stop, kind=kind), index=index)
+            kind = Kind.SINGLE if stop - start == 1 else segment.kind
+            yield Remainder(
+                segment=replace(segment, start=start, stop=stop, kind=kind), index=index
+            )
 
 
-def _made(ground: Ground, pieces: tuple[Piece, ...], stretch: Stretch) -> Made:
-    kind, why = _kind(ground, pieces, stretch)
+def _made(inputs: SearchInput, segments: tuple[Segment, ...], stretch: Stretch) -> Corrected:
+    kind, why = _kind(inputs, segments, stretch)
     count = stretch.stop - stretch.start
     these = "this frame is a" if count == 1 else f"these {count} frames are one"
     grounds = Grounds(
@@ -82,11 +84,11 @@ def _made(ground: Ground, pieces: tuple[Piece, ...], stretch: Stretch) -> Made:
         begins_margin=BEYOND_DOUBT,
         said_by=Who.PICTURES if stretch.why else Who.USER,
     )
-    piece = Piece(start=stretch.start, stop=stretch.stop, kind=kind)
-    return Made(piece=piece, grounds=grounds, name=stretch.name)
+    segment = Segment(start=stretch.start, stop=stretch.stop, kind=kind)
+    return Corrected(segment=segment, grounds=grounds, name=stretch.name)
 
 
-def _kind(ground: Ground, pieces: tuple[Piece, ...], stretch: Stretch) -> tuple[Kind, str]:
+def _kind(inputs: SearchInput, segments: tuple[Segment, ...], stretch: Stretch) -> tuple[Kind, str]:
     """The stretch's kind, and where it comes from.
 
     Where the correction leaves it open: a single for one frame; the kind of the one sequence in
@@ -97,13 +99,13 @@ def _kind(ground: Ground, pieces: tuple[Piece, ...], stretch: Stretch) -> tuple[
     """
     if stretch.kind is not None:
         return stretch.kind, f": {stretch.kind}"
-    near = _near(pieces, stretch.start, stretch.stop)
-    touched = [piece for piece in near if stretch.meets(piece.start, piece.stop)]
+    near = _near(segments, stretch.start, stretch.stop)
+    touched = [segment for segment in near if stretch.meets(segment.start, segment.stop)]
     if stretch.stop - stretch.start == 1:
         return Kind.SINGLE, f"{_OPEN}: one frame is a single"
     if len(touched) == 1:
         return touched[0].kind, f"{_OPEN}: {touched[0].kind} as before"
-    fits = _best_series(ground, stretch)
+    fits = _best_series(inputs, stretch)
     if fits is not None:
         return fits, f"{_OPEN}: {fits} fits best"
     had = _most_had(touched, stretch)
@@ -112,23 +114,25 @@ def _kind(ground: Ground, pieces: tuple[Piece, ...], stretch: Stretch) -> tuple[
     return had, f"{_OPEN}: none accounts for it, {had} as most of it was"
 
 
-def _best_series(ground: Ground, stretch: Stretch) -> Kind | None:
-    runs = openings(ground, stretch.start, None)
-    kind, _ = cheapest(run for run in runs if follow(ground, run, stretch.stop) is not None)
+def _best_series(inputs: SearchInput, stretch: Stretch) -> Kind | None:
+    candidates = openings(inputs, stretch.start, None)
+    kind, _ = cheapest(
+        each for each in candidates if follow(inputs, each, stretch.stop) is not None
+    )
     return kind
 
 
-def _most_had(touched: list[Piece], stretch: Stretch) -> Kind | None:
+def _most_had(touched: list[Segment], stretch: Stretch) -> Kind | None:
     had: Counter[Kind] = Counter()
-    for piece in touched:
-        if piece.kind is not Kind.SINGLE:
-            had[piece.kind] += min(piece.stop, stretch.stop) - max(piece.start, stretch.start)
+    for segment in touched:
+        if segment.kind is not Kind.SINGLE:
+            had[segment.kind] += min(segment.stop, stretch.stop) - max(segment.start, stretch.start)
     return had.most_common(1)[0][0] if had else None
 
 
-def left_words(left: Left, whole: Piece) -> str:
-    """Why what is left of the piece is of its kind."""
-    count, of = left.piece.stop - left.piece.start, whole.stop - whole.start
+def remainder_reason(left: Remainder, whole: Segment) -> str:
+    """Why what is left of the segment is of its kind."""
+    count, of = left.segment.stop - left.segment.start, whole.stop - whole.start
     return (
         f"{count} of the {of} frames of one {whole.kind}, the rest was cut off by the "
         "corrections file"

@@ -18,40 +18,40 @@ NEVER = float("inf")
 
 # --- the step over a boundary: what is seen where one series ends and the next begins -----------
 
-# People take 8 s to begin anew, give or take a factor of five; back to back means 1.5 to 3 s.
-ANEW_MEDIAN_S = 8.0
-ANEW_SPREAD = 1.6
-# Nobody lets go and presses anew within a second; every factor e below that costs so much.
-ANEW_AT_ONCE = 4.0
+# People take 8 s to begin again, give or take a factor of five; back to back means 1.5 to 3 s.
+BOUNDARY_MEDIAN_S = 8.0
+BOUNDARY_SPREAD = 1.6
+# Nobody lets go and presses again within a second; every factor e below that costs so much.
+BOUNDARY_AT_ONCE = 4.0
 # A setting is changed at one boundary in seven, and most boundaries change nothing at all: macro
 # with flash keeps its settings for hours.
-ANEW_CHANGED = 2.0
-ANEW_UNCHANGED = 0.6
+BOUNDARY_CHANGED = 2.0
+BOUNDARY_UNCHANGED = 0.6
 # Focus: the next subject is at another distance twice as often as at the same, and far from it
 # rather than near.
-ANEW_FOCUS_TIE = 1.2
-ANEW_FOCUS_SMALL = 1.9
-ANEW_FOCUS_LARGE = 1.5  # motor steps count here too: how far one turns, nobody knows
+BOUNDARY_FOCUS_TIE = 1.2
+BOUNDARY_FOCUS_SMALL = 1.9
+BOUNDARY_FOCUS_LARGE = 1.5  # motor steps count here too: how far one turns, nobody knows
 # Exposure: the same, a little off, or quite another.
-ANEW_EV_SAME = 0.7
-ANEW_EV_SMALL = 1.7
-ANEW_EV_LARGE = 2.2
+BOUNDARY_EV_SAME = 0.7
+BOUNDARY_EV_SMALL = 1.7
+BOUNDARY_EV_LARGE = 2.2
 # A new series whose camera-given shot number goes on from the last frame's: hardly.
-ANEW_SHOT_GOES_ON = 12.0
+BOUNDARY_SHOT_GOES_ON = 12.0
 # ... and where frames are missing between, by its number and by that of the files alike, hardly more.
-ANEW_SHOT_SKIPS_ON = 8.0
+BOUNDARY_SHOT_SKIPS_ON = 8.0
 # A camera-driven series whose first frame has a shot number above 1: its beginning was deleted.
-ANEW_SHOT_LATE = 4.0
-ANEW_SAME_BURST_ID = 12.0
+BOUNDARY_SHOT_LATE = 4.0
+BOUNDARY_SAME_BURST_ID = 12.0
 # Numbers missing between series are as common as within (deleted frames).
 NUMBERS_MISSING = 2.0
-ANEW_NUMBERS_MISSING = 1.7
+BOUNDARY_NUMBERS_MISSING = 1.7
 # A folder with numbering of its own: some bodies begin one for every bracket.
-FOLDER_ANEW = 5.0
-ANEW_FOLDER_ANEW = 2.5
+FOLDER_OWN_NUMBERS = 5.0
+BOUNDARY_FOLDER_OWN_NUMBERS = 2.5
 # A folder that is full changes anywhere, but within a series rarely.
 FOLDER_FULL = 1.5
-ANEW_FOLDER_FULL = 1.5
+BOUNDARY_FOLDER_FULL = 1.5
 
 # --- within a series ------------------------------------------------------------------------------
 
@@ -77,7 +77,7 @@ ENDED_AS_PLANNED = 0.1
 STOPPED_EARLY = 2.3
 STOPPED_ANYWHERE = 0.8
 # A body that hides its focus bracketing runs it in single drive, and a burst stands in for it.
-UNTOLD_SINGLE_DRIVE = 1.5
+SINGLE_DRIVE_BURST = 1.5
 # A focus bracket without a tag: this much, shared out over the moves of focus that prove it.
 UNTAGGED_FOCUS = 9.0
 # A stack turned by hand whose focus the camera tells, and it never moved: whole centimetres may hide
@@ -103,12 +103,12 @@ TIGHTEST_SPREAD = 0.04
 class Pauses:
     """How a kind of series paces: seconds; spreads in natural logarithms.
 
-    first, first_spread: before the run has a rhythm of its own. spread: around the run's own mean;
-    where `learns`, the run's own spread replaces it as the run goes on. hitch: cost of one pause
+    first, first_spread: before the series has a rhythm of its own. spread: around its own mean;
+    where `learns`, its own spread replaces it as it goes on. hitch: cost of one pause
     out of rhythm of up to hitch_s, with `steep` more for every factor e beyond that.
     flash_*: the same where the flash fired and must recycle. limit_s: a longer pause ends the series.
-    tightest: no run of the kind keeps a steadier beat.
-    fixed: the run's own pauses are not learned from at all. waits: it waits for its flash.
+    tightest: no series of the kind keeps a steadier beat.
+    fixed: its own pauses are not learned from at all. waits: it waits for its flash.
     quickest_s: a shorter pause costs `rushed` more for every factor e. slowest_s: a longer one costs
     `dragging` more, unless it is a hitch.
     steady_*: what counts in place of flash_* where the beat is steady: then the camera drives it, and
@@ -157,7 +157,7 @@ class Habits:
     camera that does not say costs nothing. pauses_untold: in place of pauses where it says neither
     a distance nor a focus mode; pauses_driven: where it says continuous drive. changed: a setting
     changes within. stays, moves: how many steps with focus unmoved, and moved, the habit counts for;
-    the run's own steps are added to them (a rule of succession). against, thrown: a move that wavers
+    the candidate's own steps are added to them (a rule of succession). against, thrown: a move that wavers
     back a little, that jumps back; with free_focus moves may go either way, and neither counts.
     ev_*: exposure stays, drifts (to 0.4 EV), jumps; ev_leap: what it costs more that it jumps by
     stops.
@@ -173,7 +173,7 @@ class Habits:
     drive: dict[DriveMode, float]
     bracketing: dict[Bracketing, float]
     focus_mode: dict[FocusMode, float]
-    pauses_untold: Pauses | None = None
+    pauses_unknown: Pauses | None = None
     pauses_driven: Pauses | None = None
     stays: float = 1.0
     moves: float = 1.0
@@ -197,13 +197,15 @@ class Habits:
     driven: bool = False  # the camera runs it: its shot number and planned count speak
     periodic: bool = False
     shortest_period_s: float = 0.0
-    keep_open: int = 4  # so many open runs are followed; on the labelled cards more changed nothing
+    keep_open: int = (
+        4  # so many open candidates are followed; on the labelled cards more changed nothing
+    )
     exposures: str = ""  # "set": a bracket's pattern; "ladder": changed by hand, mostly one way
 
     @property
-    def untold(self) -> Pauses:
+    def when_unknown(self) -> Pauses:
         """How it paces where nothing is told of its focus."""
-        return self.pauses_untold or self.pauses
+        return self.pauses_unknown or self.pauses
 
     @property
     def driven_on(self) -> Pauses:
@@ -293,7 +295,7 @@ MANUAL_STACK = Habits(
     longest=60,  # 3 to 16 is the habit; beyond 60 nobody turns by hand
     pauses=_BY_HAND,
     # Where nothing says that hands were at the ring, frames at a person's pace are singles first.
-    pauses_untold=replace(_BY_HAND, slowest_s=5.0),
+    pauses_unknown=replace(_BY_HAND, slowest_s=5.0),
     drive={DriveMode.SINGLE: 0.1, DriveMode.CONTINUOUS: 5.0, DriveMode.TIMER: 3.0},
     bracketing={Bracketing.OFF: 0.01, Bracketing.FOCUS: 7.0, Bracketing.EXPOSURE: 6.0,
                 Bracketing.OTHER: 5.0},
@@ -437,7 +439,7 @@ MODELS = (
 # Three is what most people set; how much rarer the others are.
 SET_SIZES = {3: 0.4, 5: 1.4, 7: 2.2, 9: 3.0}
 # Nothing says that the camera did it: neither its own tag nor Exif's ExposureMode.
-SET_UNTOLD = 1.0
+SET_WITHOUT_TAG = 1.0
 SET_TOLERANCE_EV = 0.2  # rounding of nominal speeds, and of thirds of a stop
 SET_REPEATED_EV = 0.15  # an exposure that was there already begins the next set
 SET_UNEVEN = 6.0  # steps of unequal size
@@ -464,7 +466,7 @@ GIVE_UP_BEHIND = 36.0
 MACHINE_SPREAD = 0.12
 # The first pause or two were out of rhythm, and now it settles: hands and flashes do that.
 SETTLES = 2.0
-# A pause three times the run's own (in natural logarithm), without a flash to wait for, tears it;
+# A pause three times the series' own (in natural logarithm), without a flash to wait for, tears it;
 # every factor e beyond that so much more.
 TORN_RATIO = 1.1
 TORN = 4.0
@@ -474,7 +476,7 @@ NEW_PACE = 1.5
 NEW_PACE_SPREAD = 0.35
 # One series in fifty slows down like that: what its first slow pause cost more is given back.
 SLOWS_DOWN = 4.0
-# The run's habit of spread counts as much as so many pauses of its own.
+# A series' habit of spread counts as much as so many pauses of its own.
 HABIT_WEIGHT = 1.5
 # With a flash, or by hand, a few even pauses prove no even beat.
 UNEVEN_HABIT_WEIGHT = 5.0

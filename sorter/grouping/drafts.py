@@ -12,12 +12,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from sorter.grouping import margins, notes, results, words
-from sorter.grouping.amending import CUT_BEFORE, Left, Made, amended, left_words
-from sorter.grouping.evidence import Evidence, Look, gather
-from sorter.grouping.margins import NO_OTHER, Found, Weighed
+from sorter.grouping import margins, notes, reasons, results
+from sorter.grouping.amending import CUT_BEFORE, Corrected, Remainder, amended, remainder_reason
+from sorter.grouping.evidence import Evidence, Observation, gather
+from sorter.grouping.margins import NO_OTHER, Confidence, RatedSegment
 from sorter.grouping.missing import Place, missing
-from sorter.grouping.search import Piece, best_account, ground_of
+from sorter.grouping.search import Segment, best_account, search_input
 from sorter.grouping.timeline import Timeline
 from sorter.model.frame import Frame
 from sorter.model.kinds import Kind
@@ -33,13 +33,13 @@ _OFF_BEAT: Final = 1.5  # times the usual pause
 class Draft:
     """A sequence of one timeline before it has its number.
 
-    looks: its frames as the models saw them; none for a picture that the camera merged, whose
+    observations: its frames as the models saw them; none for a picture that the camera merged, whose
     sources are not right before it. pause_s: since the sequence before. stopped: frames that were
     planned were not taken. corrected: a correction made it, so it is nobody's result.
     """
 
     sequence: Sequence
-    looks: tuple[Look, ...] = ()
+    observations: tuple[Observation, ...] = ()
     pause_s: float = 0.0
     stopped: bool = False
     results: list[Frame] = field(default_factory=list)
@@ -56,7 +56,7 @@ class _Case:
     edges: frozenset[int]
 
 
-def drafts_of(
+def draft_sequences(
     line: Timeline,
     knobs: GroupingKnobs,
     asked: tuple[Stretch, ...],
@@ -68,107 +68,118 @@ def drafts_of(
     """
     shots = results.shots(line)
     evidence = gather(replace(line, frames=shots))
-    ground = ground_of(evidence, knobs)
-    found = tuple(_without_results(evidence, margins.settled(ground, best_account(ground))))
-    pieces = tuple(each.piece for each in found)
-    edges = frozenset(piece.start for piece in pieces) | {len(shots)}
+    inputs = search_input(evidence, knobs)
+    found = tuple(_without_results(evidence, margins.rated(inputs, best_account(inputs))))
+    segments = tuple(each.segment for each in found)
+    edges = frozenset(segment.start for segment in segments) | {len(shots)}
     case = _Case(evidence=evidence, knobs=knobs, loose=loose, edges=edges)
     best = [_draft(case, found, index) for index in range(len(found))]
     drafts = [
-        _made(case, part)
-        if isinstance(part, Made)
+        _corrected_draft(case, part)
+        if isinstance(part, Corrected)
         else best[part.index]
-        if part.piece == pieces[part.index]
-        else _left(case, found, part)
-        for part in amended(ground, pieces, asked)
+        if part.segment == segments[part.index]
+        else _remainder_draft(case, found, part)
+        for part in amended(inputs, segments, asked)
     ]
     return _with_marked(_with_unmarked(drafts, _unmarked(best)), line)
 
 
-def _without_results(evidence: Evidence, found: tuple[Found, ...]) -> Iterator[Found]:
-    """The pieces, with the unmarked result at the end of one as a piece of its own."""
+def _without_results(evidence: Evidence, found: tuple[RatedSegment, ...]) -> Iterator[RatedSegment]:
+    """The segments, with the unmarked result at the end of one as a segment of its own."""
     for each in found:
-        piece, last = each.piece, each.piece.stop - 1
-        if _ends_in_a_result(evidence, piece):
-            yield replace(each, piece=replace(piece, stop=last))
-            alone = Piece(start=last, stop=piece.stop, kind=Kind.SINGLE)
-            yield Found(piece=alone, sure=Weighed())
+        segment, last = each.segment, each.segment.stop - 1
+        if _ends_in_a_result(evidence, segment):
+            yield replace(each, segment=replace(segment, stop=last))
+            alone = Segment(start=last, stop=segment.stop, kind=Kind.SINGLE)
+            yield RatedSegment(segment=alone, confidence=Confidence())
         else:
             yield each
 
 
-def _ends_in_a_result(evidence: Evidence, piece: Piece) -> bool:
+def _ends_in_a_result(evidence: Evidence, segment: Segment) -> bool:
     """The last picture came off the beat: a camera needs longer to merge than to shoot."""
-    pauses = [link.pause_s for link in evidence.links[piece.start : piece.stop - 1]]
+    pauses = [
+        transition.pause_s for transition in evidence.transitions[segment.start : segment.stop - 1]
+    ]
     if not pauses or pauses[-1] <= _OFF_BEAT * sorted(pauses)[len(pauses) // 2]:
         return False
-    *sources, last = (look.frame for look in evidence.looks[piece.start : piece.stop])
-    return results.is_unmarked(last, sources, piece.kind, pauses[-1])
+    *sources, last = (
+        observation.frame for observation in evidence.observations[segment.start : segment.stop]
+    )
+    return results.is_unmarked(last, sources, segment.kind, pauses[-1])
 
 
-def _draft(case: _Case, found: tuple[Found, ...], index: int) -> Draft:
+def _draft(case: _Case, found: tuple[RatedSegment, ...], index: int) -> Draft:
     evidence, knobs = case.evidence, case.knobs
-    piece = found[index].piece
-    before = found[index - 1].piece if index else None
-    kind, boundary = found[index].sure.kind, found[index].sure.boundary
+    segment = found[index].segment
+    before = found[index - 1].segment if index else None
+    kind, boundary = found[index].confidence.kind, found[index].confidence.boundary
     grounds = Grounds(
-        begins=words.begins(evidence, piece, before),
-        kind=words.kind_of(evidence, piece),
+        begins=reasons.begins(evidence, segment, before),
+        kind=reasons.kind_of(evidence, segment),
         runner_up=kind.kind,
         margin=kind.nats,
         begins_margin=boundary.nats,
     )
-    return _of_piece(case, piece, grounds, notes.unsure(piece, kind, boundary, knobs))
+    return _of_segment(case, segment, grounds, notes.unsure(segment, kind, boundary, knobs))
 
 
-def _left(case: _Case, found: tuple[Found, ...], part: Left) -> Draft:
-    """What corrections left of a piece: what was doubtful about it still is."""
+def _remainder_draft(case: _Case, found: tuple[RatedSegment, ...], part: Remainder) -> Draft:
+    """What corrections left of a segment: what was doubtful about it still is."""
     evidence, knobs = case.evidence, case.knobs
-    whole, piece = found[part.index].piece, part.piece
+    whole, segment = found[part.index].segment, part.segment
     kind, boundary = NO_OTHER, NO_OTHER
-    if piece.kind is whole.kind:
-        kind = found[part.index].sure.kind
-    if piece.start == whole.start:
-        boundary = found[part.index].sure.boundary
-    before = found[part.index - 1].piece if part.index else None
-    uncut = words.begins(evidence, whole, before)
+    if segment.kind is whole.kind:
+        kind = found[part.index].confidence.kind
+    if segment.start == whole.start:
+        boundary = found[part.index].confidence.boundary
+    before = found[part.index - 1].segment if part.index else None
+    uncut = reasons.begins(evidence, whole, before)
     grounds = Grounds(
-        begins=uncut if piece.start == whole.start else CUT_BEFORE,
-        kind=left_words(part, whole),
+        begins=uncut if segment.start == whole.start else CUT_BEFORE,
+        kind=remainder_reason(part, whole),
         runner_up=kind.kind,
         margin=kind.nats,
         begins_margin=boundary.nats,
     )
-    return _of_piece(case, piece, grounds, notes.unsure(piece, kind, boundary, knobs))
+    return _of_segment(case, segment, grounds, notes.unsure(segment, kind, boundary, knobs))
 
 
-def _made(case: _Case, part: Made) -> Draft:
-    draft = _of_piece(case, part.piece, part.grounds)
+def _corrected_draft(case: _Case, part: Corrected) -> Draft:
+    draft = _of_segment(case, part.segment, part.grounds)
     return replace(draft, sequence=replace(draft.sequence, name=part.name), corrected=True)
 
 
-def _of_piece(case: _Case, piece: Piece, grounds: Grounds, unsure: Iterable[str] = ()) -> Draft:
+def _of_segment(
+    case: _Case, segment: Segment, grounds: Grounds, unsure: Iterable[str] = ()
+) -> Draft:
     evidence = case.evidence
-    looks = evidence.looks[piece.start : piece.stop]
-    lack = missing(evidence, piece, case.loose, cut=not case.edges >= {piece.start, piece.stop})
+    observations = evidence.observations[segment.start : segment.stop]
+    lack = missing(
+        evidence, segment, case.loose, cut=not case.edges >= {segment.start, segment.stop}
+    )
     sequence = Sequence(
-        kind=piece.kind,
-        frames=tuple(look.frame for look in looks),
+        kind=segment.kind,
+        frames=tuple(observation.frame for observation in observations),
         grounds=grounds,
-        planned=looks[0].facts.planned,
-        notes=(*notes.for_piece(evidence, piece, lack), *unsure),
+        planned=observations[0].facts.planned,
+        notes=(*notes.for_segment(evidence, segment, lack), *unsure),
     )
     return Draft(
-        looks=looks, pause_s=_pause_before(evidence, piece), stopped=lack.stopped, sequence=sequence
+        observations=observations,
+        pause_s=_pause_before(evidence, segment),
+        stopped=lack.stopped,
+        sequence=sequence,
     )
 
 
-def _pause_before(evidence: Evidence, piece: Piece) -> float:
+def _pause_before(evidence: Evidence, segment: Segment) -> float:
     """Seconds since the frame before; where the clock was set back nobody knows: infinite."""
-    if not piece.start:
+    if not segment.start:
         return 0.0
-    link = evidence.links[piece.start - 1]
-    return math.inf if link.clock_back else link.pause_s
+    transition = evidence.transitions[segment.start - 1]
+    return math.inf if transition.clock_back else transition.pause_s
 
 
 def _unmarked(drafts: list[Draft]) -> set[str]:

@@ -1,6 +1,6 @@
 """What two neighbouring frames of a timeline say about each other, as numbers.
 
-A Look is one frame seen from the timeline; a Link is the step from one look to the next. Pauses run
+An Observation is one frame seen from the timeline; a Transition is the step from one to the next. Pauses run
 from the end of one exposure to the start of the next, so a long exposure is no pause.
 """
 
@@ -27,7 +27,7 @@ _MOST_MISSING = 30  # more frames in a row are not deleted out of a series
 _CENTIMETRE = 0.0101  # distances of whole centimetres may waver by one
 
 
-class Move(Enum):
+class FocusMove(Enum):
     """How focus moved from one frame to the next."""
 
     UNKNOWN = "unknown"
@@ -37,12 +37,12 @@ class Move(Enum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
+class Observation:
     """One frame as the models see it: seconds from the timeline's start, focus, exposure.
 
     focus: grows toward far; in motor steps where in_steps, else in negative dioptres (-1/m).
     ev: relative exposure log2(t ISO / N²), brighter is larger; None where a part is unknown.
-    said_ev: what the camera says that it changed on purpose (bracket offset, else bias).
+    intended_ev: what the camera says that it changed on purpose (bracket offset, else bias).
     shot: the camera's own number within a series, from 1; None where it says none, or none above 1
     in the whole timeline, which then counts nothing.
     """
@@ -55,13 +55,13 @@ class Look:
     focus: float | None
     in_steps: bool
     ev: float | None
-    said_ev: float | None
+    intended_ev: float | None
     shot: int | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Link:
-    """The step between two neighbouring looks.
+class Transition:
+    """The step between two neighbouring observations.
 
     pause_lo, pause_hi: natural logarithms of the shortest and longest pause in seconds that the
     stamps allow, pause_mid between them; missing: how many frames the numbers say are missing
@@ -87,7 +87,7 @@ class Link:
     share_hi: float
     elapsed_s: float
     grain_s: float
-    move: Move
+    focus_move: FocusMove
     turn: float
     large: bool
     wide: bool
@@ -109,28 +109,31 @@ class Link:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """All looks of one timeline in order of capture, and the links between them, one fewer."""
+    """All observations of one timeline in order of capture, and the transitions between them, one fewer."""
 
-    looks: tuple[Look, ...]
-    links: tuple[Link, ...]
+    observations: tuple[Observation, ...]
+    transitions: tuple[Transition, ...]
 
 
 def gather(timeline: Timeline) -> Evidence:
     """Every frame of the timeline as the models see it, and every step."""
     numbers = [frame.facts.shot_number or 0 for frame in timeline.frames]
     counts = max(numbers, default=0) > 1
-    looks = tuple(
-        _look(frame, timeline.start_us(frame), shot=(number or None) if counts else None)
+    observations = tuple(
+        _observation(frame, timeline.start_us(frame), shot=(number or None) if counts else None)
         for frame, number in zip(timeline.frames, numbers, strict=True)
     )
-    return Evidence(looks=looks, links=tuple(_link(a, b) for a, b in itertools.pairwise(looks)))
+    return Evidence(
+        observations=observations,
+        transitions=tuple(_transition(a, b) for a, b in itertools.pairwise(observations)),
+    )
 
 
-def _look(frame: Frame, start_us: int, *, shot: int | None) -> Look:
+def _observation(frame: Frame, start_us: int, *, shot: int | None) -> Observation:
     facts = frame.facts
     focus, in_steps = focus_of(facts)
     offset = facts.bracket_offset_ev
-    return Look(
+    return Observation(
         frame=frame,
         facts=facts,
         start_us=start_us,
@@ -139,7 +142,7 @@ def _look(frame: Frame, start_us: int, *, shot: int | None) -> Look:
         focus=focus,
         in_steps=in_steps,
         ev=exposure_ev(facts),
-        said_ev=facts.exposure_bias_ev if offset is None else offset,
+        intended_ev=facts.exposure_bias_ev if offset is None else offset,
         shot=shot,
     )
 
@@ -164,7 +167,7 @@ def _dioptres(facts: Facts) -> float | None:
     return sum(1 / end for end in ends) / len(ends)
 
 
-def told_bracketing(facts: Facts) -> Bracketing | None:
+def known_bracketing(facts: Facts) -> Bracketing | None:
     """What the camera says that it brackets: its own tag, else Exif's ExposureMode (CIPA DC-008).
 
     ExposureMode 2, auto bracket, is a statement; 0 and 1 are none, for many bodies never write 2.
@@ -184,7 +187,7 @@ def exposure_ev(facts: Facts) -> float | None:
     return math.log2(facts.exposure_time_s * facts.iso / (facts.f_number or 1.0) ** 2)
 
 
-def _link(a: Look, b: Look) -> Link:
+def _transition(a: Observation, b: Observation) -> Transition:
     elapsed = (b.start_us - a.start_us) / MICROSECONDS
     grain = max(a.grain_s, b.grain_s)
     pause = elapsed - a.exposure_s
@@ -196,7 +199,7 @@ def _link(a: Look, b: Look) -> Link:
     share = elapsed / (missing + 1) - a.exposure_s
     move, turn = _move(a, b)
     turned = _turned_share(a.facts, b.facts) / (missing + 1)
-    return Link(
+    return Transition(
         pause_s=max(0.0, pause),
         share_s=max(0.0, share),
         pause_lo=log_low,
@@ -207,11 +210,11 @@ def _link(a: Look, b: Look) -> Link:
         share_hi=math.log(max(SHORTEST_PAUSE_S, share + grain)),
         elapsed_s=max(0.0, elapsed),
         grain_s=grain,
-        move=move,
+        focus_move=move,
         turn=turn / (missing + 1),
         large=turned > _LARGE_TURN,
         wide=turned > _WIDE_TURN,
-        waver=move not in (Move.UNKNOWN, Move.TIE)
+        waver=move not in (FocusMove.UNKNOWN, FocusMove.TIE)
         and not a.in_steps
         and about_equal(a.facts, b.facts, _WAVER),
         ev_change=_ev_change(a, b),
@@ -247,12 +250,12 @@ def _switched_off(a: Facts, b: Facts) -> bool:
     return one is not None and two is not None and two < one
 
 
-def _missing(*told: int | None) -> int:
+def _missing(*known: int | None) -> int:
     """How many frames were deleted between two neighbours of one series, as far as that is sure.
 
     told: how far each of the counters went on.
     """
-    steps = [step for step in told if step is not None]
+    steps = [step for step in known if step is not None]
     if not steps or not 1 < min(steps) <= _MOST_MISSING:
         return 0
     return min(steps) - 1
@@ -262,13 +265,13 @@ def _same(a: str, b: str) -> bool | None:
     return a == b if a and b else None
 
 
-def _move(a: Look, b: Look) -> tuple[Move, float]:
+def _move(a: Observation, b: Observation) -> tuple[FocusMove, float]:
     if a.focus is None or b.focus is None or a.in_steps is not b.in_steps:
-        return Move.UNKNOWN, 0.0
+        return FocusMove.UNKNOWN, 0.0
     turn = b.focus - a.focus
     if abs(turn) < 1e-9:  # noqa: PLR2004 - float dust of equal distances
-        return Move.TIE, 0.0
-    return (Move.FARTHER if turn > 0 else Move.NEARER), abs(turn)
+        return FocusMove.TIE, 0.0
+    return (FocusMove.FARTHER if turn > 0 else FocusMove.NEARER), abs(turn)
 
 
 def _turned_share(a: Facts, b: Facts) -> float:
@@ -293,12 +296,12 @@ def about_equal(a: Facts, b: Facts, share: float) -> bool:
     )
 
 
-def _ev_change(a: Look, b: Look) -> float:
+def _ev_change(a: Observation, b: Observation) -> float:
     """The change of exposure in EV; what the camera says counts where the settings show none."""
     seen = 0.0 if a.ev is None or b.ev is None else b.ev - a.ev
-    if abs(seen) > SAME_EV or a.said_ev is None or b.said_ev is None:
+    if abs(seen) > SAME_EV or a.intended_ev is None or b.intended_ev is None:
         return seen
-    return b.said_ev - a.said_ev
+    return b.intended_ev - a.intended_ev
 
 
 _COMPARED = (

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from sorter.grouping.evidence import Evidence
-from sorter.grouping.search import Piece
+from sorter.grouping.search import Segment
 from sorter.grouping.timeline import WRAP, file_number, last_number, number_of
 from sorter.model.frame import Frame, ReadFile
 from sorter.model.kinds import Kind
@@ -66,20 +66,26 @@ def places(loose: Iterable[tuple[Kind, ReadFile]]) -> dict[Place, Kind]:
 
 
 def missing(
-    evidence: Evidence, piece: Piece, loose: Mapping[Place, Kind], *, cut: bool = False
+    evidence: Evidence, segment: Segment, loose: Mapping[Place, Kind], *, cut: bool = False
 ) -> Missing:
-    """What the piece lacks, by its file numbers, the camera's shot numbers and its plan.
+    """What the segment lacks, by its file numbers, the camera's shot numbers and its plan.
 
     Within it every number that was passed over counts; before it those that the first shot number
     says; behind it those up to the next frame, if together with them the plan comes out exactly.
     """
-    planned = evidence.looks[piece.start].facts.planned if piece.kind in _PLANNED else None
+    planned = (
+        evidence.observations[segment.start].facts.planned if segment.kind in _PLANNED else None
+    )
     found = _Found(loose)
-    found.note(_before(evidence, piece))
-    for index in range(piece.start, piece.stop - 1):
+    found.note(_before(evidence, segment))
+    for index in range(segment.start, segment.stop - 1):
         found.note(_between(evidence, index))
-    length = piece.stop - piece.start
-    behind = list(_between(evidence, piece.stop - 1)) if piece.stop < len(evidence.looks) else []
+    length = segment.stop - segment.start
+    behind = (
+        list(_between(evidence, segment.stop - 1))
+        if segment.stop < len(evidence.observations)
+        else []
+    )
     if behind and planned == length + found.total + len(behind):
         found.note(behind)
     return Missing(
@@ -89,7 +95,7 @@ def missing(
         count=found.count,
         unsorted=tuple(found.unsorted),
         cut=cut,
-        at_infinity=evidence.looks[piece.stop - 1].facts.focus_near_m == math.inf,
+        at_infinity=evidence.observations[segment.stop - 1].facts.focus_near_m == math.inf,
     )
 
 
@@ -122,24 +128,26 @@ class _Found:
 
 def _between(evidence: Evidence, index: int) -> Iterator[Place]:
     """The numbers that were passed over between two neighbours."""
-    link = evidence.links[index]
-    before, after = evidence.looks[index].frame, evidence.looks[index + 1].frame
-    number, step = last_number(before), link.number_step
-    if number is None or step is None or link.counted_on:
+    transition = evidence.transitions[index]
+    before, after = evidence.observations[index].frame, evidence.observations[index + 1].frame
+    number, step = last_number(before), transition.number_step
+    if number is None or step is None or transition.counted_on:
         return
     for ahead in range(1, step):
         one = (number + ahead - 1) % WRAP + 1
         yield (_folder(before if one > number else after), one)
 
 
-def _before(evidence: Evidence, piece: Piece) -> Iterator[Place]:
+def _before(evidence: Evidence, segment: Segment) -> Iterator[Place]:
     """The numbers of the frames that the first shot number says were there before it."""
-    first = evidence.looks[piece.start]
+    first = evidence.observations[segment.start]
     number, late = file_number(first.frame), (first.shot or 1) - 1
-    if number is None or not late or piece.kind is Kind.SINGLE:
+    if number is None or not late or segment.kind is Kind.SINGLE:
         return
-    link = evidence.links[piece.start - 1] if piece.start else None
-    if link is not None and (link.number_step is None or link.number_step <= late):
+    transition = evidence.transitions[segment.start - 1] if segment.start else None
+    if transition is not None and (
+        transition.number_step is None or transition.number_step <= late
+    ):
         return
     for back in range(late, 0, -1):
         if number > back:

@@ -1,11 +1,11 @@
-"""What deserves a look in a sequence, each as a short clause."""
+"""What deserves attention in a sequence, each as a short clause."""
 
 from __future__ import annotations
 
-from sorter.grouping.evidence import Evidence, Look, Move
+from sorter.grouping.evidence import Evidence, FocusMove, Observation
 from sorter.grouping.margins import Margin
 from sorter.grouping.missing import Missing
-from sorter.grouping.search import Piece
+from sorter.grouping.search import Segment
 from sorter.model.kinds import Bracketing, FocusMode, Kind
 from sorter.model.knobs import GroupingKnobs
 
@@ -14,24 +14,24 @@ _STEADY = 0.35  # spread of the pauses over their mean
 _NAMED_GAPS = 3
 
 
-def for_piece(evidence: Evidence, piece: Piece, lack: Missing) -> list[str]:
+def for_segment(evidence: Evidence, segment: Segment, lack: Missing) -> list[str]:
     """What the frames themselves say: stopped early, files missing, bracketing left on."""
-    looks = evidence.looks[piece.start : piece.stop]
-    return [*_lacking(lack), *_left_on(looks), *_may_be_stack(evidence, piece)]
+    observations = evidence.observations[segment.start : segment.stop]
+    return [*_lacking(lack), *_left_on(observations), *_may_be_stack(evidence, segment)]
 
 
 def _lacking(lack: Missing) -> list[str]:
     """Such as "11 of 48, stopped", "37 of 40, 0106 to 0108 missing", "file 0106 missing"."""
-    said = [f"{lack.length} of {lack.planned}"] if lack.incomplete and lack.length > 1 else []
+    clauses = [f"{lack.length} of {lack.planned}"] if lack.incomplete and lack.length > 1 else []
     if lack.spans:
-        what = "" if said else "file " if lack.count == 1 else "files "
-        said.append(f"{what}{_names(lack.spans)} missing")
+        what = "" if clauses else "file " if lack.count == 1 else "files "
+        clauses.append(f"{what}{_names(lack.spans)} missing")
     if lack.stopped and lack.length > 1:
-        said.append("stopped")
+        clauses.append("stopped")
     elif lack.incomplete and lack.at_infinity and lack.length > 1:
-        said.append("focus reached infinity")
+        clauses.append("focus reached infinity")
     unsorted = [f"{number:04d}, {kind}, may belong here" for number, kind in lack.unsorted]
-    return [*([", ".join(said)] if said else []), *unsorted]
+    return [*([", ".join(clauses)] if clauses else []), *unsorted]
 
 
 def _names(spans: tuple[tuple[int, int], ...]) -> str:
@@ -42,49 +42,54 @@ def _names(spans: tuple[tuple[int, int], ...]) -> str:
     return ", ".join(names[:_NAMED_GAPS]) + more
 
 
-def _left_on(looks: tuple[Look, ...]) -> list[str]:
-    if len(looks) > 1 or looks[0].facts.bracketing not in (Bracketing.FOCUS, Bracketing.EXPOSURE):
+def _left_on(observations: tuple[Observation, ...]) -> list[str]:
+    if len(observations) > 1 or observations[0].facts.bracketing not in (
+        Bracketing.FOCUS,
+        Bracketing.EXPOSURE,
+    ):
         return []
-    planned = looks[0].facts.planned
+    planned = observations[0].facts.planned
     if planned and planned > 1:
         return [f"one frame of {planned} planned: bracketing stopped at once, or left on"]
-    return [f"{looks[0].facts.bracketing} bracketing was left on"]
+    return [f"{observations[0].facts.bracketing} bracketing was left on"]
 
 
-def _may_be_stack(evidence: Evidence, piece: Piece) -> list[str]:
-    looks = evidence.looks[piece.start : piece.stop]
-    if piece.kind is Kind.INTERVAL and looks[0].facts.flash_fired:
+def _may_be_stack(evidence: Evidence, segment: Segment) -> list[str]:
+    observations = evidence.observations[segment.start : segment.stop]
+    if segment.kind is Kind.INTERVAL and observations[0].facts.flash_fired:
         return ["may be a stack on a rail: a timer rarely fires a flash"]
-    if piece.kind is not Kind.BURST or len(looks) < _MAY_BE_STACK_FROM:
+    if segment.kind is not Kind.BURST or len(observations) < _MAY_BE_STACK_FROM:
         return []
-    if not _steady(evidence, piece):
+    if not _steady(evidence, segment):
         return []
-    facts = looks[0].facts
-    if facts.bracketing is None and all(look.focus is None for look in looks):
+    facts = observations[0].facts
+    if facts.bracketing is None and all(observation.focus is None for observation in observations):
         return ["may be a focus stack: this body does not tell its focus"]
-    links = evidence.links[piece.start : piece.stop - 1]
-    stays = all(link.move in (Move.TIE, Move.UNKNOWN) for link in links)
+    transitions = evidence.transitions[segment.start : segment.stop - 1]
+    stays = all(
+        transition.focus_move in (FocusMove.TIE, FocusMove.UNKNOWN) for transition in transitions
+    )
     if facts.focus_mode is FocusMode.MANUAL and stays:
         return ["may be a hand-held stack: the pictures must tell"]
     return []
 
 
-def _steady(evidence: Evidence, piece: Piece) -> bool:
-    links = evidence.links[piece.start : piece.stop - 1]
-    pauses = [link.pause_s for link in links]
+def _steady(evidence: Evidence, segment: Segment) -> bool:
+    transitions = evidence.transitions[segment.start : segment.stop - 1]
+    pauses = [transition.pause_s for transition in transitions]
     mean = sum(pauses) / len(pauses)
-    coarse = max(link.grain_s for link in links) > mean
+    coarse = max(transition.grain_s for transition in transitions) > mean
     spread = sum((pause - mean) ** 2 for pause in pauses) / len(pauses)
     return coarse or spread <= (_STEADY * mean) ** 2
 
 
-def unsure(piece: Piece, kind: Margin, boundary: Margin, knobs: GroupingKnobs) -> list[str]:
+def unsure(segment: Segment, kind: Margin, boundary: Margin, knobs: GroupingKnobs) -> list[str]:
     """Says aloud that a second-best account is nearly as good."""
-    said = []
+    clauses = []
     if kind.kind is not None and kind.nats < knobs.unsure_below:
         single = kind.kind is Kind.SINGLE
-        other = f"{piece.stop - piece.start} singles" if single else str(kind.kind)
-        said.append(f"unsure: {piece.kind} or {other}")
+        other = f"{segment.stop - segment.start} singles" if single else str(kind.kind)
+        clauses.append(f"unsure: {segment.kind} or {other}")
     if boundary.kind is not None and boundary.nats < knobs.unsure_below:
-        said.append(f"unsure: may be one {boundary.kind} with what is before it")
-    return said
+        clauses.append(f"unsure: may be one {boundary.kind} with what is before it")
+    return clauses

@@ -8,20 +8,20 @@ from itertools import pairwise
 from typing import Final
 
 from sorter.grouping import results
-from sorter.grouping.evidence import Look, about_equal, as_bright, differ
-from sorter.model.bond import Bond
+from sorter.grouping.evidence import Observation, about_equal, as_bright, differ
 from sorter.model.frame import Facts, Frame
 from sorter.model.kinds import STACK_KINDS, Kind
+from sorter.model.relation_kind import RelationKind
 from sorter.model.sequence import Relation
 
 # A retake begins within a minute or so of the attempt before (common practice, no source).
 _RETAKE_S: Final = 90.0
 # ... and where focus is not told, only the haste says that it is the same subject.
-_UNTOLD_S: Final = 20.0
+_UNKNOWN_PAUSE_S: Final = 20.0
 # A splash for a stack is shot right before or after it: as soon as the hands can.
 _BESIDE_S: Final = 60.0
 # So many sequences back a retake looks: a test frame or two may lie between two attempts.
-_LOOKS_BACK: Final = 4
+_MOST_BACK: Final = 4
 _NEAR: Final = 0.15  # of a focus span: where one series ends and another goes on from there
 _HARDLY: Final = 0.03  # of a distance: rounding, and a lens that returns to where it was
 _AGAIN: Final = STACK_KINDS | {Kind.EXPOSURE_BRACKET}
@@ -32,13 +32,13 @@ _BLENDED: Final = frozenset({Kind.SINGLE, Kind.BURST})
 class Series:
     """A sequence as relations see it.
 
-    index: its place in the account. looks: its frames; none for a picture that the camera merged,
+    index: its place in the account. observations: its frames; none for a picture that the camera merged,
     whose sources are not right before it. merged: that picture. pause_s: from the sequence before
     on the same body. stopped: frames that were planned were not taken.
     """
 
     index: int
-    looks: tuple[Look, ...]
+    observations: tuple[Observation, ...]
     kind: Kind
     pause_s: float
     stopped: bool = False
@@ -47,7 +47,7 @@ class Series:
     @property
     def tells_focus(self) -> bool:
         """Its first frame tells where it is focused; a step counted from there tells nothing."""
-        first = self.looks[0]
+        first = self.observations[0]
         return first.focus is not None and not (first.in_steps and first.focus == 0)
 
 
@@ -56,13 +56,13 @@ def related(body: tuple[Series, ...]) -> dict[int, tuple[Relation, ...]]:
 
     body: in order of capture.
     """
-    shot = tuple(series for series in body if series.looks)
+    shot = tuple(series for series in body if series.observations)
     found: dict[int, list[Relation]] = {series.index: [] for series in body}
     for place, series in enumerate(shot):
-        again = _again(shot[max(0, place - _LOOKS_BACK) : place], series)
+        again = _again(shot[max(0, place - _MOST_BACK) : place], series)
         found[series.index] += [again] if again else []
     for one, other in _to_blend(shot):
-        found[one.index].append(Relation(what=Bond.SAME_SETUP, to=other.index))
+        found[one.index].append(Relation(what=RelationKind.SAME_SETUP, to=other.index))
     for place, series in enumerate(body):
         if series.merged is not None:
             found[series.index] += _sources(body[:place], series.merged)
@@ -81,47 +81,51 @@ def _again(before: tuple[Series, ...], now: Series) -> Relation | None:
         if pause > _RETAKE_S:
             return None
         if other.kind is now.kind and _same_lens(other, now):
-            told = other.tells_focus and now.tells_focus
-            bond = _bond(other, now) if told or other.stopped or pause <= _UNTOLD_S else None
-            return Relation(what=bond, to=other.index) if bond else None
+            known = other.tells_focus and now.tells_focus
+            relation_kind = (
+                _relation_kind(other, now)
+                if known or other.stopped or pause <= _UNKNOWN_PAUSE_S
+                else None
+            )
+            return Relation(what=relation_kind, to=other.index) if relation_kind else None
         pause += other.pause_s + _lasted_s(other)
     return None
 
 
 def _lasted_s(series: Series) -> float:
-    return (series.looks[-1].start_us - series.looks[0].start_us) / 1e6
+    return (series.observations[-1].start_us - series.observations[0].start_us) / 1e6
 
 
 def _same_lens(one: Series, two: Series) -> bool:
     """The same lens, zoom and f-number; another of them shows another picture."""
-    a, b = one.looks[-1].facts, two.looks[0].facts
+    a, b = one.observations[-1].facts, two.observations[0].facts
     zoomed = differ(a.focal_length_mm, b.focal_length_mm)
     return (a.lens, a.f_number) == (b.lens, b.f_number) and not zoomed
 
 
-def _bond(before: Series, now: Series) -> Bond | None:
+def _relation_kind(before: Series, now: Series) -> RelationKind | None:
     if now.kind is Kind.EXPOSURE_BRACKET:
-        return Bond.REPEAT if _same_exposures(before, now) else None
+        return RelationKind.REPEAT if _same_exposures(before, now) else None
     if _goes_on(before, now):
-        return Bond.GOES_ON
+        return RelationKind.GOES_ON
     if not before.stopped and not now.stopped and _same_series(before, now):
-        return Bond.REPEAT
-    return Bond.RETAKE if _is_retake(before, now) else None
+        return RelationKind.REPEAT
+    return RelationKind.RETAKE if _is_retake(before, now) else None
 
 
 def _same_exposures(before: Series, now: Series) -> bool:
     """The same exposures in the same order, at the same focus."""
-    if len(before.looks) != len(now.looks):
+    if len(before.observations) != len(now.observations):
         return False
-    pairs = list(zip(before.looks, now.looks, strict=True))
+    pairs = list(zip(before.observations, now.observations, strict=True))
     return all(_same_focus(a, b) and _same_exposure(a, b) for a, b in pairs)
 
 
-def _same_exposure(one: Look, two: Look) -> bool:
-    return one.said_ev == two.said_ev and as_bright(one.facts, two.facts)
+def _same_exposure(one: Observation, two: Observation) -> bool:
+    return one.intended_ev == two.intended_ev and as_bright(one.facts, two.facts)
 
 
-def _same_focus(one: Look, two: Look) -> bool:
+def _same_focus(one: Observation, two: Observation) -> bool:
     """The two are focused alike, as far as both tell it."""
     if one.focus is None or two.focus is None or one.in_steps is not two.in_steps:
         return True
@@ -132,11 +136,21 @@ def _same_focus(one: Look, two: Look) -> bool:
 
 def _goes_on(before: Series, now: Series) -> bool:
     """Focus begins where it ended before, and moves the same way."""
-    ends = (before.looks[0].focus, before.looks[-1].focus, now.looks[0].focus, now.looks[-1].focus)
+    ends = (
+        before.observations[0].focus,
+        before.observations[-1].focus,
+        now.observations[0].focus,
+        now.observations[-1].focus,
+    )
     first, last, again, onward = ends
     if first is None or last is None or again is None or onward is None or first == last:
         return False
-    if len({look.in_steps for look in (before.looks[-1], now.looks[0])}) > 1:
+    if (
+        len(
+            {observation.in_steps for observation in (before.observations[-1], now.observations[0])}
+        )
+        > 1
+    ):
         return False
     span = last - first
     return abs(again - last) <= _NEAR * abs(span) and (onward - again) * span > 0
@@ -144,25 +158,30 @@ def _goes_on(before: Series, now: Series) -> bool:
 
 def _same_series(before: Series, now: Series) -> bool:
     """As many frames, from the same focus to the same, at the same exposure."""
-    if len(before.looks) != len(now.looks):
+    if len(before.observations) != len(now.observations):
         return False
-    ends = ((before.looks[0], now.looks[0]), (before.looks[-1], now.looks[-1]))
-    if before.looks[0].facts.orientation != now.looks[0].facts.orientation:
+    ends = (
+        (before.observations[0], now.observations[0]),
+        (before.observations[-1], now.observations[-1]),
+    )
+    if before.observations[0].facts.orientation != now.observations[0].facts.orientation:
         return False  # the camera was turned: another framing
     return all(_same_focus(a, b) and _set_alike(a.facts, b.facts) for a, b in ends)
 
 
 def _is_retake(before: Series, now: Series) -> bool:
     """The attempt before was cut short, took fewer frames, or began just where this one does."""
-    longer = len(now.looks) > len(before.looks)
-    told = before.tells_focus and now.tells_focus
-    again = told and _same_focus(before.looks[0], now.looks[0])
+    longer = len(now.observations) > len(before.observations)
+    known = before.tells_focus and now.tells_focus
+    again = known and _same_focus(before.observations[0], now.observations[0])
     return (before.stopped or longer or again) and _overlap(before, now)
 
 
 def _overlap(before: Series, now: Series) -> bool:
-    one = [look.focus for look in before.looks if look.focus is not None]
-    two = [look.focus for look in now.looks if look.focus is not None]
+    one = [
+        observation.focus for observation in before.observations if observation.focus is not None
+    ]
+    two = [observation.focus for observation in now.observations if observation.focus is not None]
     if not one or not two:
         return True  # focus untold: the time alone speaks for it
     return min(max(one), max(two)) >= max(min(one), min(two))
@@ -183,8 +202,11 @@ def _to_blend(shot: tuple[Series, ...]) -> Iterator[tuple[Series, Series]]:
 
 
 def _same_setup(one: Series, stack: Series) -> bool:
-    alike = all(_set_alike(look.facts, stack.looks[0].facts) for look in one.looks)
-    return alike and all(_within(look, stack) for look in one.looks)
+    alike = all(
+        _set_alike(observation.facts, stack.observations[0].facts)
+        for observation in one.observations
+    )
+    return alike and all(_within(observation, stack) for observation in one.observations)
 
 
 def _set_alike(one: Facts, two: Facts) -> bool:
@@ -196,15 +218,17 @@ def _setup(facts: Facts) -> tuple[object, ...]:
     return (facts.lens, facts.focal_length_mm, facts.f_number, facts.iso, facts.flash_fired)
 
 
-def _within(look: Look, stack: Series) -> bool:
+def _within(observation: Observation, stack: Series) -> bool:
     """Focused on what the stack covers, as far as it is told."""
-    spots = [each.focus for each in stack.looks if each.in_steps is look.in_steps]
+    spots = [each.focus for each in stack.observations if each.in_steps is observation.in_steps]
     known = [spot for spot in spots if spot is not None]
-    if look.focus is None or not known:
+    if observation.focus is None or not known:
         return True
-    if any(_same_focus(look, end) for end in (stack.looks[0], stack.looks[-1])):
+    if any(
+        _same_focus(observation, end) for end in (stack.observations[0], stack.observations[-1])
+    ):
         return True
-    return min(known) <= look.focus <= max(known)
+    return min(known) <= observation.focus <= max(known)
 
 
 # ---- merged in the camera ---------------------------------------------------------------------
@@ -213,11 +237,11 @@ def _within(look: Look, stack: Series) -> bool:
 def _sources(before: tuple[Series, ...], merged: Frame) -> list[Relation]:
     """The last sequence of which the picture may have been merged."""
     for series in reversed(before):
-        if series.looks and _may_be_of(merged, series):
-            return [Relation(what=Bond.RESULT, to=series.index)]
+        if series.observations and _may_be_of(merged, series):
+            return [Relation(what=RelationKind.RESULT, to=series.index)]
     return []
 
 
 def _may_be_of(merged: Frame, series: Series) -> bool:
-    lenses = {merged.facts.lens, series.looks[0].facts.lens} - {""}
-    return len(lenses) <= 1 and results.may_merge(merged, series.kind, len(series.looks))
+    lenses = {merged.facts.lens, series.observations[0].facts.lens} - {""}
+    return len(lenses) <= 1 and results.may_merge(merged, series.kind, len(series.observations))

@@ -1,4 +1,4 @@
-"""A run's own rhythm: how well the next pause, or the next period, fits those before it.
+"""A candidate's own rhythm: how well the next pause, or the next period, fits those before it.
 
 Costs are in nats and on one measure for all models and for boundaries: the density of the logarithm
 of the pause, widened to what the stamps' grain leaves open.
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Pauses
-from sorter.grouping.evidence import SHORTEST_PAUSE_S, Link
+from sorter.grouping.evidence import SHORTEST_PAUSE_S, Transition
 
 _ROOT_TAU = math.sqrt(math.tau)
 _COARSE = 0.3  # of the usual pause: the stamps' grain
@@ -26,7 +26,7 @@ _SPREADS = 3.0  # a beat strays by less
 _ABOUT_AS_LONG = 1.0  # by less than a factor of e
 _WHOLE_S = 0.5  # stamps of whole seconds, or coarser still
 _REMEMBERED = 12  # beats that a new one is held against
-_MEMORY = 9  # pauses; a buffer that fills up slows a run down, and the rhythm follows
+_MEMORY = 9  # pauses; a buffer that fills up slows a candidate down, and the rhythm follows
 
 
 def log_cost(middle: float, spread: float, low: float, high: float) -> float:
@@ -46,12 +46,12 @@ def _outside(middle: float, low: float, high: float) -> float:
 
 
 class Rhythm:
-    """The last few pauses that a run saw, with their middle and spread; it never changes.
+    """The last few pauses that a candidate saw, with their middle and spread; it never changes.
 
     count: how many pauses made it. recent, recent_s: the last of them, as logarithms and in seconds.
     middle, own_spread: median and median deviation of the logarithms. middle_s: median of the
     seconds. Runs of several kinds that began at one frame saw the same pauses: so what comes after
-    a link is worked out once for all of them.
+    a transition is worked out once for all of them.
     """
 
     __slots__ = (
@@ -74,27 +74,29 @@ class Rhythm:
         self.recent = recent
         self.recent_s = recent_s
         self.middle = self.middle_s = self.own_spread = 0.0
-        self._link: Link | None = None
+        self._link: Transition | None = None
         self._next = self._habit = self
         if recent:
             self._measure()
 
-    def after(self, link: Link) -> Rhythm:
+    def after(self, transition: Transition) -> Rhythm:
         """The rhythm with one more pause."""
-        if self._link is not link:
-            self._link = link
-            pause = link.pause_mid
-            if self._slows_down(pause, link):
+        if self._link is not transition:
+            self._link = transition
+            pause = transition.pause_mid
+            if self._slows_down(pause, transition):
                 last, last_s = self.recent[-1], self.recent_s[-1]
-                self._next = Rhythm(2, (last, pause), (last_s, link.pause_s))
+                self._next = Rhythm(2, (last, pause), (last_s, transition.pause_s))
             else:
                 recent, recent_s = self.recent[1 - _MEMORY :], self.recent_s[1 - _MEMORY :]
-                self._next = Rhythm(self.count + 1, (*recent, pause), (*recent_s, link.pause_s))
+                self._next = Rhythm(
+                    self.count + 1, (*recent, pause), (*recent_s, transition.pause_s)
+                )
         return self._next
 
-    def _slows_down(self, pause: float, link: Link) -> bool:
+    def _slows_down(self, pause: float, transition: Transition) -> bool:
         """A second pause in a row is far slower than the beat was: what was before tells no more."""
-        if self.count <= _UNSETTLED or link.grain_s > _COARSE * self.middle_s:
+        if self.count <= _UNSETTLED or transition.grain_s > _COARSE * self.middle_s:
             return False
         slower = self.middle + max(_SLOWER, _SPREADS * self.own_spread)
         # The pause before another series is longer than those within it.
@@ -107,9 +109,9 @@ class Rhythm:
             self._habit = Rhythm(len(self.recent), self.recent, self.recent_s)
         return self._habit
 
-    def fits(self, link: Link) -> bool:
+    def fits(self, transition: Transition) -> bool:
         """The pause is about as long as these; only then is there anything to take over."""
-        return _outside(self.middle, link.pause_lo, link.pause_hi) < _ABOUT_AS_LONG
+        return _outside(self.middle, transition.pause_lo, transition.pause_hi) < _ABOUT_AS_LONG
 
     def _measure(self) -> None:
         """The middle and the median deviation of the last few pauses: hitches do not count."""
@@ -121,14 +123,14 @@ class Rhythm:
 
 
 class Beat:
-    """The pauses of a run so far, held against the habits of its kind."""
+    """The pauses of a candidate so far, held against the habits of its kind."""
 
     __slots__ = ("before", "last", "pauses", "so_far")
 
     def __init__(self, pauses: Pauses, before: Rhythm | None, fresh: Rhythm | None = None) -> None:
         """before: the rhythm of the series before, to go on with; None for a fresh one.
 
-        fresh: a rhythm without pauses, shared by the runs that begin here.
+        fresh: a rhythm without pauses, shared by the candidates that begin here.
         """
         self.pauses = pauses
         self.before = before
@@ -146,84 +148,86 @@ class Beat:
         """What the next series may keep of this one's rhythm; None where it is too short for one."""
         return self.so_far if self.so_far.count >= _ENOUGH else None
 
-    def take(self, link: Link) -> float:
+    def take(self, transition: Transition) -> float:
         """Takes in one more pause and says what it costs; NEVER beyond the limit of the kind."""
-        if link.share_s > self.pauses.limit_s + link.grain_s:
+        if transition.share_s > self.pauses.limit_s + transition.grain_s:
             return NEVER
         kept = 0.0
         if self.before is not None and not self.so_far.count:
             self.so_far = self.before.as_habit()
             kept = costs.SAME_RHYTHM
-        middle, spread = self._expected(link)
-        cost = self._fits(link, middle, spread)
+        middle, spread = self._expected(transition)
+        cost = self._fits(transition, middle, spread)
         if cost > 0:  # a pause that fits well is no hitch, and most do
-            cost = min(cost, self._hitch(link, middle, spread))
-        settled, self.so_far = self.so_far.count, self.so_far.after(link)
+            cost = min(cost, self._hitch(transition, middle, spread))
+        settled, self.so_far = self.so_far.count, self.so_far.after(transition)
         if self.so_far.count < settled:
             # It was no hitch: there the series slowed down.
             kept -= max(0.0, self.last - costs.SLOWS_DOWN)
         self.last = cost
-        if link.unflashed:
+        if transition.unflashed:
             kept += self.pauses.unlit
-        return kept + cost + (self._rushed(link) if self.pauses.quickest_s else 0.0)
+        return kept + cost + (self._rushed(transition) if self.pauses.quickest_s else 0.0)
 
-    def _rushed(self, link: Link) -> float:
+    def _rushed(self, transition: Transition) -> float:
         """What it costs that hands were so quick."""
-        quickest, pause = self.pauses.quickest_s, link.pause_hi
-        if link.grain_s > _COARSE * quickest:
+        quickest, pause = self.pauses.quickest_s, transition.pause_hi
+        if transition.grain_s > _COARSE * quickest:
             # One second may hold one frame or ten: then several of them tell.
             recent_s = self.so_far.recent_s[-_FEW:]
-            pause = math.log((sum(recent_s) + link.grain_s) / len(recent_s))
+            pause = math.log((sum(recent_s) + transition.grain_s) / len(recent_s))
         return self.pauses.rushed * max(0.0, math.log(quickest) - pause)
 
-    def _fits(self, link: Link, middle: float, spread: float) -> float:
+    def _fits(self, transition: Transition, middle: float, spread: float) -> float:
         """What the pause costs as one in rhythm; where frames are missing, as the pauses of all."""
-        cost = log_cost(middle, spread, link.pause_lo, link.pause_hi)
-        if link.missing:
-            cost = min(cost, log_cost(middle, spread, link.share_lo, link.share_hi))
+        cost = log_cost(middle, spread, transition.pause_lo, transition.pause_hi)
+        if transition.missing:
+            cost = min(cost, log_cost(middle, spread, transition.share_lo, transition.share_hi))
         so_far = self.so_far
-        if so_far.count > _UNSETTLED and (not link.flashed or self.pauses.waits):
+        if so_far.count > _UNSETTLED and (not transition.flashed or self.pauses.waits):
             # A full buffer slows a series down for good, an empty flash for a while: then the last
             # pause tells the next.
             wide = max(spread, costs.NEW_PACE_SPREAD)
-            changed = log_cost(so_far.recent[-1], wide, link.pause_lo, link.pause_hi)
+            changed = log_cost(so_far.recent[-1], wide, transition.pause_lo, transition.pause_hi)
             cost = min(cost, costs.NEW_PACE + changed)
         pauses = self.pauses
-        slow = link.pause_mid - (pauses.log_flash_slowest if link.flashed else pauses.log_slowest)
+        slow = transition.pause_mid - (
+            pauses.log_flash_slowest if transition.flashed else pauses.log_slowest
+        )
         # However slow a flash is, so steady a beat is no hand's.
-        if slow <= 0 or (link.flashed and spread <= costs.MACHINE_SPREAD):
+        if slow <= 0 or (transition.flashed and spread <= costs.MACHINE_SPREAD):
             return cost
         return cost + pauses.dragging * slow
 
-    def _expected(self, link: Link) -> tuple[float, float]:
+    def _expected(self, transition: Transition) -> tuple[float, float]:
         """The middle and the spread that the next pause is held against, as logarithms."""
         pauses, so_far = self.pauses, self.so_far
         if so_far.count == 0 or pauses.fixed:
             return pauses.log_first, pauses.first_spread
-        if link.grain_s > _COARSE * so_far.middle_s:
+        if transition.grain_s > _COARSE * so_far.middle_s:
             # The spread of such a rhythm cannot be told from the grain of its stamps.
-            mean = _mean_without_hitches(so_far.recent_s, so_far.middle_s, link.grain_s)
+            mean = _mean_without_hitches(so_far.recent_s, so_far.middle_s, transition.grain_s)
             return math.log(max(SHORTEST_PAUSE_S, mean)), pauses.spread
         known = so_far.count - 2
         if known <= 0 or not pauses.learns:
             # Out of one or two pauses the middle is not well known itself.
             return so_far.middle, pauses.spread * math.sqrt(1 + 1 / so_far.count)
-        uneven = self._is_uneven(link)
+        uneven = self._is_uneven(transition)
         weight = costs.UNEVEN_HABIT_WEIGHT if uneven else costs.HABIT_WEIGHT
         own = max(pauses.tightest, so_far.own_spread)
         # The middle one of the last few: one hitch, even as the first pause, spoils nothing.
         return so_far.middle, pauses.spread * (own / pauses.spread) ** (known / (weight + known))
 
-    def _hitch(self, link: Link, middle: float, spread: float) -> float:
+    def _hitch(self, transition: Transition, middle: float, spread: float) -> float:
         """What a pause out of rhythm costs: recycling flashes stumble, steady shutters rarely do."""
         pauses = self.pauses
-        pause = math.log(max(link.pause_s, SHORTEST_PAUSE_S))
-        if self._is_uneven(link) and 0 < self.so_far.count <= _UNSETTLED and pause < middle:
+        pause = math.log(max(transition.pause_s, SHORTEST_PAUSE_S))
+        if self._is_uneven(transition) and 0 < self.so_far.count <= _UNSETTLED and pause < middle:
             return costs.SETTLES
         slow = middle >= costs.SLOWER_THAN_SPRAY
-        if link.flashed and slow and pauses.steady_hitch_s:
+        if transition.flashed and slow and pauses.steady_hitch_s:
             cost, limit = pauses.steady_hitch, pauses.steady_hitch_s
-        elif link.flashed:
+        elif transition.flashed:
             cost, limit = pauses.flash_hitch, pauses.flash_hitch_s
         else:
             steadier = max(0.0, math.log(pauses.spread / spread))
@@ -231,12 +235,12 @@ class Beat:
         late = pause - math.log(limit)
         if late <= 0:
             return cost
-        torn = 0.0 if link.flashed else max(0.0, pause - middle - costs.TORN_RATIO)
+        torn = 0.0 if transition.flashed else max(0.0, pause - middle - costs.TORN_RATIO)
         return cost + pauses.steep * late + costs.TORN * torn
 
-    def _is_uneven(self, link: Link) -> bool:
+    def _is_uneven(self, transition: Transition) -> bool:
         """A flash that recycles, or hands, make a few pauses uneven."""
-        return link.flashed or self.pauses.quickest_s > 0
+        return transition.flashed or self.pauses.quickest_s > 0
 
 
 def _mean_without_hitches(pauses_s: tuple[float, ...], middle_s: float, grain_s: float) -> float:
@@ -264,10 +268,10 @@ class Period:
         other.count, other.total_s, other.beats = self.count, self.total_s, self.beats
         return other
 
-    def take(self, link: Link) -> float:
+    def take(self, transition: Transition) -> float:
         """Takes in one more period and says what it costs; NEVER where no timer is so fast."""
-        period, grain = link.elapsed_s, link.grain_s
-        shortest = costs.FLASH_PERIOD_S if link.flashed else self.shortest_s
+        period, grain = transition.elapsed_s, transition.grain_s
+        shortest = costs.FLASH_PERIOD_S if transition.flashed else self.shortest_s
         if period + grain < shortest or period > self.pauses.limit_s + grain:
             return NEVER
         beats = self.beats.after(period, grain)

@@ -112,7 +112,7 @@ def _by_body(frames: Iterable[Frame]) -> dict[Body, list[Frame]]:
 def _timeline(body: Body, frames: list[Frame]) -> Timeline:
     in_utc = all(frame.moment.offset_min is not None for frame in frames)
     ordered = _in_order(frames, lambda frame: clock_us(frame, in_utc=in_utc))
-    return Timeline(body=body, frames=tuple(_joined_twins(ordered)), in_utc=in_utc)
+    return Timeline(body=body, frames=tuple(_joined_files(ordered)), in_utc=in_utc)
 
 
 def _in_order(frames: list[Frame], start: Callable[[Frame], int]) -> list[Frame]:
@@ -187,7 +187,7 @@ def _counter_runs_back(frames: list[Frame]) -> int:
     return sum(step is not None and step < 0 for step in steps)
 
 
-def _joined_twins(frames: list[Frame]) -> list[Frame]:
+def _joined_files(frames: list[Frame]) -> list[Frame]:
     """Files that one exposure left under several names or in several folders make one frame."""
     joined: list[Frame] = []
     for frame in frames:

@@ -1,4 +1,4 @@
-"""What a run knows of its own focus and exposure, and what the next frame's change costs (nats)."""
+"""What a candidate knows of its own focus and exposure, and what the next frame's change costs (nats)."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import math
 
 from sorter.grouping import costs
 from sorter.grouping.costs import NEVER, Habits
-from sorter.grouping.evidence import SAME_EV, Link, Move
+from sorter.grouping.evidence import SAME_EV, FocusMove, Transition
 
 # Of each step so much is remembered at the next: centimetres tie near by, and no more far away.
 _FADES = 0.9
@@ -16,7 +16,7 @@ _USUAL_AFTER = 2  # moves; one step makes no usual step
 
 
 class FocusTrack:
-    """Which way focus goes in a run, and by how much a step."""
+    """Which way focus goes in a candidate, and by how much a step."""
 
     __slots__ = ("direction", "habits", "moved", "moves", "numbered", "stayed", "stays", "turned")
 
@@ -24,7 +24,7 @@ class FocusTrack:
         """numbered: the camera says that it brackets focus, so its shot number proves the order."""
         self.habits = habits
         self.numbered = numbered
-        self.direction = Move.UNKNOWN
+        self.direction = FocusMove.UNKNOWN
         self.moves = 0
         self.stays = 0
         self.turned = 0.0
@@ -38,53 +38,53 @@ class FocusTrack:
             setattr(other, name, getattr(self, name))
         return other
 
-    def take(self, link: Link) -> float:
+    def take(self, transition: Transition) -> float:
         """Takes in one more step and says what it costs."""
-        if link.move is Move.UNKNOWN:
+        if transition.focus_move is FocusMove.UNKNOWN:
             return 0.0
         habits = self.habits
         stays, moves = habits.stays + self.stayed, habits.moves + self.moved
         self.stayed *= _FADES
         self.moved *= _FADES
-        if link.move is Move.TIE:
+        if transition.focus_move is FocusMove.TIE:
             self.stays += 1
             self.stayed += 1
             return math.log((stays + moves) / stays)
-        cost = math.log((stays + moves) / moves) + self._way(link)
+        cost = math.log((stays + moves) / moves) + self._way(transition)
         self.moves += 1
         self.moved += 1
-        self.turned += link.turn
+        self.turned += transition.turn
         return cost
 
-    def _way(self, link: Link) -> float:
+    def _way(self, transition: Transition) -> float:
         """What it costs that focus moved this way and so far."""
         habits = self.habits
         if habits.free_focus:
-            return habits.either_way + (habits.leap if link.large else 0.0)
-        if self.numbered and link.shot_step == 1:
+            return habits.either_way + (habits.leap if transition.large else 0.0)
+        if self.numbered and transition.shot_step == 1:
             # Some bodies take the middle slice first, then nearer, then farther ones.
             return 0.0
-        far = habits.leap if link.large else habits.wide if link.wide else 0.0
-        leap = max(far, self._leap(link))
-        if self.direction is Move.UNKNOWN:
-            self.direction = link.move
+        far = habits.leap if transition.large else habits.wide if transition.wide else 0.0
+        leap = max(far, self._leap(transition))
+        if self.direction is FocusMove.UNKNOWN:
+            self.direction = transition.focus_move
             return habits.either_way + leap
-        if link.move is self.direction:
+        if transition.focus_move is self.direction:
             return leap
-        return habits.thrown + leap if leap or not self._is_slip(link) else habits.against
+        return habits.thrown + leap if leap or not self._is_slip(transition) else habits.against
 
-    def _is_slip(self, link: Link) -> bool:
+    def _is_slip(self, transition: Transition) -> bool:
         """Focus turned back by no more than rounding makes, or by half of the usual step."""
-        if link.waver:
+        if transition.waver:
             return True
         usual = self.moves >= _USUAL_AFTER
-        return usual and link.turn * self.moves <= costs.SLIP * self.turned
+        return usual and transition.turn * self.moves <= costs.SLIP * self.turned
 
-    def _leap(self, link: Link) -> float:
-        """What it costs that focus turned by many of the run's usual steps at once."""
-        if self.moves < _USUAL_AFTER or link.waver:
+    def _leap(self, transition: Transition) -> float:
+        """What it costs that focus turned by many of the candidate's usual steps at once."""
+        if self.moves < _USUAL_AFTER or transition.waver:
             return 0.0
-        ratio = link.turn * self.moves / (costs.LEAP_TIMES * self.turned)
+        ratio = transition.turn * self.moves / (costs.LEAP_TIMES * self.turned)
         return self.habits.leap + costs.LEAP_STEEP * math.log(ratio) if ratio > 1 else 0.0
 
 
@@ -100,9 +100,9 @@ class ExposureTrack:
         """A track that goes on from here on its own; this one has nothing to remember."""
         return self
 
-    def take(self, link: Link) -> float:
+    def take(self, transition: Transition) -> float:
         """Says what the step's change of exposure costs."""
-        change = abs(link.ev_change)
+        change = abs(transition.ev_change)
         if change <= SAME_EV:
             return self.habits.ev_same
         if change <= costs.EV_SMALL:
@@ -129,9 +129,9 @@ class ExposureSet(ExposureTrack):
         other.values = self.values.copy()
         return other
 
-    def take(self, link: Link) -> float:
+    def take(self, transition: Transition) -> float:
         """Says what one more exposure costs; NEVER where the set has it already."""
-        value = self.values[-1] + link.ev_change
+        value = self.values[-1] + transition.ev_change
         if any(abs(value - seen) < costs.SET_REPEATED_EV for seen in self.values):
             return NEVER
         self.values.append(value)
@@ -176,16 +176,16 @@ class ExposureLadder(ExposureTrack):
         other.last, other.rungs, other.slip = self.last, self.rungs, self.slip
         return other
 
-    def take(self, link: Link) -> float:
+    def take(self, transition: Transition) -> float:
         """Says what one more rung costs."""
-        change = link.ev_change
+        change = transition.ev_change
         if abs(change) <= SAME_EV:
             return self.habits.ev_same
         first = not self.rungs
         turned = 0.0 if first else self._turned(change)
         self.last = change
         self.rungs += 1
-        return turned + (super().take(link) if first else 0.0)
+        return turned + (super().take(transition) if first else 0.0)
 
     def _turned(self, change: float) -> float:
         same = abs(abs(change) - abs(self.last)) <= costs.RUNG_TOLERANCE_EV

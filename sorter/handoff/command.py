@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from sorter.errors import BadChoice
-from sorter.model.fields import FieldFault, Part, parts_of
+from sorter.model.fields import FieldFault, FieldPart, parts_of
 from sorter.model.row import COLUMNS, Row
 
 FRAMES: Final = "frames"
@@ -36,7 +36,7 @@ class Command:
     arguments: each as its parts, the program first.
     """
 
-    arguments: tuple[tuple[Part, ...], ...]
+    arguments: tuple[tuple[FieldPart, ...], ...]
 
     @property
     def fields(self) -> frozenset[str]:
@@ -77,7 +77,7 @@ def parse_command(text: str, *, with_related: bool = False) -> Command:
     return command
 
 
-def _parts(word: str, known: Sequence[str]) -> tuple[Part, ...]:
+def _parts(word: str, known: Sequence[str]) -> tuple[FieldPart, ...]:
     try:
         parts = parts_of(word, known, "{frames} or {result}")
     except FieldFault as fault:
@@ -112,7 +112,7 @@ def _check(command: Command, *, with_related: bool) -> None:
 
 
 def _filled(
-    parts: tuple[Part, ...], values: Mapping[str, object], many: Mapping[str, Sequence[str]]
+    parts: tuple[FieldPart, ...], values: Mapping[str, object], many: Mapping[str, Sequence[str]]
 ) -> Iterator[str]:
     field = next((part.field for part in parts if part.field in _MANY), None)
     if field is None:
@@ -122,11 +122,11 @@ def _filled(
         yield _joined(parts, {**values, field: each})
 
 
-def _joined(parts: tuple[Part, ...], values: Mapping[str, object]) -> str:
+def _joined(parts: tuple[FieldPart, ...], values: Mapping[str, object]) -> str:
     return "".join(part.literal + (_path(part, values) if part.field else "") for part in parts)
 
 
-def _path(part: Part, values: Mapping[str, object]) -> str:
+def _path(part: FieldPart, values: Mapping[str, object]) -> str:
     """Paths stand whole, however long they are; all else in its format."""
     value = values.get(part.field or "", "")
     is_path = part.field in {*_OWN, RELATED} and not part.form

@@ -76,13 +76,13 @@ class Delivery:
     """Hands stacks over, one after the other.
 
     shoot, lists, folders: absolute paths; lists and folders None where they are not asked for.
-    tick: told how many slices of all are done.
+    progress: told how many slices of all are done.
     """
 
     shoot: Path
     lists: Path | None
     folders: Path | None
-    tick: Callable[[int, int], None]
+    progress: Callable[[int, int], None]
     _done: int = field(default=0, init=False)
     _total: int = field(default=0, init=False)
 
@@ -122,8 +122,8 @@ class Delivery:
         there = disk.names_in(folder)
         if there is None:
             return _left_out(stack, f"{folder} is no folder. Move it away, or name another DIR.")
-        if stranger := self._stranger(folder, stack, there):
-            return _left_out(stack, _about_stranger(folder, stranger))
+        if unknown := self._unknown_entry(folder, stack, there):
+            return _left_out(stack, _about_unknown_entry(folder, unknown))
         todo = [each for each in stack.slices if each.name not in there]
         self._step(len(stack.slices) - len(todo))
         if todo:
@@ -150,7 +150,7 @@ class Delivery:
             stack=stack, linked=len(copied) - copies, copied=copies, there_already=not todo
         )
 
-    def _stranger(self, folder: Path, stack: Stack, there: frozenset[str]) -> str:
+    def _unknown_entry(self, folder: Path, stack: Stack, there: frozenset[str]) -> str:
         """The name of something in the folder that is no slice of this stack; empty where none is."""
         wanted = {each.name: each for each in stack.slices}
         for name in sorted(there):
@@ -167,14 +167,14 @@ class Delivery:
 
     def _step(self, slices: int = 1) -> None:
         self._done += slices
-        self.tick(self._done, self._total)
+        self.progress(self._done, self._total)
 
 
 def _left_out(stack: Stack, reason: str) -> LeftOut:
     return LeftOut(number=stack.number, name=stack.name, reason=reason)
 
 
-def _about_stranger(folder: Path, name: str) -> str:
+def _about_unknown_entry(folder: Path, name: str) -> str:
     return (
         f"{folder} holds {name}, which is no slice of this stack as it is asked for now. Nothing in "
         "it was touched: move that folder away, or name another DIR."

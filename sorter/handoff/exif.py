@@ -155,7 +155,7 @@ def _segment(data: bytes) -> tuple[int, int, bytes]:
 
 def _in_png(data: bytes, wanted: _Wanted) -> Pieces:
     """The chunk eXIf before the picture data, in the place of one that was there."""
-    view, pieces, own, at = memoryview(data), [memoryview(data)[:8]], b"", 8
+    view, parts, own, at = memoryview(data), [memoryview(data)[:8]], b"", 8
     after: list[memoryview] = []
     while at + 12 <= len(data):
         stop = at + 12 + int.from_bytes(data[at : at + 4])
@@ -166,11 +166,11 @@ def _in_png(data: bytes, wanted: _Wanted) -> Pieces:
             after = [view[at:]]
             break
         else:
-            pieces.append(view[at:stop])
+            parts.append(view[at:stop])
         at = stop
     if not after:
         raise CannotPutBack("it holds no picture data")
-    return [*pieces, _chunk(_block(own, wanted)), *_without_exif(after[0])]
+    return [*parts, _chunk(_block(own, wanted)), *_without_exif(after[0])]
 
 
 def _without_exif(view: memoryview) -> Iterator[memoryview]:
@@ -257,7 +257,7 @@ _Rows: TypeAlias = dict[int, bytes]
 
 
 def _in_tiff(data: bytes, wanted: _Wanted) -> Pieces:
-    """The file with its first directory written anew at its end; nothing else is moved.
+    """The file with its first directory written again at its end; nothing else is moved.
 
     Old entries keep their bytes, so that whatever they point to stays where it is.
     """

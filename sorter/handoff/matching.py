@@ -73,5 +73,5 @@ def _local(captured: str) -> str:
 
 def _cameras(stack: Stack, own: str) -> Collection[str]:
     """The cameras that it may have been; any where one of the two does not tell."""
-    told = {each.row.camera for each in stack.slices}
-    return {own} if not own or "" in told else told
+    known = {each.row.camera for each in stack.slices}
+    return {own} if not own or "" in known else known

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import IO, Final
 
-from sorter.disk.leave import Leave
+from sorter.disk.permission import Permission
 
 GRACE_S: Final = 2.0
 """What a program that is told to end has, to tidy up after itself, before it is killed."""
@@ -34,7 +34,11 @@ class Ended:
 
 
 def run(
-    arguments: Sequence[str], log: IO[bytes], leave: Leave, *, limit_s: float | None = None
+    arguments: Sequence[str],
+    log: IO[bytes],
+    permission: Permission,
+    *,
+    limit_s: float | None = None,
 ) -> Ended:
     """Returns when the program and all that it started are at their end.
 
@@ -42,7 +46,7 @@ def run(
     whatever thread or process, and where it takes longer than limit_s. Raises OSError where it cannot
     be started.
     """
-    if not leave.holds:
+    if not permission.holds:
         return Ended(code=-signal.SIGTERM, seconds=0.0, stopped=True)
     began = time.monotonic()
     process = subprocess.Popen(  # noqa: S603  the user's own command, and no shell
@@ -54,33 +58,33 @@ def run(
     )
     late = False
     try:
-        with _ended_without(leave, process):
+        with _ended_without(permission, process):
             process.wait(limit_s)
     except subprocess.TimeoutExpired:
         late = True
     finally:
         _end(process)
     spent = time.monotonic() - began
-    return Ended(code=process.returncode, seconds=spent, late=late, stopped=not leave.holds)
+    return Ended(code=process.returncode, seconds=spent, late=late, stopped=not permission.holds)
 
 
 @contextlib.contextmanager
-def _ended_without(leave: Leave, process: subprocess.Popen[bytes]) -> Iterator[None]:
+def _ended_without(permission: Permission, process: subprocess.Popen[bytes]) -> Iterator[None]:
     """The process is told to end as soon as leave is withdrawn, and after a while made to.
 
     By a thread that looks: to wait for the process by looking would cost time with every program.
     """
     is_over = threading.Event()
 
-    def look() -> None:
+    def watch() -> None:
         while not is_over.wait(POLL_S):
-            if not leave.holds:
-                _tell(process, signal.SIGTERM)
+            if not permission.holds:
+                _signal(process, signal.SIGTERM)
                 _await_group(process, time.monotonic() + GRACE_S)
-                _tell(process, signal.SIGKILL)
+                _signal(process, signal.SIGKILL)
                 return
 
-    looking = threading.Thread(target=look, daemon=True)
+    looking = threading.Thread(target=watch, daemon=True)
     looking.start()
     try:
         yield
@@ -91,11 +95,11 @@ def _ended_without(leave: Leave, process: subprocess.Popen[bytes]) -> Iterator[N
 
 def _end(process: subprocess.Popen[bytes]) -> None:
     """The process and its children are gone: told to end, and after a while made to."""
-    _tell(process, signal.SIGTERM)  # where it has ended, its children may not have
+    _signal(process, signal.SIGTERM)  # where it has ended, its children may not have
     with contextlib.suppress(subprocess.TimeoutExpired):
         process.wait(GRACE_S)
     _await_group(process, time.monotonic() + GRACE_S)
-    _tell(process, signal.SIGKILL)
+    _signal(process, signal.SIGKILL)
     process.wait()
 
 
@@ -113,6 +117,6 @@ def _is_there(process: subprocess.Popen[bytes]) -> bool:
     return True
 
 
-def _tell(process: subprocess.Popen[bytes], what: signal.Signals) -> None:
+def _signal(process: subprocess.Popen[bytes], what: signal.Signals) -> None:
     with contextlib.suppress(OSError):  # nobody of the group is left
         os.killpg(process.pid, what)

@@ -39,8 +39,8 @@ class StackFrame:
     @property
     def from_near(self) -> int | None:
         """Its place counted from the nearest focus; None where the camera did not tell."""
-        told = [entry.placement.from_near for entry in self.files]
-        return next((place for place in told if place is not None), None)
+        known = [entry.placement.from_near for entry in self.files]
+        return next((place for place in known if place is not None), None)
 
 
 def frames_of(entries: Iterable[Entry]) -> tuple[StackFrame, ...]:
@@ -63,7 +63,7 @@ def frames_of(entries: Iterable[Entry]) -> tuple[StackFrame, ...]:
 def wanted_roles(frames: Sequence[StackFrame], files: SliceFiles | None) -> list[Roles]:
     """Which parts each frame is to give.
 
-    Where nothing is wished for: images where every frame has one, else raws where every frame has
+    Where nothing is asked for: images where every frame has one, else raws where every frame has
     one, else of each frame what it has. A program is given one form of file where that can be.
     """
     if files is not None:

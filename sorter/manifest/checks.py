@@ -20,7 +20,7 @@ from sorter.model.correction import Correction
 from sorter.model.finding import CHECK_COLUMNS, Check, Verdict
 
 CHECKS: Final = "checks.csv"
-FORM: Final = 1
+FORMAT_VERSION: Final = 1
 """Grows when a name of the document goes away or changes its meaning."""
 _NUMBER: Final = "sequence"
 _LISTS: Final = ("surplus", "dark", "odd", "unseen")
@@ -56,7 +56,7 @@ def checks_dict(
 ) -> dict[str, object]:
     """The same as plain values of JSON: lists are lists, what is empty is null; and what is suggested."""
     return {
-        "form": FORM,
+        "form": FORMAT_VERSION,
         "root": spelled(root),
         "checks": [
             {name: _plain(getattr(check, name)) for name in CHECK_COLUMNS} for check in checks

@@ -13,7 +13,7 @@ from sorter.model.note import texts
 from sorter.model.row import COLUMNS, Row
 from sorter.model.sequence import Account, Grounds, Sequence
 
-FORM = 1
+FORMAT_VERSION = 1
 """Grows when a name goes away or changes its meaning; new names do not change it."""
 
 
@@ -32,7 +32,7 @@ def account_dict(account: Account, *, card: str) -> dict[str, object]:
     for row in rows:
         files.setdefault(row.sequence, []).append(_file(row))
     return {
-        "form": FORM,
+        "form": FORMAT_VERSION,
         "card": spelled(card),
         "frames": len(account.order),
         "sequences": [
@@ -40,7 +40,7 @@ def account_dict(account: Account, *, card: str) -> dict[str, object]:
             for number, sequence in enumerate(account.sequences, 1)
         ],
         "no_frame": files.get(None, []),
-        "litter": account.litter,
+        "litter": account.system_files,
         "folders_closed": [spelled(folder) for folder in account.folders_closed],
         "thrown_away": [spelled(path) for path in account.thrown_away],
         "shoots": [spelled(folder) for folder in account.shoots],

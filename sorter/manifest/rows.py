@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from sorter.manifest.figures import rounded
-from sorter.model.bond import Bond
 from sorter.model.frame import Facts, Frame, ReadFile, filled_in
 from sorter.model.kinds import PICTURE_ROLES, Kind, Role, Who
 from sorter.model.note import Note, Related
 from sorter.model.numbers import Numbers, from_one
+from sorter.model.relation_kind import RelationKind
 from sorter.model.row import Row
 from sorter.model.sequence import Account, Sequence
 
@@ -86,11 +86,11 @@ def _sequence_rows(
             merged=position is None,
             said_by=sequence.grounds.said_by,
         )
-        result = () if position else (Related(what=Bond.RESULT, sequence=number),)
+        result = () if position else (Related(what=RelationKind.RESULT, sequence=number),)
         about_frame = (*_own_notes(frame), *result)
         for file in sorted(frame.files, key=lambda file: _by_role(file, place)):
-            said = (*about_frame, *file.notes, *notes)
-            yield _row(file, _facts_for(file, frame), place, said, grounds)
+            stated = (*about_frame, *file.notes, *notes)
+            yield _row(file, _facts_for(file, frame), place, stated, grounds)
             grounds, notes, about_frame = "", (), ()
 
 
@@ -103,9 +103,9 @@ def _placed(sequence: Sequence) -> Iterator[tuple[Frame, int | None]]:
 
 def _own_notes(frame: Frame) -> tuple[str, ...]:
     """The frame's notes without those that repeat one of its files: they stand on that file's row."""
-    told = {note for file in frame.files for note in file.notes}
-    told |= {f"{file.file.name}: {note}" for file in frame.files for note in file.notes}
-    return tuple(note for note in frame.notes if note not in told)
+    known = {note for file in frame.files for note in file.notes}
+    known |= {f"{file.file.name}: {note}" for file in frame.files for note in file.notes}
+    return tuple(note for note in frame.notes if note not in known)
 
 
 def _by_role(file: ReadFile, place: _Place) -> tuple[int, str]:
@@ -152,7 +152,7 @@ def _row(
         focus_far_m=rounded(far),
         bytes=file.file.size,
         grounds=grounds,
-        remarks=_told((*_about_name(file.path), *_about_obstacle(file), *notes)),
+        remarks=_known((*_about_name(file.path), *_about_obstacle(file), *notes)),
         said_by=place.said_by,
     )
 
@@ -181,6 +181,6 @@ def _about_obstacle(file: ReadFile) -> list[str]:
     return [file.file.obstacle] if file.file.obstacle else []
 
 
-def _told(notes: tuple[Note, ...]) -> tuple[Note, ...]:
+def _known(notes: tuple[Note, ...]) -> tuple[Note, ...]:
     """The notes without repetition."""
     return tuple(dict.fromkeys(note for note in notes if note))

@@ -14,9 +14,9 @@ from sorter.manifest.figures import figure
 from sorter.manifest.rows import spelled
 from sorter.model.tally import Counts, Group, Spread, Tables, Tally
 
-FORM: Final = 1
+FORMAT_VERSION: Final = 1
 """Grows when a name goes away or changes its meaning; new names do not change it."""
-NOT_TOLD: Final = "not told"
+NOT_KNOWN: Final = "not told"
 MEASURES: Final = tuple(each.name for each in fields(Counts))
 COLUMNS: Final = (
     *("shoot", "table", "key", "first", "last"),
@@ -55,7 +55,7 @@ def _lines(tables: Tables) -> Iterator[list[str]]:
     for table, name in _TABLES.items():
         for group in getattr(tables, name):
             spread = spreads.get(group.key) if table == "kind" else None
-            yield _cells(tables.shoot, table, group, group.key or NOT_TOLD, spread)
+            yield _cells(tables.shoot, table, group, group.key or NOT_KNOWN, spread)
 
 
 def _of_all(tables: Tables) -> Spread | None:
@@ -79,7 +79,7 @@ def tally_document(tally: Tally) -> str:
 def tally_dict(tally: Tally) -> dict[str, object]:
     """All shoots together, then each, as plain values of JSON; null for what is not told."""
     return {
-        "form": FORM,
+        "form": FORMAT_VERSION,
         "together": _tables(tally.together),
         "shoots": [
             {"shoot": spelled(each.shoot), "path": spelled(each.path), **_tables(each)}

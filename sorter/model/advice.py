@@ -28,14 +28,14 @@ class Level(IntEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Places:
+class DiskLayout:
     """Whether card, shoot and second copy lie on one disk, and which of the copies lies in memory."""
 
-    card_shoot: Apart = Apart.UNTOLD
-    card_second: Apart = Apart.UNTOLD
-    shoot_second: Apart = Apart.UNTOLD
+    card_shoot: Apart = Apart.UNKNOWN
+    card_backup: Apart = Apart.UNKNOWN
+    shoot_backup: Apart = Apart.UNKNOWN
     shoot_in_memory: bool = False
-    second_in_memory: bool = False
+    backup_in_memory: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +58,7 @@ class Evidence:
     uncarried: files that the card did not give. shoots: shoots that lie on it, and are not looked into.
     closed: folders that cannot be listed. links: links,
     pipes and devices, which are never carried. thrown: pictures in a trash or another system folder.
-    moved: files that are on the card no more, for this run took them off. second: None where there is
+    moved: files that are on the card no more, for this run took them off. backup: None where there is
     no second copy.
     """
 
@@ -74,8 +74,8 @@ class Evidence:
     thrown: int = 0
     shoots: int = 0
     shoot: Copy = field(default_factory=Copy)
-    second: Copy | None = None
-    places: Places = field(default_factory=Places)
+    backup: Copy | None = None
+    places: DiskLayout = field(default_factory=DiskLayout)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +91,7 @@ class Condition:
     sentence: str
     count: Callable[[Evidence], int] = lambda _: 0
 
-    def said(self, evidence: Evidence) -> str:
+    def stated(self, evidence: Evidence) -> str:
         """The sentence for this evidence."""
         n = self.count(evidence)
         one = n == 1
@@ -197,34 +197,34 @@ CONDITIONS: Final = (
     Condition(
         name="moved, and no second copy",
         level=Level.BEFORE,
-        holds=lambda e: e.moved and e.second is None,
+        holds=lambda e: e.moved and e.backup is None,
         sentence="what was moved is nowhere else now",
     ),
     Condition(
         name="no second copy",
         level=Level.BEFORE,
-        holds=lambda e: e.second is None,
+        holds=lambda e: e.backup is None,
         sentence="make a second copy on another disk, and check it there with "
         "`sha256sum -c SHA256SUMS`",
     ),
     Condition(
         name="second copy stopped",
         level=Level.NEVER,
-        holds=lambda e: e.second is not None and e.second.stopped,
+        holds=lambda e: e.backup is not None and e.backup.stopped,
         sentence="the work on the second copy was stopped",
     ),
     Condition(
         name="not in the second copy",
         level=Level.NEVER,
-        holds=lambda e: _lacking(e, e.second),
-        count=lambda e: _lacking(e, e.second),
+        holds=lambda e: _lacking(e, e.backup),
+        count=lambda e: _lacking(e, e.backup),
         sentence="not everything is in the second copy: {n} {files} {were} not verified there",
     ),
     Condition(
         name="second copy read from memory",
         level=Level.BEFORE,
-        holds=lambda e: _unsure(e.second),
-        count=lambda e: _unsure(e.second),
+        holds=lambda e: _unsure(e.backup),
+        count=lambda e: _unsure(e.backup),
         sentence="{n} {files} in the second copy {were} read back perhaps from memory, and not from "
         "the disk: run `sorter verify` once the disk was taken out and put in again",
     ),
@@ -237,7 +237,7 @@ CONDITIONS: Final = (
     Condition(
         name="second copy in memory",
         level=Level.BEFORE,
-        holds=lambda e: e.second is not None and e.places.second_in_memory,
+        holds=lambda e: e.backup is not None and e.places.backup_in_memory,
         sentence="the second copy lies in memory, and ends with it",
     ),
     Condition(
@@ -249,31 +249,31 @@ CONDITIONS: Final = (
     Condition(
         name="second copy on the card's disk",
         level=Level.BEFORE,
-        holds=lambda e: e.second is not None and e.places.card_second is Apart.ONE,
+        holds=lambda e: e.backup is not None and e.places.card_backup is Apart.ONE,
         sentence="the second copy lies on the card's own disk",
     ),
     Condition(
         name="both copies on one disk",
         level=Level.BEFORE,
-        holds=lambda e: e.second is not None and e.places.shoot_second is Apart.ONE,
+        holds=lambda e: e.backup is not None and e.places.shoot_backup is Apart.ONE,
         sentence="both copies lie on one disk, and would be lost with it",
     ),
     Condition(
         name="shoot's disk not told",
         level=Level.CAREFUL,
-        holds=lambda e: e.places.card_shoot is Apart.UNTOLD,
+        holds=lambda e: e.places.card_shoot is Apart.UNKNOWN,
         sentence="whether the shoot lies on another disk than the card",
     ),
     Condition(
         name="second copy's disk not told",
         level=Level.CAREFUL,
-        holds=lambda e: e.second is not None and e.places.card_second is Apart.UNTOLD,
+        holds=lambda e: e.backup is not None and e.places.card_backup is Apart.UNKNOWN,
         sentence="whether the second copy lies on another disk than the card",
     ),
     Condition(
         name="copies' disks not told",
         level=Level.CAREFUL,
-        holds=lambda e: e.second is not None and e.places.shoot_second is Apart.UNTOLD,
+        holds=lambda e: e.backup is not None and e.places.shoot_backup is Apart.UNKNOWN,
         sentence="whether the two copies lie on two disks",
     ),
 )
@@ -282,14 +282,14 @@ CONDITIONS: Final = (
 LINES: Final = {
     Level.NONE: "Two verified copies exist now, on two disks that are not the card's: the card may be "
     "formatted.",
-    Level.CAREFUL: "Two verified copies exist now. The system cannot tell {said}: be sure of that "
+    Level.CAREFUL: "Two verified copies exist now. The system cannot tell {stated}: be sure of that "
     "yourself before you format the card.",
-    Level.BEFORE: "Before you format the card: {said}. Format it only when two verified copies exist, "
+    Level.BEFORE: "Before you format the card: {stated}. Format it only when two verified copies exist, "
     "on two disks that are not the card's.",
-    Level.NEVER: "Do not format the card: {said}.",
+    Level.NEVER: "Do not format the card: {stated}.",
 }
 """The last line by the highest level of what holds, with what is said of that level."""
-ALSO: Final = "Besides: {said}."
+ALSO: Final = "Besides: {stated}."
 """Behind the line of the highest level: what is of the level below."""
 
 
@@ -321,10 +321,10 @@ def last_line(evidence: Evidence) -> str:
     """
     advice = advise(evidence)
 
-    def said(level: Level) -> list[str]:
-        return [each.said(evidence) for each in advice.holding if each.level is level]
+    def stated(level: Level) -> list[str]:
+        return [each.stated(evidence) for each in advice.holding if each.level is level]
 
     parting = " and " if advice.level is Level.CAREFUL else "; "
-    line = LINES[advice.level].format(said=parting.join(said(advice.level)))
-    also = said(Level.BEFORE) if advice.level is Level.NEVER else []
-    return f"{line} {ALSO.format(said='; '.join(also))}" if also else line
+    line = LINES[advice.level].format(stated=parting.join(stated(advice.level)))
+    also = stated(Level.BEFORE) if advice.level is Level.NEVER else []
+    return f"{line} {ALSO.format(stated='; '.join(also))}" if also else line

@@ -1,4 +1,4 @@
-"""What lies on a card before anything is read: files, and the litter that systems leave."""
+"""What lies on a card before anything is read: files, and the system files that systems leave."""
 
 from __future__ import annotations
 
@@ -56,14 +56,14 @@ class CardFile:
 class Listing:
     """All files of a card in the order of their paths, and what was passed over.
 
-    litter: how many files that systems leave were passed over, by their names. folders_closed: folders
+    system_files: how many files that systems leave were passed over, by their names. folders_closed: folders
     that the system would not let us list, or not to their end; "." is the root. thrown: all files in a
     trash; aside: all in other folders of systems, and in a `.sorter` that is no shoot's. shoots: folders
     that are shoots; what is in them is not listed.
     """
 
     files: tuple[CardFile, ...]
-    litter: int = 0
+    system_files: int = 0
     folders_closed: tuple[str, ...] = ()
     thrown: tuple[CardFile, ...] = ()
     aside: tuple[CardFile, ...] = ()
@@ -115,8 +115,8 @@ def _sorted(paths: Iterable[str]) -> tuple[str, ...]:
 
 def _is_other(one: CardFile, other: CardFile) -> bool:
     """Whether it is another file, or was changed; who may read it does not count."""
-    return _told(one) != _told(other)
+    return _known(one) != _known(other)
 
 
-def _told(file: CardFile) -> tuple[int, int, int, str, bool]:
+def _known(file: CardFile) -> tuple[int, int, int, str, bool]:
     return file.size, file.modified_ns, file.changed_ns, file.obstacle, file.plain

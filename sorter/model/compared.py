@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sorter.model.plan import Entry, Held
+from sorter.model.plan import ContentCheck, Entry
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,8 +21,8 @@ class Compared:
     changed: tuple[tuple[str, Entry], ...] = ()
     edited: tuple[tuple[str, Entry], ...] = ()
     closed: tuple[tuple[str, str], ...] = ()
-    held: tuple[tuple[int, Held], ...] = ()
-    original: tuple[tuple[int, Held], ...] = ()
+    held: tuple[tuple[int, ContentCheck], ...] = ()
+    original: tuple[tuple[int, ContentCheck], ...] = ()
     other: tuple[str, ...] = ()
 
     @property
@@ -32,9 +32,9 @@ class Compared:
 
     def agrees(self, other: Compared) -> bool:
         """Whether both found the same; how sure the readings were does not count."""
-        return self._told == other._told
+        return self._known == other._known
 
     @property
-    def _told(self) -> tuple[object, ...]:
+    def _known(self) -> tuple[object, ...]:
         both = (self.there, self.failed, self.missing, self.changed, self.edited, self.closed)
         return (*both, tuple(number for number, held in self.held if held), self.other)

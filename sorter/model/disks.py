@@ -20,7 +20,7 @@ class Apart(StrEnum):
 
     ONE = "one"
     TWO = "two"
-    UNTOLD = "untold"
+    UNKNOWN = "untold"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +50,7 @@ def apart(one: Disk, two: Disk) -> Apart:
         return Apart.ONE if one.parts & two.parts else Apart.TWO
     if Lies.MEMORY in (one.lies, two.lies) and one.lies is not two.lies:
         known = one if two.lies is Lies.MEMORY else two
-        return Apart.TWO if known.lies is Lies.DISK else Apart.UNTOLD
+        return Apart.TWO if known.lies is Lies.DISK else Apart.UNKNOWN
     if one.source and one.source == two.source:
         return Apart.ONE
-    return Apart.UNTOLD
+    return Apart.UNKNOWN

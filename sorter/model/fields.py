@@ -28,7 +28,7 @@ class FieldFault(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class FieldPart:
     """Literal text, and behind it a field with its format; no field at the end."""
 
     literal: str
@@ -47,7 +47,7 @@ class Part:
         return format(value[: 4 * WIDEST] if isinstance(value, str) else value, self.form)
 
 
-def parts_of(text: str, known: Iterable[str], example: str) -> tuple[Part, ...]:
+def parts_of(text: str, known: Iterable[str], example: str) -> tuple[FieldPart, ...]:
     """The text's parts, each tried on every kind of value. known: the fields that there are.
 
     example: what is shown to someone who names none. Raises FieldFault.
@@ -59,7 +59,8 @@ def parts_of(text: str, known: Iterable[str], example: str) -> tuple[Part, ...]:
             f"its braces do not match up ({error}); a brace itself is written twice"
         ) from error
     parts = tuple(
-        Part(literal, field, form or "", conversion) for literal, field, form, conversion in parsed
+        FieldPart(literal, field, form or "", conversion)
+        for literal, field, form, conversion in parsed
     )
     for part in parts:
         if part.field is not None:
@@ -67,7 +68,7 @@ def parts_of(text: str, known: Iterable[str], example: str) -> tuple[Part, ...]:
     return parts
 
 
-def _check(part: Part, field: str, known: tuple[str, ...], example: str) -> None:
+def _check(part: FieldPart, field: str, known: tuple[str, ...], example: str) -> None:
     _check_field(field, known, example)
     if "{" in part.form or part.conversion not in (None, "s"):
         raise FieldFault(f"the field {field} takes a plain format, such as :04d or :.1f")

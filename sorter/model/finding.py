@@ -134,7 +134,7 @@ CHECK_COLUMNS: Final = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
+class FrameFindings:
     """A sequence frame by frame, all in order of capture.
 
     use: whether the frame shows the sequence's subject in its light. shares: of what has texture, the
@@ -151,7 +151,7 @@ class Look:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Piece:
+class ProposedSequence:
     """Frames that the pictures say are one sequence of a kind, and why.
 
     first, last: indexes into the frames that were looked at, in order of capture; both included.

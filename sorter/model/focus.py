@@ -53,24 +53,26 @@ class FocusOrder:
         return tuple(index for _, index in sorted(known)) or tuple(range(len(self.places)))
 
 
-def focus_order(told: Run[Facts]) -> FocusOrder:
+def focus_order(known_values: Run[Facts]) -> FocusOrder:
     """The order of frames with these facts, which are in order of capture.
 
     By distance where every frame tells one, and where distances tie by motor steps; by these alone
     where not every frame tells a distance. Steps count where every frame tells its own, and all of
     one lens say the same of which way they grow. Either all frames have a place or none.
     """
-    distances, steps = _distances(told), _steps(told)
-    known = steps if steps and None not in {facts.step_nearward for facts in told} else None
+    distances, steps = _distances(known_values), _steps(known_values)
+    known = steps if steps and None not in {facts.step_nearward for facts in known_values} else None
     found = _joined(distances, known)
     way = found or steps
-    near, far = _ends(told)
+    near, far = _ends(known_values)
     return FocusOrder(
-        places=_places(found, len(told)),
-        direction=_direction(way, known=found is not None) if way and len(told) > 1 else None,
+        places=_places(found, len(known_values)),
+        direction=_direction(way, known=found is not None)
+        if way and len(known_values) > 1
+        else None,
         near_m=near,
         far_m=far,
-        span_m=_span(told),
+        span_m=_span(known_values),
         repeats=sum(a == b for a, b in itertools.pairwise(way)) if way else 0,
     )
 
@@ -100,29 +102,29 @@ def _direction(way: list[_Where], *, known: bool) -> Direction:
     return Direction.FARTHER if True in moves else Direction.NEARER
 
 
-def _ends(told: Run[Facts]) -> tuple[float | None, float | None]:
+def _ends(known: Run[Facts]) -> tuple[float | None, float | None]:
     """The nearest and the farthest distance of all; None where none is told."""
     ends = [
         end
-        for facts in told
+        for facts in known
         for end in (facts.focus_near_m, facts.focus_far_m)
         if end is not None and end > 0
     ]
     return (min(ends), max(ends)) if ends else (None, None)
 
 
-def _span(told: Run[Facts]) -> float | None:
+def _span(known: Run[Facts]) -> float | None:
     """From the nearest to the farthest of the frames that tell a distance; of infinities 0."""
-    middles = [where[0] for facts in told if (where := _distance(facts))]
+    middles = [where[0] for facts in known if (where := _distance(facts))]
     if not middles:
         return None
     near, far = min(middles), max(middles)
     return 0.0 if near == far else far - near
 
 
-def _distances(told: Run[Facts]) -> list[_Where] | None:
-    found = [where for facts in told if (where := _distance(facts))]
-    return found if len(found) == len(told) else None
+def _distances(known: Run[Facts]) -> list[_Where] | None:
+    found = [where for facts in known if (where := _distance(facts))]
+    return found if len(found) == len(known) else None
 
 
 def _distance(facts: Facts) -> _Where | None:
@@ -134,11 +136,11 @@ def _distance(facts: Facts) -> _Where | None:
     return middle, min(ends) if math.isinf(middle) else 0.0
 
 
-def _steps(told: Run[Facts]) -> list[_Where] | None:
+def _steps(known: Run[Facts]) -> list[_Where] | None:
     """Every frame's motor step, of one lens and one direction, growing toward far where told."""
-    ways = {facts.step_nearward for facts in told}
-    lenses = {facts.lens for facts in told if facts.lens}
-    steps = [facts.focus_step for facts in told if facts.focus_step is not None]
-    if len(steps) < len(told) or len(ways) > 1 or len(lenses) > 1:
+    ways = {facts.step_nearward for facts in known}
+    lenses = {facts.lens for facts in known if facts.lens}
+    steps = [facts.focus_step for facts in known if facts.focus_step is not None]
+    if len(steps) < len(known) or len(ways) > 1 or len(lenses) > 1:
         return None
     return [(float(-step if ways == {True} else step),) for step in steps]

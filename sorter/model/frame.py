@@ -97,7 +97,7 @@ class ReadFile:
 
     container: the format by its content ("jpeg", "cr3", "tiff" …); empty where it is none that we
     know. is_picture: a picture container by content. notes: what could not be read, in words.
-    mark: a checksum over its first bytes, which hold its time and counters: another file has another
+    fingerprint: a checksum over its first bytes, which hold its time and counters: another file has another
     one. 0 where something of it could not be read.
     """
 
@@ -108,7 +108,7 @@ class ReadFile:
     facts: Facts = field(default_factory=Facts)
     previews: tuple[Preview, ...] = ()
     notes: tuple[str, ...] = ()
-    mark: int = 0
+    fingerprint: int = 0
 
     @property
     def path(self) -> str:
@@ -160,7 +160,7 @@ def _worth(pair: tuple[str, Preview]) -> tuple[int, int]:
 class Reading:
     """A card read: frames in the order of their paths, and the files that are no frame.
 
-    loose: files with the kind of what is no frame ("clip", "undated", "unreadable", "other"). litter:
+    loose: files with the kind of what is no frame ("clip", "undated", "unreadable", "other"). system_files:
     how many files of systems were passed over. thrown_away: the paths of pictures and clips in a trash
     or another folder of a system, and of what there cannot be read; they are no files of the card.
     shoots: folders that are shoots, and were not looked into.
@@ -168,7 +168,7 @@ class Reading:
 
     frames: tuple[Frame, ...]
     loose: tuple[tuple[Kind, ReadFile], ...] = ()
-    litter: int = 0
+    system_files: int = 0
     folders_closed: tuple[str, ...] = ()
     thrown_away: tuple[str, ...] = ()
     shoots: tuple[str, ...] = ()

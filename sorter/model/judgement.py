@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sorter.model.finding import Check, Look, Piece
+from sorter.model.finding import Check, FrameFindings, ProposedSequence
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Glimpse:
-    """A frame at a glance. is_plain: it is black, white or one plain shade.
+class FrameSummary:
+    """A frame in short. is_plain: it is black, white or one plain shade.
 
     sharpness: of its sharpest parts, for the light that it was taken in; without a unit.
     """
@@ -32,16 +32,16 @@ class Judgement:
     """The findings on a sequence, or on lone frames that follow each other.
 
     check: its sequence is 0, for what was judged bears no number, and nothing is said of attempts; None
-    for lone frames. look: all frames of the series. pieces: how it is to be cut or renamed. covered:
+    for lone frames. frame_findings: all frames of the series. proposed: how it is to be cut or renamed. covered:
     tiles that are truly sharp somewhere. glimpses: of lone frames each, of others the first and the
     last; None where it cannot be seen. thumb: of the slice in the middle of what is used of a stack.
     """
 
-    look: Look
+    frame_findings: FrameFindings
     check: Check | None = None
-    pieces: tuple[Piece, ...] = ()
+    proposed: tuple[ProposedSequence, ...] = ()
     covered: int = 0
-    glimpses: tuple[Glimpse | None, ...] = ()
+    summaries: tuple[FrameSummary | None, ...] = ()
     thumb: Thumb | None = None
 
     @property

@@ -11,7 +11,7 @@ class GroupingKnobs:
 
     hand_pause_s: the longest pause within a stack whose focus is turned by hand.
     apart_s: a pause that always parts two sequences, whatever else speaks for joining them.
-    unsure_below: an account whose margin over the runner-up is smaller is called unsure (nats).
+    unsure_below: an account whose margin over the runner-up is smaller is called unsure.
     """
 
     hand_pause_s: float = 45.0

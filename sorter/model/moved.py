@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Move:
+class Relocation:
     """A file, or all files of a folder, from one place below the shoot to another.
 
     files: how many went. is_folder: before and after are folders, and all that is left of what the ledger
@@ -20,7 +20,7 @@ class Move:
     is_folder: bool = False
 
 
-def moves(ways: Mapping[str, str], stay: Iterable[str]) -> tuple[Move, ...]:
+def relocations(ways: Mapping[str, str], stay: Iterable[str]) -> tuple[Relocation, ...]:
     """The ways as few moves, in the order of where they began.
 
     ways: from where to where each file went. stay: the places of all others that are there still: a
@@ -30,14 +30,16 @@ def moves(ways: Mapping[str, str], stay: Iterable[str]) -> tuple[Move, ...]:
     went: dict[str, list[tuple[str, str]]] = {}
     for before, after in ways.items():
         went.setdefault(folder_of(before), []).append((before, after))
-    found: list[Move] = []
+    found: list[Relocation] = []
     for folder, pairs in went.items():
         target = "" if folder in kept else _target(folder, pairs)
         if target:
-            whole = Move(before=f"{folder}/", after=f"{target}/", files=len(pairs), is_folder=True)
+            whole = Relocation(
+                before=f"{folder}/", after=f"{target}/", files=len(pairs), is_folder=True
+            )
             found.append(whole)
         else:
-            found += (Move(before=before, after=after) for before, after in pairs)
+            found += (Relocation(before=before, after=after) for before, after in pairs)
     return tuple(sorted(found, key=lambda move: move.before))
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TypeAlias
 
-from sorter.model.bond import Bond
+from sorter.model.relation_kind import RelationKind
 
 BETWEEN = "; "
 """Stands between notes in one cell, and therefore never within one."""
@@ -17,7 +17,7 @@ BETWEEN = "; "
 class Related:
     """The file's sequence stands so to the sequence with this number."""
 
-    what: Bond
+    what: RelationKind
     sequence: int
 
     def __str__(self) -> str:
@@ -63,8 +63,8 @@ Note: TypeAlias = str | Related | Renamed | NotCarried
 
 def texts(notes: Iterable[Note]) -> tuple[str, ...]:
     """The notes in words, each once, in their order; none has a `;` in it."""
-    told = (str(note).replace(";", ",").strip() for note in notes)
-    return tuple(dict.fromkeys(note for note in told if note))
+    known = (str(note).replace(";", ",").strip() for note in notes)
+    return tuple(dict.fromkeys(note for note in known if note))
 
 
 def joined(notes: Iterable[Note]) -> str:
@@ -72,6 +72,6 @@ def joined(notes: Iterable[Note]) -> str:
     return BETWEEN.join(texts(notes))
 
 
-def related(notes: Iterable[Note], *what: Bond) -> tuple[int, ...]:
+def related(notes: Iterable[Note], *what: RelationKind) -> tuple[int, ...]:
     """The sequences to which the notes say that one stands so."""
     return tuple(n.sequence for n in notes if isinstance(n, Related) and n.what in what)

@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import Final
 
 
-class What(StrEnum):
+class OperationKind(StrEnum):
     """What was done.
 
     ingest: a card's files brought in. regrouping: other sequences of the same frames. result: what was
@@ -24,7 +24,7 @@ class What(StrEnum):
     ARCHIVE = "archive"
 
 
-class Progress(StrEnum):
+class OperationState(StrEnum):
     """How far it came: open, done, or undoing, where an undo of it was begun and not ended."""
 
     OPEN = "open"
@@ -32,7 +32,9 @@ class Progress(StrEnum):
     UNDOING = "undoing"
 
 
-TAKEN_BACK: Final = frozenset({What.INGEST, What.REGROUPING, What.ADOPTION})
+TAKEN_BACK: Final = frozenset(
+    {OperationKind.INGEST, OperationKind.REGROUPING, OperationKind.ADOPTION}
+)
 """What an undo takes back. Results stay: they were merged for hours, and may be the only ones."""
 
 
@@ -41,19 +43,19 @@ class Operation:
     """One operation. number: its place among all of the shoot. run: of an ingest, its number; else 0."""
 
     number: int
-    what: What
-    progress: Progress
+    what: OperationKind
+    state: OperationState
     run: int = 0
 
     @property
     def is_stopped(self) -> bool:
         """Whether it, or an undo of it, was begun and not ended."""
-        return self.progress is not Progress.DONE
+        return self.state is not OperationState.DONE
 
     @property
     def is_undoing(self) -> bool:
         """Whether an undo of it was begun and not ended."""
-        return self.progress is Progress.UNDOING
+        return self.state is OperationState.UNDOING
 
 
 def newest(operations: tuple[Operation, ...]) -> Operation | None:

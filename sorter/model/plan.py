@@ -18,17 +18,17 @@ class Placement:
     why. container: the format by its content, empty where it is none that we know. from_near: the
     frame's place in its sequence counted from the nearest focus, from 1; None where the camera
     did not tell.
-    said: what planning and carrying have to say of it, beside the row's own notes. unread: its
-    content could not be read as what its name says. mark: that of the file on the card when the plan
-    was made (ReadFile.mark).
+    carrying_notes: what planning and carrying note of it, beside the row's own notes. unread: its
+    content could not be read as what its name says. fingerprint: that of the file on the card when the plan
+    was made (ReadFile.fingerprint).
     """
 
     row: Row
     container: str = ""
     from_near: int | None = None
-    said: tuple[Note, ...] = ()
+    carrying_notes: tuple[Note, ...] = ()
     unread: bool = False
-    mark: int = 0
+    fingerprint: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +60,7 @@ class State(StrEnum):
     LEFT = "left"
 
 
-class Held(IntEnum):
+class ContentCheck(IntEnum):
     """Whether a file, read whole, holds the bytes that it is to hold.
 
     perhaps: it does, but what was read may have come from the system's memory and not from the disk.
@@ -71,18 +71,18 @@ class Held(IntEnum):
     SURE = 2
 
     @classmethod
-    def of(cls, *, same: bool, sure: bool) -> Held:
+    def of(cls, *, same: bool, sure: bool) -> ContentCheck:
         """What one reading tells. sure: it came from the disk."""
         return cls.NO if not same else cls.SURE if sure else cls.PERHAPS
 
 
-class Stays(StrEnum):
+class WhyNotRemoved(StrEnum):
     """Why a file that is to be moved is still on the card.
 
     changed: it holds other bytes there than those that were carried. locked: the system does not let
     it be read or removed. lacking: a file of its frame is not verified in each copy that is to exist.
     elsewhere: a folder on the way to it is a link, or a copy's own folder.
-    memory: one of the readings came perhaps from the system's memory. second: the second copy could
+    memory: one of the readings came perhaps from the system's memory. backup: the second copy could
     not be made.
     """
 
@@ -91,7 +91,7 @@ class Stays(StrEnum):
     LACKING = "lacking"
     ELSEWHERE = "elsewhere"
     MEMORY = "memory"
-    SECOND = "second"
+    BACKUP = "second"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,7 +118,7 @@ class Entry:
         return self.placement.row
 
     @property
-    def is_told(self) -> bool:
+    def is_known(self) -> bool:
         """Whether it could be read when it was planned; else little is known of its frame."""
-        is_read = self.placement.mark != 0 or self.row.bytes == 0
+        is_read = self.placement.fingerprint != 0 or self.row.bytes == 0
         return is_read or self.state is State.LEFT

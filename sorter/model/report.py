@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from sorter.model.finding import Check, Look
+from sorter.model.finding import Check, FrameFindings
 from sorter.model.row import Row
 
 
@@ -47,7 +47,7 @@ class Material:
     title: str
     rows: tuple[Row, ...]
     checks: Mapping[int, Check] = field(default_factory=dict)
-    looks: Mapping[int, Look] = field(default_factory=dict)
+    frame_findings: Mapping[int, FrameFindings] = field(default_factory=dict)
     trials: Mapping[int, Trial] = field(default_factory=dict)
     pictures: Mapping[int, Pictured] = field(default_factory=dict)
     suggested: Mapping[int, str] = field(default_factory=dict)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from sorter.model.stack import LeftOut, PassedOver, Stack, Wish
+from sorter.model.stack import LeftOut, PassedOver, Stack, StackRequest
 
 
 class ResultType(StrEnum):
@@ -17,7 +17,7 @@ class ResultType(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class CommandRequest:
     """How a program is to be run. command: with its fields. jobs: how many at a time.
 
     limit_s: how long each may take, in seconds; None for as long as it needs. again: also for stacks
@@ -59,7 +59,7 @@ class Failed:
 class Results:
     """What came of a run over stacks, in the order of the sequences."""
 
-    wish: Wish
+    request: StackRequest
     merged: tuple[Merged, ...] = ()
     failed: tuple[Failed, ...] = ()
     left_out: tuple[LeftOut, ...] = ()

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sorter.model.bond import Bond
 from sorter.model.focus import FocusOrder, focus_order
 from sorter.model.frame import Frame, ReadFile
 from sorter.model.kinds import Kind, Who
 from sorter.model.note import Note, Related
+from sorter.model.relation_kind import RelationKind
 
 BEYOND_DOUBT = 30.0  # nats, one in 10^13; larger margins are not counted further
 
@@ -44,7 +44,7 @@ class Relation:
     number them.
     """
 
-    what: Bond
+    what: RelationKind
     to: int
 
     def related(self, number: int) -> Related:
@@ -101,7 +101,7 @@ class Account:
     sequences: tuple[Sequence, ...]
     order: tuple[Frame, ...] = ()
     loose: tuple[tuple[Kind, ReadFile], ...] = ()
-    litter: int = 0
+    system_files: int = 0
     folders_closed: tuple[str, ...] = ()
     thrown_away: tuple[str, ...] = ()
     shoots: tuple[str, ...] = ()

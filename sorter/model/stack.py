@@ -1,4 +1,4 @@
-"""A stack as it is handed to another program: what is wished for, and what came of it."""
+"""A stack as it is handed to another program: what is asked for, and what came of it."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class SliceOrder(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wish:
+class StackRequest:
     """Which sequences of a shoot are to be handed over, and how.
 
     only: their numbers; None stands for all of these kinds. files: None stands for what the frames
@@ -109,7 +109,7 @@ class Handed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choice:
-    """What a wish comes to: stacks to hand over, those that lack a frame, and what is passed over."""
+    """What a request comes to: stacks to hand over, those that lack a frame, and what is passed over."""
 
     stacks: tuple[Stack, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
@@ -118,9 +118,9 @@ class Choice:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Handoff:
-    """What came of a wish, in the order of the sequences. lists, folders: where; empty where not."""
+    """What came of a request, in the order of the sequences. lists, folders: where; empty where not."""
 
-    wish: Wish
+    request: StackRequest
     handed: tuple[Handed, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
     passed_over: PassedOver = ()

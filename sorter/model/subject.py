@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from sorter.model.change import Regrouping
 from sorter.model.correction import Correction
-from sorter.model.finding import Check, Look
-from sorter.model.glance import Seen
+from sorter.model.finding import Check, FrameFindings
 from sorter.model.kinds import Kind
-from sorter.model.regrouping import Regrouping
+from sorter.model.measurement import FrameSource
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,14 +24,14 @@ class Subject:
 
     number: int
     kind: Kind
-    frames: tuple[Seen, ...]
+    frames: tuple[FrameSource, ...]
     paths: tuple[str, ...]
     nearward: bool | None = None
     step_of_depth: float | None = None
     body: str = ""
     retakes: tuple[int, ...] = ()
     numbers: tuple[int, ...] = ()
-    is_said: bool = False
+    is_known: bool = False
 
     @property
     def is_lone(self) -> bool:
@@ -40,7 +40,7 @@ class Subject:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Run:
+class SubjectSeries:
     """Frames that are looked at as one series: a sequence, or lone frames that follow each other.
 
     key: equal for equal pictures in the same order; empty where that is not known.
@@ -55,7 +55,7 @@ class Run:
         return self.subjects[0]
 
     @property
-    def frames(self) -> tuple[Seen, ...]:
+    def frames(self) -> tuple[FrameSource, ...]:
         """All of them, in order."""
         return tuple(frame for subject in self.subjects for frame in subject.frames)
 
@@ -70,7 +70,7 @@ class Checked:
     """What was found. checks: a row for each sequence of two or more frames, in their order.
 
     suggested: how the pictures would group frames otherwise; why stands in each. regroupings: the
-    same of a shoot, by the frames' numbers in its manifest; none of a card. looks: every sequence,
+    same of a shoot, by the frames' numbers in its manifest; none of a card. frame_findings: every sequence,
     singles too, frame by frame, by its number. shoots: folders of a card that are shoots, and were not
     looked into.
     """
@@ -78,5 +78,5 @@ class Checked:
     checks: tuple[Check, ...] = ()
     suggested: tuple[Correction, ...] = ()
     regroupings: tuple[Regrouping, ...] = ()
-    looks: Mapping[int, Look] = field(default_factory=dict)
+    frame_findings: Mapping[int, FrameFindings] = field(default_factory=dict)
     shoots: tuple[str, ...] = ()

@@ -7,16 +7,17 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from sorter.model.bond import Bond
 from sorter.model.finding import Check, Verdict, listed
 from sorter.model.kinds import PICTURE_ROLES, SEQUENCE_KINDS, STACK_KINDS, Kind
 from sorter.model.note import Related, texts
+from sorter.model.relation_kind import RelationKind
 from sorter.model.report import Material, Pictured
 from sorter.model.row import Row, is_brought_back
-from sorter.page import words
-from sorter.page.looks import reasons
+from sorter.page import labels
+from sorter.page.attention import reasons
 from sorter.page.parts import (
     Attempt,
+    AxisLabel,
     Figure,
     KindCount,
     Loose,
@@ -26,7 +27,6 @@ from sorter.page.parts import (
     Relation,
     Section,
     Shot,
-    Stop,
 )
 from sorter.page.plot import plot
 from sorter.page.timeline import Item, time_line
@@ -76,23 +76,27 @@ class _Sequence:
     def notes(self) -> tuple[str, ...]:
         """Those of all its files, each once; a file's own with its name. Without relations."""
         rows = [row for frame in self.frames for row in frame]
-        told = [(row, text) for row in rows for text in _plain(row, rows[0])]
+        known = [(row, text) for row in rows for text in _plain(row, rows[0])]
         return tuple(
-            dict.fromkeys(text if row is rows[0] else f"{_name(row)}: {text}" for row, text in told)
+            dict.fromkeys(
+                text if row is rows[0] else f"{_name(row)}: {text}" for row, text in known
+            )
         )
 
     @property
     def relations(self) -> tuple[Related, ...]:
         """How it stands to other sequences, which its first row says."""
         related = (each for each in self.first.remarks if isinstance(each, Related))
-        return tuple(dict.fromkeys(each for each in related if each.what is not Bond.RESULT))
+        return tuple(
+            dict.fromkeys(each for each in related if each.what is not RelationKind.RESULT)
+        )
 
 
 def make_page(material: Material) -> Page:
     """The page of a shoot."""
     bodies = list(dict.fromkeys(_body(row) for row in material.rows if row.sequence))
     sequences = list(_sequences(material.rows, bodies))
-    looks = {
+    attention = {
         each.number: reasons(
             material.checks.get(each.number),
             each.notes,
@@ -102,17 +106,19 @@ def make_page(material: Material) -> Page:
     }
     return Page(
         title=material.title,
-        figures=tuple(_figures(material, sequences, looks)),
+        figures=tuple(_figures(material, sequences, attention)),
         kinds=tuple(_kinds(sequences)),
-        looks=sum(bool(each) for each in looks.values()),
+        attention_count=sum(bool(each) for each in attention.values()),
         has_stacks=bool(material.trials),
-        line=time_line(list(_items(sequences, looks)), bodies),
+        line=time_line(list(_items(sequences, attention)), bodies),
         colours=tuple(
-            Stop(at=round(100 * n / max(1, len(material.colours) - 1), 1), text="", colour=colour)
+            AxisLabel(
+                at=round(100 * n / max(1, len(material.colours) - 1), 1), text="", colour=colour
+            )
             for n, colour in enumerate(material.colours)
         ),
         sections=tuple(
-            _section(each, material, looks[each.number])
+            _section(each, material, attention[each.number])
             for each in sequences
             if each.kind not in ALONE
         ),
@@ -120,7 +126,7 @@ def make_page(material: Material) -> Page:
             shot
             for each in sequences
             if each.kind in ALONE
-            for shot in _shots(each, material, looks[each.number])
+            for shot in _shots(each, material, attention[each.number])
         ),
         loose=tuple(_loose(material.rows)),
     )
@@ -169,43 +175,45 @@ def _loose(rows: Sequence[Row]) -> Iterator[Loose]:
     for row in rows:
         if row.sequence is None or not (row.destination or is_brought_back(row)):
             why = row.notes or _WHY.get(row.kind, "it is not in the shoot yet")
-            yield Loose(path=row.source, kind=words.label(row.kind), place=row.destination, why=why)
+            yield Loose(
+                path=row.source, kind=labels.label(row.kind), place=row.destination, why=why
+            )
 
 
 # ---- the head ----------------------------------------------------------------------------------
 
 
 def _figures(
-    material: Material, sequences: Sequence[_Sequence], looks: Mapping[int, tuple[str, ...]]
+    material: Material, sequences: Sequence[_Sequence], attention: Mapping[int, tuple[str, ...]]
 ) -> Iterator[Figure]:
     frames = sum(len(each.frames) for each in sequences)
-    moments = [m for m in (words.moment(h) for each in sequences for h in each.heads) if m]
+    moments = [m for m in (labels.moment(h) for each in sequences for h in each.heads) if m]
     ordered = sorted(moments, key=lambda each: each.replace(tzinfo=None))
     if ordered:
         yield Figure(
             label="taken",
             value=f"{ordered[0]:%Y-%m-%d}",
-            more=words.span(ordered[0], ordered[-1]).removeprefix(f"{ordered[0]:%Y-%m-%d} "),
+            more=labels.span(ordered[0], ordered[-1]).removeprefix(f"{ordered[0]:%Y-%m-%d} "),
         )
     yield Figure(
-        label="frames", value=f"{frames:,}", more=words.counted(len(sequences), "sequence")
+        label="frames", value=f"{frames:,}", more=labels.counted(len(sequences), "sequence")
     )
     stacks = [each for each in sequences if _is_stack(each, material.checks.get(each.number))]
     verdicts = Counter(_verdict(material.checks.get(each.number)) or _NOT_JUDGED for each in stacks)
     order = (*Verdict, _NOT_JUDGED)
-    said = ", ".join(f"{verdicts[name]} {name}" for name in order if verdicts[name])
-    yield Figure(label="stacks", value=str(len(stacks)), more=said)
-    count = sum(bool(each) for each in looks.values())
+    clauses = ", ".join(f"{verdicts[name]} {name}" for name in order if verdicts[name])
+    yield Figure(label="stacks", value=str(len(stacks)), more=clauses)
+    count = sum(bool(each) for each in attention.values())
     yield Figure(label="deserve a look", value=str(count), more=f"of {len(sequences)}")
     placed = [row for row in material.rows if row.destination]
     yield Figure(
-        label="files", value=f"{len(placed):,}", more=words.size(sum(row.bytes for row in placed))
+        label="files", value=f"{len(placed):,}", more=labels.size(sum(row.bytes for row in placed))
     )
     lenses = list(dict.fromkeys(each.first.lens for each in sequences if each.first.lens))
     cameras = list(dict.fromkeys(each.first.camera for each in sequences if each.first.camera))
     if cameras:
         yield Figure(
-            label=words.counted(len(cameras), "camera").partition(" ")[2],
+            label=labels.counted(len(cameras), "camera").partition(" ")[2],
             value=", ".join(cameras),
             more=", ".join(lenses),
         )
@@ -223,19 +231,21 @@ def _kinds(sequences: Sequence[_Sequence]) -> Iterator[KindCount]:
     counts = Counter(each.kind for each in sequences)
     for kind in SEQUENCE_KINDS:
         if counts[kind]:
-            yield KindCount(kind=kind, label=words.label(kind), count=counts[kind])
+            yield KindCount(kind=kind, label=labels.label(kind), count=counts[kind])
 
 
-def _items(sequences: Sequence[_Sequence], looks: Mapping[int, tuple[str, ...]]) -> Iterator[Item]:
-    spans = [(words.moment(each.heads[0]), words.moment(each.heads[-1])) for each in sequences]
-    plain = words.comparable(moment for span in spans for moment in span)
+def _items(
+    sequences: Sequence[_Sequence], attention: Mapping[int, tuple[str, ...]]
+) -> Iterator[Item]:
+    spans = [(labels.moment(each.heads[0]), labels.moment(each.heads[-1])) for each in sequences]
+    plain = labels.comparable(moment for span in spans for moment in span)
     pairs = zip(plain[::2], plain[1::2], strict=True)
     for each, (shown, _), (first, last) in zip(sequences, spans, pairs, strict=True):
         if first is None or shown is None:
             continue
-        said = f"{each.number}: {words.label(each.kind)}"
+        clauses = f"{each.number}: {labels.label(each.kind)}"
         if each.kind not in ALONE:
-            said += f", {words.counted(len(each.frames), 'frame')}"
+            clauses += f", {labels.counted(len(each.frames), 'frame')}"
         yield Item(
             number=each.number,
             kind=each.kind,
@@ -243,15 +253,15 @@ def _items(sequences: Sequence[_Sequence], looks: Mapping[int, tuple[str, ...]])
             first=first,
             last=max(first, last or first),
             shown=shown,
-            said=f"{said}, {shown:%H:%M:%S}",
-            is_look=bool(looks[each.number]),
+            stated=f"{clauses}, {shown:%H:%M:%S}",
+            needs_attention=bool(attention[each.number]),
         )
 
 
 # ---- a sequence --------------------------------------------------------------------------------
 
 
-def _section(sequence: _Sequence, material: Material, looks: tuple[str, ...]) -> Section:
+def _section(sequence: _Sequence, material: Material, attention: tuple[str, ...]) -> Section:
     check = material.checks.get(sequence.number)
     first = sequence.first
     shots = tuple(_shots(sequence, material, ()))
@@ -261,16 +271,16 @@ def _section(sequence: _Sequence, material: Material, looks: tuple[str, ...]) ->
     return Section(
         number=sequence.number,
         kind=sequence.kind,
-        label=words.label(sequence.kind),
+        label=labels.label(sequence.kind),
         body=sequence.body,
         frames=len(sequence.frames),
         planned=first.planned,
-        when=words.span(words.moment(first), words.moment(sequence.heads[-1])),
-        setting=words.setting(sequence.heads),
+        when=labels.span(labels.moment(first), labels.moment(sequence.heads[-1])),
+        setting=labels.setting(sequence.heads),
         folder=first.destination.rpartition("/")[0],
         folder_of=folder,
         verdict=_verdict(check),
-        looks=looks,
+        attention=attention,
         says=check.says if check is not None else "",
         grounds=next((row.grounds for rows in sequence.frames for row in rows if row.grounds), ""),
         notes=sequence.notes,
@@ -311,29 +321,32 @@ def _attempts(number: int, check: Check | None, material: Material) -> Iterator[
             )
 
 
-def _shots(sequence: _Sequence, material: Material, looks: tuple[str, ...]) -> Iterator[Shot]:
-    check, look = material.checks.get(sequence.number), material.looks.get(sequence.number)
+def _shots(sequence: _Sequence, material: Material, attention: tuple[str, ...]) -> Iterator[Shot]:
+    check, found = (
+        material.checks.get(sequence.number),
+        material.frame_findings.get(sequence.number),
+    )
     states = _states(check)
     for index, rows in enumerate(sequence.frames):
         head, position = rows[0], index + 1
         made = material.pictures.get(head.frame or 0, Pictured(why=_NO_PICTURE))
-        size = look.sizes[index] if look is not None and index < len(look.sizes) else None
-        state, said = states.get(position, ("", ""))
+        size = found.sizes[index] if found is not None and index < len(found.sizes) else None
+        state, words_of_it = states.get(position, ("", ""))
         yield Shot(
             sequence=sequence.number,
             position=position,
             cell=material.cell(head.source),
             name=_name(head),
-            clock=words.clock(words.moment(head)),
-            focus=words.focus(head),
+            clock=labels.clock(labels.moment(head)),
+            focus=labels.focus(head),
             small=made.small,
             why=made.why,
             tall=size is not None and size[1] > size[0],
             state=state,
-            state_words=said,
+            state_words=words_of_it,
             kind=sequence.kind,
             body=sequence.body,
-            looks=looks,
+            attention=attention,
         )
 
 
@@ -341,9 +354,7 @@ def _states(check: Check | None) -> dict[int, tuple[str, str]]:
     """Of positions that are something else than one of many: what, and in words."""
     if check is None:
         return {}
-    found = {
-        position: ("out", said) for name, said in _LEFT_OUT for position in getattr(check, name)
-    }
+    found = {position: ("out", why) for name, why in _LEFT_OUT for position in getattr(check, name)}
     best = {p: ("best", f"best frame, number {n}") for n, p in enumerate(check.best_frames, 1)}
     return found | best
 
@@ -356,13 +367,13 @@ def _merge(sequence: _Sequence, check: Check | None, material: Material) -> Merg
     states = _states(check)
     reasons_of: dict[str, list[int]] = {}
     for position in out:
-        said = states.get(position, ("", "of another size, or cannot be lined up"))[1]
-        reasons_of.setdefault(said, []).append(position)
+        why = states.get(position, ("", "of another size, or cannot be lined up"))[1]
+        reasons_of.setdefault(why, []).append(position)
     return Merge(
         picture=trial.picture,
         depth=trial.depth,
-        of=f"{len(trial.slices)} of {words.counted(len(sequence.frames), 'slice')}",
-        left_out=tuple(f"{listed(tuple(p))} ({said})" for said, p in reasons_of.items()),
+        of=f"{len(trial.slices)} of {labels.counted(len(sequence.frames), 'slice')}",
+        left_out=tuple(f"{listed(tuple(p))} ({why})" for why, p in reasons_of.items()),
         legend=tuple(_legend(trial.order)),
     )
 
@@ -374,8 +385,8 @@ def _legend(order: Sequence[int]) -> Iterator[int]:
 
 
 def _plot(sequence: _Sequence, check: Check | None, material: Material) -> Plot | None:
-    look = material.looks.get(sequence.number)
-    if check is None or look is None or not check.is_stack:
+    found = material.frame_findings.get(sequence.number)
+    if check is None or found is None or not check.is_stack:
         return None
     out = frozenset(p for p, (state, _) in _states(check).items() if state == "out")
-    return plot(check, look.shares, sequence.heads, out)
+    return plot(check, found.shares, sequence.heads, out)

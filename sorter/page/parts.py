@@ -23,7 +23,7 @@ class Shot:
     sequence, kind, body: of the sequence that it is in. cell: its source path as a corrections file
     has it. small: its picture; the page finds the large one by its name. why: where there is none, the
     reason. state: best, or out (left out of the merge), with state_words for it; empty otherwise.
-    looks: why it deserves a look, where it is a sequence of its own.
+    attention: why it deserves a look, where it is a sequence of its own.
     """
 
     sequence: int
@@ -39,11 +39,11 @@ class Shot:
     state_words: str = ""
     kind: Kind = Kind.SINGLE
     body: int = 0
-    looks: tuple[str, ...] = ()
+    attention: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stop:
+class AxisLabel:
     """A place on an axis or in a legend: at (SVG units, or share in %), and what it is called."""
 
     at: float
@@ -66,17 +66,17 @@ class Merge:
 class Plot:
     """Focus over the slices. bars, outs: SVG paths of shares, outs of slices that are left out of the merge.
 
-    line: SVG points of the distance. said: all of it in a sentence.
+    line: SVG points of the distance. stated: all of it in a sentence.
     """
 
     bars: str
     outs: str
     line: str
-    below: tuple[Stop, ...]
-    left: tuple[Stop, ...]
-    right: tuple[Stop, ...]
+    below: tuple[AxisLabel, ...]
+    left: tuple[AxisLabel, ...]
+    right: tuple[AxisLabel, ...]
     gaps: tuple[float, ...]
-    said: str
+    stated: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,7 +117,7 @@ class Section:
     folder: str
     folder_of: str
     verdict: str
-    looks: tuple[str, ...]
+    attention: tuple[str, ...]
     says: str
     grounds: str
     notes: tuple[str, ...]
@@ -131,15 +131,15 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Mark:
+class TimelineMark:
     """A sequence on the time line. x, width: SVG units, as short as they can be written."""
 
     number: int
     kind: Kind
     x: str
     width: str
-    said: str
-    is_look: bool
+    stated: str
+    needs_attention: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +148,7 @@ class Lane:
 
     label: str
     y: float
-    marks: tuple[Mark, ...]
+    marks: tuple[TimelineMark, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,8 +156,8 @@ class TimeLine:
     """All bodies over time; long pauses are folded. folds: where, and how long each pause was."""
 
     lanes: tuple[Lane, ...]
-    stops: tuple[Stop, ...]
-    folds: tuple[Stop, ...]
+    stops: tuple[AxisLabel, ...]
+    folds: tuple[AxisLabel, ...]
     height: float
 
 
@@ -182,15 +182,15 @@ class KindCount:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Page:
-    """The whole page. looks: how many sequences deserve a look."""
+    """The whole page. attention_count: how many sequences deserve attention."""
 
     title: str
     figures: tuple[Figure, ...]
     kinds: tuple[KindCount, ...]
-    looks: int
+    attention_count: int
     has_stacks: bool
     line: TimeLine | None
-    colours: tuple[Stop, ...]
+    colours: tuple[AxisLabel, ...]
     sections: tuple[Section, ...]
     wall: tuple[Shot, ...]
     loose: tuple[Loose, ...]

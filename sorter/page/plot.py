@@ -8,8 +8,8 @@ from typing import Final
 
 from sorter.model.finding import Check, listed
 from sorter.model.row import Row
-from sorter.page import words
-from sorter.page.parts import Plot, Stop
+from sorter.page import labels
+from sorter.page.parts import AxisLabel, Plot
 
 WIDTH: Final = 480.0
 HEIGHT: Final = 230.0
@@ -40,15 +40,16 @@ def plot(
         outs="".join(bar for position, bar in enumerate(bars, 1) if position in out),
         line=line,
         below=tuple(
-            Stop(at=_x(position, step), text=str(position)) for position in _numbers(len(shares))
+            AxisLabel(at=_x(position, step), text=str(position))
+            for position in _numbers(len(shares))
         ),
         left=tuple(
-            Stop(at=_y(half / 2) + MIDDLE, text=_percent(most * half / 2, most))
+            AxisLabel(at=_y(half / 2) + MIDDLE, text=_percent(most * half / 2, most))
             for half in range(3)
         ),
         right=right,
         gaps=tuple(round(LEFT + gap * step, 1) for gap in check.gaps),
-        said=_said(check, shares, distances),
+        stated=_said(check, shares, distances),
     )
 
 
@@ -79,7 +80,7 @@ def _distance(row: Row) -> float | None:
     return (near + far) / 2
 
 
-def _line(distances: Sequence[float | None], step: float) -> tuple[str, tuple[Stop, ...]]:
+def _line(distances: Sequence[float | None], step: float) -> tuple[str, tuple[AxisLabel, ...]]:
     """The points of the distances, and the axis that they are read from; nothing where too few are known."""
     known = [each for each in distances if each is not None]
     if len(known) < 2 or min(known) == max(known):  # noqa: PLR2004  two make a line
@@ -91,7 +92,9 @@ def _line(distances: Sequence[float | None], step: float) -> tuple[str, tuple[St
         if each is not None
     )
     axis = ((low, 0.0), ((low + high) / 2, 0.5), (high, 1.0))
-    return line, tuple(Stop(at=_y(share) + MIDDLE, text=f"{value:.3g} m") for value, share in axis)
+    return line, tuple(
+        AxisLabel(at=_y(share) + MIDDLE, text=f"{value:.3g} m") for value, share in axis
+    )
 
 
 def _numbers(count: int) -> list[int]:
@@ -105,11 +108,11 @@ def _said(check: Check, shares: Sequence[float | None], distances: Sequence[floa
     """What the plot shows, for those who do not see it."""
     known = {n: share for n, share in enumerate(shares, 1) if share is not None}
     top = max(known, key=lambda n: known[n])
-    told = [each for each in distances if each is not None]
+    known_values = [each for each in distances if each is not None]
     parts = [f"Sharpest in each of {len(shares)} slices: most, {known[top]:.0%}, in slice {top}."]
-    if told and distances[0] is not None and distances[-1] is not None:
+    if known_values and distances[0] is not None and distances[-1] is not None:
         parts.append(
-            f"Focus from {words.metres(distances[0])} m to {words.metres(distances[-1])} m."
+            f"Focus from {labels.metres(distances[0])} m to {labels.metres(distances[-1])} m."
         )
     if check.gaps:
         parts.append(f"Gaps behind {listed(check.gaps)}.")

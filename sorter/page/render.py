@@ -7,7 +7,7 @@ import hashlib
 from typing import Final
 
 from sorter.model.kinds import SEQUENCE_KINDS
-from sorter.page import words
+from sorter.page import labels
 from sorter.page.parts import Page
 
 GENERATOR: Final = "sorter report"
@@ -34,7 +34,7 @@ def render(page: Page) -> str:
         lstrip_blocks=True,
     )
     style, script = (files.get_source(engine, name)[0] for name in (STYLE, SCRIPT))
-    kinds = [(str(kind), words.label(kind)) for kind in SEQUENCE_KINDS]
+    kinds = [(str(kind), labels.label(kind)) for kind in SEQUENCE_KINDS]
     return engine.get_template(TEMPLATE).render(
         page=page,
         every_kind=kinds,

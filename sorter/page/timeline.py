@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import Final
 
 from sorter.model.kinds import Kind
-from sorter.page.parts import Lane, Mark, Stop, TimeLine
+from sorter.page.parts import AxisLabel, Lane, TimeLine, TimelineMark
 
 WIDTH: Final = 1000.0
 """SVG units of the whole line."""
@@ -42,8 +42,8 @@ class Item:
     first: datetime
     last: datetime
     shown: datetime
-    said: str
-    is_look: bool
+    stated: str
+    needs_attention: bool
 
 
 def time_line(items: Sequence[Item], bodies: Sequence[str]) -> TimeLine | None:
@@ -62,7 +62,7 @@ def time_line(items: Sequence[Item], bodies: Sequence[str]) -> TimeLine | None:
     return TimeLine(
         lanes=lanes,
         stops=tuple(_stops(items, scale)),
-        folds=tuple(Stop(at=round(x + FOLD / 2, 1), text=_pause(s)) for x, s in scale.folds),
+        folds=tuple(AxisLabel(at=round(x + FOLD / 2, 1), text=_pause(s)) for x, s in scale.folds),
         height=TOP + len(lanes) * LANE + FOOT,
     )
 
@@ -72,16 +72,16 @@ def _with_items(items: Sequence[Item], bodies: Sequence[str]) -> list[tuple[int,
     return [(body, label) for body, label in enumerate(bodies) if body in used]
 
 
-def _mark(item: Item, scale: _Scale) -> Mark:
+def _mark(item: Item, scale: _Scale) -> TimelineMark:
     start, stop = scale.at(item.first), scale.at(item.last)
     width = max(LEAST_MARK, stop - start)
-    return Mark(
+    return TimelineMark(
         number=item.number,
         kind=item.kind,
         x=_short(min(start, WIDTH - width)),
         width=_short(width),
-        said=item.said,
-        is_look=item.is_look,
+        stated=item.stated,
+        needs_attention=item.needs_attention,
     )
 
 
@@ -122,12 +122,12 @@ def _busy(spans: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
     return merged
 
 
-def _stops(items: Sequence[Item], scale: _Scale) -> list[Stop]:
+def _stops(items: Sequence[Item], scale: _Scale) -> list[AxisLabel]:
     """Times of day under the line: those of sequences, as far apart as their labels need.
 
     The first of a day has its date, before which a time gives way.
     """
-    stops: list[Stop] = []
+    stops: list[AxisLabel] = []
     free, day = -math.inf, None
     for item in sorted(items, key=lambda each: each.first):
         at, text = round(scale.at(item.first), 1), f"{item.shown:%H:%M}"
@@ -138,7 +138,7 @@ def _stops(items: Sequence[Item], scale: _Scale) -> list[Stop]:
             free = stops.pop().at
         if at < free or not fits:
             continue
-        stops.append(Stop(at=at, text=f"{item.shown:%Y-%m-%d} {text}" if is_new else text))
+        stops.append(AxisLabel(at=at, text=f"{item.shown:%Y-%m-%d} {text}" if is_new else text))
         free, day = at + width, item.shown.date()
     return stops
 

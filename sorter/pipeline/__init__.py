@@ -13,16 +13,22 @@ if TYPE_CHECKING:
     from sorter.manifest.document import document
     from sorter.manifest.tallies import tally_document
     from sorter.model.subject import Checked
-    from sorter.pipeline.against import CardSide, against_card
     from sorter.pipeline.applying import apply, end_regrouping
+    from sorter.pipeline.card_check import CardSide, against_card
     from sorter.pipeline.checking import check_card, check_shoot, is_shoot
+    from sorter.pipeline.checks_files import (
+        check_outputs,
+        write_checks,
+        write_suggested,
+        write_table,
+    )
     from sorter.pipeline.collecting import collect
     from sorter.pipeline.covering import covered
     from sorter.pipeline.handing import hand_off
+    from sorter.pipeline.ingest_options import IngestOptions, StageProgress
+    from sorter.pipeline.ingest_report import BackupReport, Report
     from sorter.pipeline.ingesting import Ingest
-    from sorter.pipeline.keeping import Undo
     from sorter.pipeline.merging import merge
-    from sorter.pipeline.noting import check_outputs, write_checks, write_suggested, write_table
     from sorter.pipeline.planned import IngestPlan
     from sorter.pipeline.regrouping import Regrouped, regroup
     from sorter.pipeline.reporting import Reported, report
@@ -45,15 +51,15 @@ if TYPE_CHECKING:
         steps,
     )
     from sorter.pipeline.tallying import check_apart_from_shoots, tally, write_tally
+    from sorter.pipeline.undoing import Undo
     from sorter.pipeline.verifying import Verification, Verified, verify, verify_both
-    from sorter.pipeline.wishes import Report, SecondCopy, Ticks, Wishes
     from sorter.pipeline.working import Workers, default_jobs
     from sorter.planning.pattern import DEFAULT as DEFAULT_FOLDER
     from sorter.writing.undo import Undone
     from sorter.writing.verify import Findings
 
 _HOME_OF: Final[dict[str, tuple[str, str]]] = {
-    "CardSide": ("sorter.pipeline.against", "CardSide"),
+    "CardSide": ("sorter.pipeline.card_check", "CardSide"),
     "Checked": ("sorter.model.subject", "Checked"),
     "DEFAULT_FOLDER": ("sorter.planning.pattern", "DEFAULT"),
     "ESTIMATED": ("sorter.pipeline.stepping", "ESTIMATED"),
@@ -64,23 +70,23 @@ _HOME_OF: Final[dict[str, tuple[str, str]]] = {
     "NEAR": ("sorter.pipeline.stepping", "NEAR"),
     "Output": ("sorter.disk.output", "Output"),
     "Regrouped": ("sorter.pipeline.regrouping", "Regrouped"),
-    "Report": ("sorter.pipeline.wishes", "Report"),
+    "Report": ("sorter.pipeline.ingest_report", "Report"),
     "Reported": ("sorter.pipeline.reporting", "Reported"),
-    "SecondCopy": ("sorter.pipeline.wishes", "SecondCopy"),
-    "Ticks": ("sorter.pipeline.wishes", "Ticks"),
-    "Undo": ("sorter.pipeline.keeping", "Undo"),
+    "BackupReport": ("sorter.pipeline.ingest_report", "BackupReport"),
+    "StageProgress": ("sorter.pipeline.ingest_options", "StageProgress"),
+    "Undo": ("sorter.pipeline.undoing", "Undo"),
     "Undone": ("sorter.writing.undo", "Undone"),
     "Verification": ("sorter.pipeline.verifying", "Verification"),
     "Verified": ("sorter.pipeline.verifying", "Verified"),
-    "Wishes": ("sorter.pipeline.wishes", "Wishes"),
+    "IngestOptions": ("sorter.pipeline.ingest_options", "IngestOptions"),
     "Workers": ("sorter.pipeline.working", "Workers"),
-    "against_card": ("sorter.pipeline.against", "against_card"),
+    "against_card": ("sorter.pipeline.card_check", "against_card"),
     "apply": ("sorter.pipeline.applying", "apply"),
     "check_apart": ("sorter.pipeline.scanning", "check_apart"),
     "check_apart_from_shoots": ("sorter.pipeline.tallying", "check_apart_from_shoots"),
     "check_card": ("sorter.pipeline.checking", "check_card"),
     "check_folder": ("sorter.disk.output", "check_folder"),
-    "check_outputs": ("sorter.pipeline.noting", "check_outputs"),
+    "check_outputs": ("sorter.pipeline.checks_files", "check_outputs"),
     "check_shoot": ("sorter.pipeline.checking", "check_shoot"),
     "check_target": ("sorter.disk.output", "check_target"),
     "checks_bytes": ("sorter.manifest.checks", "checks_bytes"),
@@ -109,11 +115,11 @@ _HOME_OF: Final[dict[str, tuple[str, str]]] = {
     "verify": ("sorter.pipeline.verifying", "verify"),
     "verify_both": ("sorter.pipeline.verifying", "verify_both"),
     "with_clocks_set": ("sorter.pipeline.scanning", "with_clocks_set"),
-    "write_checks": ("sorter.pipeline.noting", "write_checks"),
+    "write_checks": ("sorter.pipeline.checks_files", "write_checks"),
     "write_corrections": ("sorter.pipeline.scanning", "write_corrections"),
     "write_manifest": ("sorter.pipeline.scanning", "write_manifest"),
-    "write_suggested": ("sorter.pipeline.noting", "write_suggested"),
-    "write_table": ("sorter.pipeline.noting", "write_table"),
+    "write_suggested": ("sorter.pipeline.checks_files", "write_suggested"),
+    "write_table": ("sorter.pipeline.checks_files", "write_table"),
     "write_tally": ("sorter.pipeline.tallying", "write_tally"),
 }
 """Where each name is at home, and what it is called there."""
@@ -123,22 +129,22 @@ __all__ = [
     "ESTIMATED",
     "FULL_STOPS",
     "NEAR",
+    "BackupReport",
     "CardSide",
     "Checked",
     "Findings",
     "Ingest",
+    "IngestOptions",
     "IngestPlan",
     "Output",
     "Regrouped",
     "Report",
     "Reported",
-    "SecondCopy",
-    "Ticks",
+    "StageProgress",
     "Undo",
     "Undone",
     "Verification",
     "Verified",
-    "Wishes",
     "Workers",
     "against_card",
     "apply",

@@ -5,27 +5,27 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from sorter.model.change import Regrouping
 from sorter.model.correction import Correction
-from sorter.model.regrouping import Regrouping
 from sorter.pipeline.regrouping import Regrouped, regroup, regroupings_of
-from sorter.pipeline.scanning import Tick
+from sorter.pipeline.scanning import CountProgress
 from sorter.planning import pattern
 from sorter.writing import records
 
 
-def end_regrouping(root: Path, tick: Tick) -> Regrouped:
+def end_regrouping(root: Path, progress: CountProgress) -> Regrouped:
     """A regrouping that was stopped is ended; nothing is done where there is none.
 
     Raises what regroup raises.
     """
-    return regroup(root, (), tick)
+    return regroup(root, (), progress)
 
 
 def apply(
     root: Path,
     suggested: Sequence[Regrouping],
     corrections: Sequence[Correction],
-    tick: Tick,
+    progress: CountProgress,
     *,
     folder: str = pattern.DEFAULT,
 ) -> Regrouped:
@@ -34,7 +34,7 @@ def apply(
     suggested: by a check of the shoot as it is. Where the user speaks of a frame, what is suggested
     of it is left out. Raises BadCorrections, what regroup raises.
     """
-    said = regroupings_of(records.entries_of(root), corrections)
-    taken = {frame for each in said for frame in each.frames}
+    notes = regroupings_of(records.entries_of(root), corrections)
+    taken = {frame for each in notes for frame in each.frames}
     apart = (each for each in suggested if taken.isdisjoint(each.frames))
-    return regroup(root, (*said, *apart), tick, folder=folder)
+    return regroup(root, (*notes, *apart), progress, folder=folder)

@@ -9,10 +9,10 @@ from pathlib import Path
 from sorter.errors import PlanOutdated
 from sorter.model.card import Listing, differences
 from sorter.model.plan import Entry
-from sorter.writing.ledger import Run
+from sorter.writing.ledger import IngestRun
 
 
-def basis_of(runs: Iterable[Run], entries: Iterable[Entry]) -> str:
+def basis_of(runs: Iterable[IngestRun], entries: Iterable[Entry]) -> str:
     """A digest of what a ledger holds, as far as a plan is made from it; empty where it holds nothing.
 
     A path holds no NUL, so that no two runs and no two entries make one line.
@@ -28,22 +28,22 @@ def _line(entry: Entry) -> str:
     row = entry.placement.row
     return (
         f"{entry.number}\0{entry.run}\0{entry.state}\0{entry.gone}\0{row.source}\0{row.destination}\0"
-        f"{row.bytes}\0{row.sha256}\0{row.frame}\0{row.sequence}\0{row.kind}\0{entry.placement.mark}\n"
+        f"{row.bytes}\0{row.sha256}\0{row.frame}\0{row.sequence}\0{row.kind}\0{entry.placement.fingerprint}\n"
     )
 
 
 def refuse_other_card(card: Path, before: Listing, now: Listing) -> None:
     """Returns where the card is what it was: paths, sizes and stamps. Raises PlanOutdated."""
     drift = differences(before, now, frozenset())
-    told = (("new", drift.new), ("changed", drift.changed), ("gone", drift.vanished))
-    said = [f"{len(paths)} {word} ({_first_of(paths)})" for word, paths in told if paths]
+    known = (("new", drift.new), ("changed", drift.changed), ("gone", drift.vanished))
+    lines = [f"{len(paths)} {word} ({_first_of(paths)})" for word, paths in known if paths]
     if drift.closed:
-        said.append(f"{len(drift.closed)} folders that cannot be listed any more")
+        lines.append(f"{len(drift.closed)} folders that cannot be listed any more")
     if set(before.shoots) != set(now.shoots):
-        said.append("other shoots on it")
-    if said:
+        lines.append("other shoots on it")
+    if lines:
         raise outdated(
-            card, f"files differ from those that the plan was made from: {', '.join(said)}"
+            card, f"files differ from those that the plan was made from: {', '.join(lines)}"
         )
 
 

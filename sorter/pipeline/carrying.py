@@ -9,15 +9,16 @@ from typing import Final
 from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
 from sorter.errors import NoRoom, ShootNotWritable, SorterError
-from sorter.model.operation import Progress
+from sorter.model.operation import OperationState
 from sorter.model.plan import Entry, State
+from sorter.pipeline.backing_up import BackupWriter
+from sorter.pipeline.backup import Backup
+from sorter.pipeline.ingest_options import SharedCount, StageProgress
+from sorter.pipeline.ingest_report import Report
 from sorter.pipeline.missed import Missed, find_missed
 from sorter.pipeline.planned import IngestPlan
 from sorter.pipeline.recording import write_records
-from sorter.pipeline.room import no_room, room_for, rows_to_write
-from sorter.pipeline.second import Second
-from sorter.pipeline.seconding import Seconding
-from sorter.pipeline.wishes import Counted, Report, Ticks
+from sorter.pipeline.space import no_space, rows_to_write, space_for
 from sorter.planning.places import another_name
 from sorter.writing.carry import Carrier
 from sorter.writing.copying import Job
@@ -32,16 +33,18 @@ class Carrying:
     """Carries a plan out; for one call of each verb."""
 
     def __init__(
-        self, plan: IngestPlan, *, card: Card, shoot: Shoot, second: Second | None
+        self, plan: IngestPlan, *, card: Card, shoot: Shoot, backup: Backup | None
     ) -> None:
         self._plan = plan
         self._card = card
         self._shoot = shoot
-        self._second = Seconding(second, plan.second) if second and plan.second else None
+        self._backup = BackupWriter(backup, plan.backup) if backup and plan.backup else None
         self._no_room: NoRoom | None = None
         self._missed = Missed()
 
-    def carry(self, ledger: Ledger, new_run: int, ticks: Ticks, open_files: ExitStack) -> Report:
+    def carry(
+        self, ledger: Ledger, new_run: int, progress: StageProgress, open_files: ExitStack
+    ) -> Report:
         """Carries out what the ledger holds of it, and writes the lists of both folders.
 
         new_run: the ingest that the plan was noted as; 0 where it was not. Raises as Ingest.carry
@@ -52,10 +55,10 @@ class Carrying:
         lead.outcome.twice.update(self._plan.compared.original)
         if self._no_room is not None:
             lead.fail(self._no_room)
-        if self._second:
-            self._second.begin(ledger, open_files)
+        if self._backup:
+            self._backup.begin(ledger, open_files)
         try:
-            return self._carry_noted(lead, new_run, ticks)
+            return self._carry_noted(lead, new_run, progress)
         except BaseException:
             for target in self._targets(lead):
                 with suppress(SorterError):  # why the run stops is what counts
@@ -68,43 +71,43 @@ class Carrying:
         return self._plan.goes_on.run if self._plan.goes_on else 0
 
     def _targets(self, lead: Target) -> tuple[Target, ...]:
-        other = self._second.target if self._second else None
+        other = self._backup.target if self._backup else None
         return (lead, other) if other else (lead,)
 
-    def check_room(self, known: tuple[Entry, ...]) -> None:
+    def check_free_space(self, known: tuple[Entry, ...]) -> None:
         """Raises NoRoom before the first byte is written, ShootNotWritable.
 
-        Where only one of two folders has no room, the other gets its copies all the same.
+        Where only one of two folders has no free space, the other gets its copies all the same.
         """
         if not self._shoot.is_writable():
             raise ShootNotWritable(
                 f"{self._shoot.root}: the system lets us write nothing there. Nothing was done: "
                 "check its permissions, or name another folder."
             )
-        self._no_room = no_room(
-            self._shoot, map(room_for, rows_to_write(self._plan, self._card, self._shoot))
+        self._no_room = no_space(
+            self._shoot, map(space_for, rows_to_write(self._plan, self._card, self._shoot))
         )
-        if self._second:
-            self._second.check_room(self._to_write_second(known))
-        if self._no_room and (self._second is None or self._second.failure):
+        if self._backup:
+            self._backup.check_free_space(self._to_write_backup(known))
+        if self._no_room and (self._backup is None or self._backup.failure):
             raise self._no_room
 
-    def _to_write_second(self, known: tuple[Entry, ...]) -> Iterator[int]:
-        """The room for each file that is not in the second copy yet."""
-        if self._second:
-            lacking = self._second.lacking(known, self._plan.carried_again)
-            yield from (room_for(entry.row) for entry in lacking)
+    def _to_write_backup(self, known: tuple[Entry, ...]) -> Iterator[int]:
+        """The free space for each file that is not in the second copy yet."""
+        if self._backup:
+            lacking = self._backup.lacking(known, self._plan.carried_again)
+            yield from (space_for(entry.row) for entry in lacking)
             yield from (
-                room_for(each.row) for each in self._plan.placements if each.row.destination
+                space_for(each.row) for each in self._plan.placements if each.row.destination
             )
 
-    def _carry_noted(self, lead: Target, new_run: int, ticks: Ticks) -> Report:
+    def _carry_noted(self, lead: Target, new_run: int, progress: StageProgress) -> Report:
         runs = frozenset({new_run, self._goes_on})
-        counted = Counted(ticks.carrying)
+        counted = SharedCount(progress.carrying)
         targets = self._targets(lead)
-        lacks = self._second is not None and self._second.target is None
-        lacks = lacks or self._plan.lacks_second
-        rereads = self._plan.wishes.rereads
+        lacks = self._backup is not None and self._backup.target is None
+        lacks = lacks or self._plan.lacks_backup
+        rereads = self._plan.options.rereads
         with Carrier(self._card, targets, counted.add, lacks=lacks, rereads=rereads) as carrier:
             carrier.expect(each.row.bytes for each in self._plan.placements)
             carrier.recover()
@@ -123,7 +126,7 @@ class Carrying:
 
     def _size(self, job: Job, leaving: frozenset[int]) -> int:
         """How many bytes of the card are read for it: what leaves is read a second time, or a third."""
-        is_read = 1 + self._plan.wishes.rereads + (job.entry.number in leaving)
+        is_read = 1 + self._plan.options.rereads + (job.entry.number in leaving)
         return job.entry.row.bytes * (is_read if job.copy is None else 1)
 
     def _leaving(
@@ -143,15 +146,15 @@ class Carrying:
 
     def _lose(self, lead: Target, lost: list[Entry]) -> None:
         lead.ledger.note(lost)
-        if self._second and lost:
-            self._second.lose(lost)
+        if self._backup and lost:
+            self._backup.lose(lost)
 
     def _jobs(
         self, lead: Target, entries: tuple[Entry, ...], waiting: list[Entry]
     ) -> tuple[Job, ...]:
         """What is read, in the order of the plans, and for which folders."""
         own = {entry.number: entry for entry in waiting}
-        other = self._second.wanted(entries, frozenset(own)) if self._second else {}
+        other = self._backup.wanted(entries, frozenset(own)) if self._backup else {}
         return tuple(
             self._job(lead, entry, own.get(entry.number), other.get(entry.number))
             for entry in entries
@@ -161,8 +164,8 @@ class Carrying:
     def _job(self, lead: Target, known: Entry, own: Entry | None, other: Entry | None) -> Job:
         """What only the second copy lacks is read where the shoot has it: the card may be gone."""
         wanted = [(lead, own)] if own and (lead.failure is None or other is None) else []
-        if other and self._second and self._second.target:
-            wanted.append((self._second.target, other))
+        if other and self._backup and self._backup.target:
+            wanted.append((self._backup.target, other))
         if own is None:
             return Job(wanted=tuple(wanted), origin=self._shoot, copy=known)
         return Job(wanted=tuple(wanted), origin=self._card, past=self._plan.repeats)
@@ -177,11 +180,11 @@ class Carrying:
         with target.failing():
             entries = target.ledger.entries()
             write_records(target.shoot, entries)
-        waits = self._second is not None and self._second.failure and self._plan.would_move
+        waits = self._backup is not None and self._backup.failure and self._plan.would_move
         if target.failure is None and not (target is lead and waits):
             with target.failing():
                 for run in runs - {0}:
-                    target.ledger.set_state(run, Progress.DONE)
+                    target.ledger.set_state(run, OperationState.DONE)
         return entries
 
     def _to_carry(self, entries: Iterable[Entry], new_run: int) -> list[Entry]:
@@ -218,11 +221,11 @@ class Carrying:
             gone=tuple(outcome.gone),
             kept=tuple(outcome.kept),
             closed=self._plan.closed,
-            litter=self._plan.listing.litter,
+            system_files=self._plan.listing.system_files,
             moves=any(entry.moves for entry in outcome.placed),
             failure=lead.failure,
             plans=(self._plan,),
-            second=self._second.report(ended, runs, there) if self._second else None,
+            backup=self._backup.report(ended, runs, there) if self._backup else None,
         )
 
 

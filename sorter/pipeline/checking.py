@@ -9,14 +9,14 @@ from pathlib import Path
 
 from sorter.disk import shoots
 from sorter.disk.card import Card
-from sorter.disk.looked import Kept
+from sorter.disk.measurements import MeasurementStore
 from sorter.disk.shoot import Shoot
 from sorter.model.correction import Correction
 from sorter.model.plan import Entry
 from sorter.model.sequence import Account
 from sorter.model.subject import Checked, Subject
 from sorter.pipeline.findings import findings
-from sorter.pipeline.scanning import Tick, account_of
+from sorter.pipeline.scanning import CountProgress, account_of
 from sorter.pipeline.subjects import of_account, of_entries
 from sorter.pipeline.working import Workers
 from sorter.settings import Settings
@@ -29,7 +29,7 @@ def is_shoot(root: Path) -> bool:
 
 
 def check_card(
-    root: Path, settings: Settings, workers: Workers, reading: Tick, looking: Tick
+    root: Path, settings: Settings, workers: Workers, reading: CountProgress, looking: CountProgress
 ) -> Checked:
     """What the pictures of a card say. Raises what scan raises; the card is only read."""
     card = Card(root)
@@ -37,12 +37,14 @@ def check_card(
     return replace(check_account(card, account, workers, looking), shoots=account.shoots)
 
 
-def check_account(card: Card, account: Account, workers: Workers, looking: Tick) -> Checked:
+def check_account(
+    card: Card, account: Account, workers: Workers, looking: CountProgress
+) -> Checked:
     """What the pictures of these sequences say."""
-    return findings(list(of_account(card, account)), workers, looking, Kept(None))
+    return findings(list(of_account(card, account)), workers, looking, MeasurementStore(None))
 
 
-def check_shoot(root: Path, workers: Workers, looking: Tick) -> Checked:
+def check_shoot(root: Path, workers: Workers, looking: CountProgress) -> Checked:
     """What the pictures of a shoot say. What was looked at before is not looked at again.
 
     Raises what entries_of raises.
@@ -57,21 +59,21 @@ def subjects_of(shoot: Shoot, entries: Iterable[Entry]) -> list[Subject]:
 
 
 def check_subjects(
-    shoot: Shoot, subjects: list[Subject], workers: Workers, looking: Tick
+    shoot: Shoot, subjects: list[Subject], workers: Workers, looking: CountProgress
 ) -> Checked:
     """What the pictures of these sequences say, which are all of the shoot's."""
-    kept = Kept(shoot)
+    kept = MeasurementStore(shoot)
     found = findings(subjects, workers, looking, kept)
     kept.drop_others()
     return found
 
 
 def apart_from(
-    said: Iterable[Correction], suggested: Iterable[Correction], account: Account
+    notes: Iterable[Correction], suggested: Iterable[Correction], account: Account
 ) -> tuple[Correction, ...]:
     """What the pictures suggest of frames of which the user says nothing."""
     place = {file.path: n for n, frame in enumerate(account.order) for file in frame.files}
-    taken = [_span(each, place) for each in said]
+    taken = [_span(each, place) for each in notes]
     return tuple(
         each
         for each in suggested

@@ -17,10 +17,10 @@ from sorter.handoff.matching import by_name, by_time
 from sorter.model.card import CardFile
 from sorter.model.folders import RESULTS
 from sorter.model.result import Collected, Collection, NotCollected
-from sorter.model.stack import Stack, Wish
+from sorter.model.stack import Stack, StackRequest
 from sorter.pipeline.finishing import Finished, Keeper, as_it_is, finish
 from sorter.pipeline.recording import write_records
-from sorter.pipeline.scanning import Tick
+from sorter.pipeline.scanning import CountProgress
 from sorter.pixels.decoded import Undecodable, picture_digest
 from sorter.reading.cards import read_files
 from sorter.writing.ledger import Ledger
@@ -40,10 +40,12 @@ _UNMATCHED: Final = (
 )
 
 
-def collect(root: Path, wish: Wish, files: Iterable[Path], ask: Ask, tick: Tick) -> Collection:
+def collect(
+    root: Path, request: StackRequest, files: Iterable[Path], ask: Ask, progress: CountProgress
+) -> Collection:
     """The files are in the shoot as results, each of its stack, copied; and what came of each.
 
-    Where the wish names one sequence, all are of that one. Raises BadChoice where the wish does not
+    Where the request names one sequence, all are of that one. Raises BadChoice where the request does not
     fit the shoot or no file is named, what Ledger raises, and where the shoot's disk takes no more
     what Target makes of it: what was taken in before that is kept.
     """
@@ -52,14 +54,14 @@ def collect(root: Path, wish: Wish, files: Iterable[Path], ask: Ask, tick: Tick)
         raise BadChoice("--collect: name the files that are to be taken in as results.")
     shoot = Shoot(root)
     with Ledger(shoot.hidden, hold=True) as ledger:
-        stacks = choose(ledger.entries(), wish).stacks
+        stacks = choose(ledger.entries(), request).stacks
         keeper = Keeper(shoot=shoot, ledger=ledger)
-        taking = _Taking(shoot=shoot, keeper=keeper, wish=wish, stacks=stacks, ask=ask)
+        taking = _Taking(shoot=shoot, keeper=keeper, request=request, stacks=stacks, ask=ask)
         outcomes: list[Collected | NotCollected] = []
         try:
             for done, file in enumerate(files, 1):
                 outcomes.append(taking.take(file))
-                tick(done, len(files))
+                progress(done, len(files))
         finally:
             write_records(shoot, ledger.entries())
     return Collection(
@@ -74,7 +76,7 @@ class _Taking:
 
     shoot: Shoot
     keeper: Keeper
-    wish: Wish
+    request: StackRequest
     stacks: tuple[Stack, ...]
     ask: Ask
 
@@ -105,9 +107,9 @@ class _Taking:
     def _match(self, file: Path) -> tuple[Stack, str] | None:
         """The stack that the file was merged from, and how that is known."""
         named = {each.number: each for each in self.stacks}
-        if self.wish.only is not None and len(named) == 1:
+        if self.request.only is not None and len(named) == 1:
             return self.stacks[0], BY_WORD
-        found = by_name(file.name, self.stacks) or by_time(*_told(file), self.stacks)
+        found = by_name(file.name, self.stacks) or by_time(*_reported(file), self.stacks)
         if found is None:
             number = self.ask(str(file), self.stacks)
             return (named[number], BY_WORD) if number in named else None
@@ -142,7 +144,7 @@ class _Taking:
         return finish(self.shoot, number, data, picture_digest(file), stack)
 
 
-def _told(file: Path) -> tuple[str, str]:
+def _reported(file: Path) -> tuple[str, str]:
     """When, and by which camera, the file says that it was taken; empty where it does not."""
     card = Card(file.absolute().parent, of_shoot=True)  # a result may lie in the shoot itself
     facts = read_files(card, [CardFile(path=file.name, size=file.stat().st_size)])[0].facts

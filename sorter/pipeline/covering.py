@@ -23,9 +23,9 @@ def covered(shoot: Path, number: int, setup: Setup, f_number: float | None = Non
     """
     rows = [each.row for each in entries_of(shoot)]
     frames = _frames(rows, number)
-    focal = _told((row.focal_length_mm for row in frames), "focal length", number)
-    stop = f_number or _told((row.f_number for row in frames), "f-number", number)
-    near_m = _told((row.focus_near_m for row in frames), "focus distance", number)
+    focal = _known((row.focal_length_mm for row in frames), "focal length", number)
+    stop = f_number or _known((row.f_number for row in frames), "f-number", number)
+    near_m = _known((row.focus_near_m for row in frames), "focus distance", number)
     far_m = max(row.focus_far_m for row in frames if row.focus_far_m is not None)
     near, far = (_at(focal, each, stop, setup) for each in (near_m, far_m))
     subject = (far_m - near_m) * MM + (near[1].depth_mm + far[1].depth_mm) / 2
@@ -72,7 +72,7 @@ def _frames(rows: Sequence[Row], number: int) -> list[Row]:
     return [frames[position] for position in sorted(frames)]
 
 
-def _told(values: Iterable[float | None], what: str, number: int) -> float:
+def _known(values: Iterable[float | None], what: str, number: int) -> float:
     """The smallest of what the camera told. Raises BadChoice where it told nothing that can be used."""
     known = [value for value in values if value and value != float("inf")]
     if not known:

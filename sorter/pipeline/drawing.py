@@ -11,34 +11,34 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
-from sorter.disk.leave import Leave
+from sorter.disk.permission import Permission
 from sorter.disk.reported import put_picture
 from sorter.disk.shoot import Shoot
-from sorter.model.glance import Seen
+from sorter.model.measurement import FrameSource
 from sorter.pixels.decoded import Undecodable
 from sorter.pixels.drawn import GOOD, false_colour, jpeg, small
-from sorter.pixels.merging import Merged, Place, TrialMerge
+from sorter.pixels.merging import SlicePosition, TrialMerge, TrialResult
 from sorter.pixels.reduced import COLOUR, Reduced, reduced
 from sorter.pixels.threads import on_one_thread
 
 MERGED: Final = 2
-"""Grows whenever merges are made otherwise: those of another form are made anew."""
+"""Grows whenever merges are made otherwise: those of another format version are made again."""
 LEAST: Final = 2
 """Slices that make a merge."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Frame:
+class FrameDrawing:
     """A frame to be drawn. files: the names of its small and its large picture. wanted: they are not there."""
 
     number: int
-    seen: Seen
+    source: FrameSource
     files: tuple[str, str]
     wanted: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Merge:
+class MergeDrawing:
     """A trial merge. slices: indexes of the frames; order: positions as the colours of the depth map go.
 
     key: of all frames of the stack. places: where each of them lies.
@@ -57,7 +57,7 @@ class Merge:
         name = hashlib.sha256(text.encode()).hexdigest()[:16]
         return f"merge-{name}.jpg", f"depth-{name}.png"
 
-    def of(self, slices: tuple[int, ...]) -> Merge:
+    def of(self, slices: tuple[int, ...]) -> MergeDrawing:
         """The same of these slices alone."""
         order = tuple(position for position in self.order if position - 1 in slices)
         return replace(self, slices=slices, order=order)
@@ -68,9 +68,9 @@ class Drawing:
     """One task. merge: of these frames; None where none is wanted, or it is there."""
 
     shoot: Path
-    leave: Leave
-    frames: tuple[Frame, ...]
-    merge: Merge | None = None
+    permission: Permission
+    frames: tuple[FrameDrawing, ...]
+    merge: MergeDrawing | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,18 +82,18 @@ class Drawn:
 
     names: tuple[str, ...]
     why: tuple[tuple[int, str], ...]
-    merge: Merge | None
+    merge: MergeDrawing | None
 
 
 @on_one_thread
 def draw(task: Drawing) -> Drawn:
-    """All pictures of these frames are there; of those before it where leave is withdrawn.
+    """All pictures of these frames are there; of those before it where permission is withdrawn.
 
     Raises OSError, ShootNotWritable.
     """
     drawer = _Drawer(Shoot(task.shoot))
     for index, frame in enumerate(task.frames):
-        if not task.leave.holds:
+        if not task.permission.holds:
             return drawer.drawn(None)
         if frame.wanted or (task.merge is not None and index in task.merge.slices):
             drawer.draw(index, frame, task.merge)
@@ -111,10 +111,10 @@ class _Drawer:
     names: list[str] = field(default_factory=list)
     why: list[tuple[int, str]] = field(default_factory=list)
 
-    def draw(self, index: int, frame: Frame, merge: Merge | None) -> None:
+    def draw(self, index: int, frame: FrameDrawing, merge: MergeDrawing | None) -> None:
         """The frame's pictures are there, and it is a part of the merge."""
         try:
-            found = reduced(frame.seen, COLOUR)
+            found = reduced(frame.source, COLOUR)
         except Undecodable as error:
             self.why.append((frame.number, str(error)))
             return
@@ -130,11 +130,11 @@ class _Drawer:
 
     def _take(self, index: int, found: Reduced, place: tuple[float, float, float] | None) -> None:
         x, y, growth = place or (0.0, 0.0, 1.0)
-        if self.trial.add(found.samples, Place(x=x, y=y, growth=growth) if place else None):
+        if self.trial.add(found.samples, SlicePosition(x=x, y=y, growth=growth) if place else None):
             self.taken.append(index)
             self.profile = found.profile or self.profile
 
-    def drawn(self, merge: Merge | None) -> Drawn:
+    def drawn(self, merge: MergeDrawing | None) -> Drawn:
         """What came of it all. merge: what is to be made of the slices that were taken."""
         found = self.trial.merged() if merge is not None and len(self.taken) >= LEAST else None
         made = None
@@ -143,13 +143,13 @@ class _Drawer:
             self._put_merge(made, found)
         return Drawn(names=tuple(self.names), why=tuple(self.why), merge=made)
 
-    def _put_merge(self, made: Merge, found: Merged) -> None:
+    def _put_merge(self, made: MergeDrawing, found: TrialResult) -> None:
         import numpy as np  # noqa: PLC0415  slow to load, and few commands draw
 
         rank = {position: place for place, position in enumerate(made.order)}
         ranks = np.array([rank[index + 1] for index in made.slices])
         depth = ranks[found.depth] / max(1, len(ranks) - 1)
-        pictures = jpeg(found.picture, GOOD, self.profile), false_colour(depth, found.told)
+        pictures = jpeg(found.picture, GOOD, self.profile), false_colour(depth, found.textured)
         for name, data in zip(made.files, pictures, strict=True):
             self._put(name, data)
 

@@ -9,70 +9,72 @@ from dataclasses import replace
 
 from sorter.checking.neighbours import markers_in, thumbs_of, to_compare, with_attempts
 from sorter.checking.suggesting import Suggested
-from sorter.disk.looked import Kept
-from sorter.model.finding import Look
-from sorter.model.glance import Seen
+from sorter.disk.measurements import MeasurementStore
+from sorter.model.finding import FrameFindings
 from sorter.model.judgement import Judgement
-from sorter.model.subject import Checked, Run, Subject
-from sorter.pipeline.scanning import Tick
-from sorter.pipeline.wishes import Counted
+from sorter.model.measurement import FrameSource
+from sorter.model.subject import Checked, Subject, SubjectSeries
+from sorter.pipeline.ingest_options import SharedCount
+from sorter.pipeline.scanning import CountProgress
 from sorter.pipeline.working import Workers
-from sorter.pixels.store import FORM
+from sorter.pixels.store import FORMAT_VERSION
 from sorter.writing import judgements
 
 
-def findings(subjects: Sequence[Subject], workers: Workers, looking: Tick, kept: Kept) -> Checked:
+def findings(
+    subjects: Sequence[Subject], workers: Workers, looking: CountProgress, store: MeasurementStore
+) -> Checked:
     """What the pictures of these sequences say. looking: in frames."""
-    runs = list(_runs(subjects))
-    counted = Counted(looking, sum(len(each.frames) for each in subjects))
-    found = _judged(runs, workers, counted, kept)
+    all_series = list(_series(subjects))
+    counted = SharedCount(looking, sum(len(each.frames) for each in subjects))
+    found = _judged(all_series, workers, counted, store)
     judged = {
-        run.first.number: _numbered(found[index], run.first.number)
-        for index, run in enumerate(runs)
-        if not run.first.is_lone
+        series.first.number: _numbered(found[index], series.first.number)
+        for index, series in enumerate(all_series)
+        if not series.first.is_lone
     }
-    likeness = _likeness(runs, subjects, judged, kept)
-    suggested = _suggested(runs, found, judged, subjects)
-    looks: dict[int, Look] = {}
-    for index, run in enumerate(runs):
-        looks |= _looks(run, found[index].look)
+    likeness = _likeness(all_series, subjects, judged, store)
+    suggested = _suggested(all_series, found, judged, subjects)
+    frame_findings: dict[int, FrameFindings] = {}
+    for index, series in enumerate(all_series):
+        frame_findings |= _frame_findings(series, found[index].frame_findings)
     return Checked(
         checks=tuple(with_attempts(subjects, judged, likeness)),
         suggested=tuple(suggested.corrections),
         regroupings=tuple(suggested.regroupings),
-        looks=looks,
+        frame_findings=frame_findings,
     )
 
 
-def _runs(subjects: Iterable[Subject]) -> Iterator[Run]:
+def _series(subjects: Iterable[Subject]) -> Iterator[SubjectSeries]:
     """Each sequence by itself; lone frames of one body that follow each other together."""
-    run: list[Subject] = []
+    series: list[Subject] = []
     for subject in subjects:
-        if run and not (subject.is_lone and run[-1].body == subject.body):
-            yield _run(run)
-            run = []
+        if series and not (subject.is_lone and series[-1].body == subject.body):
+            yield _one_series(series)
+            series = []
         if subject.is_lone:
-            run.append(subject)
+            series.append(subject)
         else:
-            yield _run([subject])
-    if run:
-        yield _run(run)
+            yield _one_series([subject])
+    if series:
+        yield _one_series(series)
 
 
-def _run(subjects: Sequence[Subject]) -> Run:
-    return Run(
+def _one_series(subjects: Sequence[Subject]) -> SubjectSeries:
+    return SubjectSeries(
         subjects=tuple(subjects),
         key=_key([frame for subject in subjects for frame in subject.frames]),
     )
 
 
-def _key(frames: Sequence[Seen]) -> str:
+def _key(frames: Sequence[FrameSource]) -> str:
     """One text for these contents in this order; empty where they are not known."""
     if not all(frame.key for frame in frames):
         return ""
-    hashed = hashlib.sha256(f"{FORM}\n".encode())
+    hashed = hashlib.sha256(f"{FORMAT_VERSION}\n".encode())
     for frame in frames:
-        turn = frame.sights[0].orientation if frame.sights else 0
+        turn = frame.previews[0].orientation if frame.previews else 0
         hashed.update(f"{turn} {frame.key}\n".encode())
     return hashed.hexdigest()
 
@@ -81,32 +83,35 @@ def _key(frames: Sequence[Seen]) -> str:
 
 
 def _judged(
-    runs: Sequence[Run], workers: Workers, counted: Counted, kept: Kept
+    all_series: Sequence[SubjectSeries],
+    workers: Workers,
+    counted: SharedCount,
+    store: MeasurementStore,
 ) -> dict[int, Judgement]:
     """The judgement on each run, by its index."""
     found, missing = {}, {}
-    for index, run in enumerate(runs):
-        data = kept.get(judgements.key_of(run))
+    for index, series in enumerate(all_series):
+        data = store.get(judgements.key_of(series))
         judgement = None if data is None else judgements.restored(data)
         if judgement is None:
-            missing[run.first.number] = index
+            missing[series.first.number] = index
         else:
-            kept.use(run.key)
-            counted.add(len(run.frames))
+            store.use(series.key)
+            counted.add(len(series.frames))
             found[index] = judgement
     if missing:
         # Imported here: a check that finds all judged has no need of NumPy, nor of what decodes.
         from sorter.pipeline.looking import judged  # noqa: PLC0415
 
-        looked = judged([runs[n] for n in missing.values()], workers, kept, counted.add)
+        looked = judged([all_series[n] for n in missing.values()], workers, store, counted.add)
         with closing(looked):
-            for run, judgement in looked:
-                found[missing[run.first.number]] = _as_kept(run, judgement, kept)
+            for series, judgement in looked:
+                found[missing[series.first.number]] = _as_kept(series, judgement, store)
     return found
 
 
-def _as_kept(run: Run, judgement: Judgement, kept: Kept) -> Judgement:
-    kept.put(judgements.key_of(run), judgements.stored(judgement))
+def _as_kept(series: SubjectSeries, judgement: Judgement, store: MeasurementStore) -> Judgement:
+    store.put(judgements.key_of(series), judgements.stored(judgement))
     return judgement
 
 
@@ -116,19 +121,22 @@ def _numbered(judgement: Judgement, number: int) -> Judgement:
 
 
 def _likeness(
-    runs: Sequence[Run], subjects: Sequence[Subject], judged: Mapping[int, Judgement], kept: Kept
+    all_series: Sequence[SubjectSeries],
+    subjects: Sequence[Subject],
+    judged: Mapping[int, Judgement],
+    store: MeasurementStore,
 ) -> dict[tuple[int, int], float]:
     """How like the stacks are that may show one subject, by the numbers of each pair."""
     pairs = to_compare(subjects, judged)
-    keys = {run.first.number: run.key for run in runs}
+    keys = {series.first.number: series.key for series in all_series}
     key = judgements.key_of_pairs([(keys[one], keys[two]) for one, two in pairs])
-    data = kept.get(key)
+    data = store.get(key)
     known = None if data is None else judgements.restored_likeness(data, len(pairs))
     if known is None and pairs:
         from sorter.pipeline.looking import likenesses  # noqa: PLC0415  see above
 
         known = likenesses(list(thumbs_of(pairs, judged)))
-        kept.put(key, judgements.stored_likeness(known))
+        store.put(key, judgements.stored_likeness(known))
     return dict(zip(pairs, known or (), strict=True))
 
 
@@ -136,35 +144,37 @@ def _likeness(
 
 
 def _suggested(
-    runs: Sequence[Run],
+    all_series: Sequence[SubjectSeries],
     found: Mapping[int, Judgement],
     judged: Mapping[int, Judgement],
     subjects: Sequence[Subject],
 ) -> Suggested:
     """What the pictures say of the grouping, of sequences first and then of lone frames."""
     suggested = Suggested()
-    for index, run in enumerate(runs):
-        if not run.first.is_lone:
-            suggested.add(found[index].pieces, run.owners)
-    for index, run in enumerate(runs):
-        if run.first.is_lone:
-            markers = markers_in(run.subjects, found[index], judged, subjects)
-            suggested.add((*found[index].pieces, *markers), run.owners)
+    for index, series in enumerate(all_series):
+        if not series.first.is_lone:
+            suggested.add(found[index].proposed, series.owners)
+    for index, series in enumerate(all_series):
+        if series.first.is_lone:
+            markers = markers_in(series.subjects, found[index], judged, subjects)
+            suggested.add((*found[index].proposed, *markers), series.owners)
     return suggested
 
 
-def _looks(run: Run, look: Look) -> Iterator[tuple[int, Look]]:
+def _frame_findings(
+    series: SubjectSeries, frame_findings: FrameFindings
+) -> Iterator[tuple[int, FrameFindings]]:
     """The look of the run, cut by its sequences: each with its number."""
     start = 0
-    for subject in run.subjects:
+    for subject in series.subjects:
         own = slice(start, start + len(subject.frames))
         start = own.stop
         yield (
             subject.number,
-            Look(
-                use=look.use[own],
-                shares=look.shares[own],
-                places=look.places[own],
-                sizes=look.sizes[own],
+            FrameFindings(
+                use=frame_findings.use[own],
+                shares=frame_findings.shares[own],
+                places=frame_findings.places[own],
+                sizes=frame_findings.sizes[own],
             ),
         )

@@ -13,12 +13,12 @@ from sorter.disk.shoot import Shoot
 from sorter.disk.workplace import write_pieces
 from sorter.errors import BadShoot
 from sorter.handoff.exif import CannotPutBack, put_back
-from sorter.model.bond import Bond
 from sorter.model.folders import RESULTS
 from sorter.model.kinds import Role
 from sorter.model.note import Related
 from sorter.model.plan import Entry, Placement, State
 from sorter.model.reference import Reference
+from sorter.model.relation_kind import RelationKind
 from sorter.model.row import Row, is_brought_back
 from sorter.model.stack import Stack
 from sorter.pixels.decoded import Decoded, Undecodable, picture_digest
@@ -53,10 +53,10 @@ def finish(shoot: Shoot, number: int, data: bytes, picture: Decoded, stack: Stac
     """
     try:
         size = (picture.width, picture.height)
-        pieces = put_back(data, _reference(shoot, stack), slices=stack.frames, size=size)
+        parts = put_back(data, _reference(shoot, stack), slices=stack.frames, size=size)
     except CannotPutBack as why:
         return as_it_is(shoot, number, data, f"its Exif could not be put back: {why}")
-    count, sha256 = write_pieces(shoot, number, pieces)
+    count, sha256 = write_pieces(shoot, number, parts)
     if _decoded(shoot, number) != picture:
         return as_it_is(shoot, number, data, CHANGED)
     given = (len(data), hashlib.sha256(data).hexdigest())
@@ -111,10 +111,12 @@ def placement_of(stack: Stack, finished: Finished, destination: str, made: str) 
         bytes=finished.bytes,
         sha256=finished.sha256,
         grounds="",
-        remarks=(Related(what=Bond.RESULT, sequence=stack.number),),
+        remarks=(Related(what=RelationKind.RESULT, sequence=stack.number),),
     )
-    said = (f"{made} of {stack.frames} frames", *finished.notes)
-    return Placement(row=row, said=said, mark=1)  # it was read: nobody has to look at it again
+    notes = (f"{made} of {stack.frames} frames", *finished.notes)
+    return Placement(
+        row=row, carrying_notes=notes, fingerprint=1
+    )  # it was read: nobody has to look at it again
 
 
 @dataclass(slots=True, kw_only=True)

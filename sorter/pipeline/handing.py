@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sorter.disk.output import check_folder, real_path
 from sorter.errors import BadChoice
-from sorter.handoff.choose import Said, choose
+from sorter.handoff.choose import StackFindings, choose
 from sorter.handoff.deliver import Delivery, refuse_lists, refuse_shoots_own
 from sorter.manifest.checks import (
     CHECKS,
@@ -17,17 +17,22 @@ from sorter.manifest.checks import (
     read_verdicts,
 )
 from sorter.model.plan import Entry
-from sorter.model.stack import Handed, Handoff, LeftOut, Wish
-from sorter.pipeline.scanning import Tick
+from sorter.model.stack import Handed, Handoff, LeftOut, StackRequest
+from sorter.pipeline.scanning import CountProgress
 from sorter.writing import records
 
 
 def hand_off(
-    shoot: Path, wish: Wish, tick: Tick, *, lists: Path | None, folders: Path | None
+    shoot: Path,
+    request: StackRequest,
+    progress: CountProgress,
+    *,
+    lists: Path | None,
+    folders: Path | None,
 ) -> Handoff:
-    """The stacks that are wished for stand as lists, as folders, or both; and what came of each.
+    """The stacks that are asked for stand as lists, as folders, or both; and what came of each.
 
-    Raises BadChoice where nothing is to be written or the wish does not fit the shoot, and what
+    Raises BadChoice where nothing is to be written or the request does not fit the shoot, and what
     entries_of raises where there is none, before anything is written; so OutputNotWritable where the
     target lies in a card. After that OutputNotWritable and NoRoom; what was handed over before them
     stays.
@@ -35,7 +40,7 @@ def hand_off(
     if lists is None and folders is None:
         raise BadChoice("say where the stacks are to go: --list DIR, --folders DIR, or both.")
     entries = records.entries_of(shoot)
-    choice = choose(entries, wish, said_of(shoot, wish, entries))
+    choice = choose(entries, request, findings_of(shoot, request, entries))
     stacks = tuple(each for stack in choice.stacks for each in (stack, *stack.related))
     shoot, lists, folders = real_path(shoot), _real(lists), _real(folders)
     cards = records.cards_of(shoot)
@@ -44,11 +49,11 @@ def hand_off(
         check_folder(target, cards=cards)
     if lists is not None:
         refuse_lists(shoot, lists, folders, stacks)
-    delivery = Delivery(shoot=shoot, lists=lists, folders=folders, tick=tick)
+    delivery = Delivery(shoot=shoot, lists=lists, folders=folders, progress=progress)
     outcomes = (*delivery.hand_over(stacks), *choice.left_out)
     left_out = [each for each in outcomes if isinstance(each, LeftOut)]
     return Handoff(
-        wish=wish,
+        request=request,
         handed=tuple(each for each in outcomes if isinstance(each, Handed)),
         left_out=tuple(sorted(left_out, key=lambda each: each.number)),
         passed_over=choice.passed_over,
@@ -57,25 +62,27 @@ def hand_off(
     )
 
 
-def said_of(shoot: Path, wish: Wish, entries: Iterable[Entry]) -> Said:
-    """What the shoot's checks.csv says, as far as the wish asks for it.
+def findings_of(shoot: Path, request: StackRequest, entries: Iterable[Entry]) -> StackFindings:
+    """What the shoot's checks.csv says, as far as the request asks for it.
 
     Raises BadChoice where there is none, none that can be read, or one of other frames than the
     shoot has now.
     """
     checks = real_path(shoot) / CHECKS
-    _refuse_old(checks, wish, entries)
-    return Said(
-        best={} if wish.best is None else read_best(checks),
-        verdicts={} if wish.verdicts is None else read_verdicts(checks),
-        left_out=read_left_out(checks) if wish.trims else {},
+    _refuse_old(checks, request, entries)
+    return StackFindings(
+        best={} if request.best is None else read_best(checks),
+        verdicts={} if request.verdicts is None else read_verdicts(checks),
+        left_out=read_left_out(checks) if request.trims else {},
     )
 
 
-def _refuse_old(checks: Path, wish: Wish, entries: Iterable[Entry]) -> None:
+def _refuse_old(checks: Path, request: StackRequest, entries: Iterable[Entry]) -> None:
     """Positions of a sequence that has grown since are positions of other frames."""
-    asked = (("--best", wish.best is not None), ("--verdict", wish.verdicts is not None))
-    option = next((name for name, is_asked in (*asked, ("--trim", wish.trims)) if is_asked), None)
+    asked = (("--best", request.best is not None), ("--verdict", request.verdicts is not None))
+    option = next(
+        (name for name, is_asked in (*asked, ("--trim", request.trims)) if is_asked), None
+    )
     if option is None:
         return
     now = {e.row.sequence: e.row.frames for e in entries if e.row.position is not None}

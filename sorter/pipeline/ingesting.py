@@ -16,17 +16,18 @@ from sorter.disk.shoot import Shoot
 from sorter.errors import BadShoot, CardGone, CardNotReadable, NoShoot
 from sorter.model.card import Listing, differences
 from sorter.model.plan import State
-from sorter.pipeline.afresh import naming_of
-from sorter.pipeline.against import in_no_copy
+from sorter.pipeline.backup import Backup
 from sorter.pipeline.basis import outdated
+from sorter.pipeline.card_check import in_no_copy
 from sorter.pipeline.carrying import Carrying
+from sorter.pipeline.ingest_options import IngestOptions, StageProgress
+from sorter.pipeline.ingest_report import Report
 from sorter.pipeline.inspecting import Inspection
+from sorter.pipeline.new_plan import naming_of
 from sorter.pipeline.places import places_of
 from sorter.pipeline.planned import IngestPlan
 from sorter.pipeline.recording import new_ledger, refuse_foreign_lists
-from sorter.pipeline.second import Second
 from sorter.pipeline.stopped import Stopped, is_on_card
-from sorter.pipeline.wishes import Report, Ticks, Wishes
 from sorter.pipeline.working import Workers
 from sorter.reading.cards import files_of, thrown_away
 from sorter.writing.ledger import Ledger
@@ -38,20 +39,20 @@ class Ingest:
 
     `inspect` makes a plan and changes nothing; `carry` carries out that plan, or one that was made in
     an earlier session and still fits. What is found out stands in the plan, and what became of it in
-    the report: here is only what is open. workers: who looks at pictures, where that is wished for; None
+    the report: here is only what is open. workers: who looks at pictures, where that is asked for; None
     for threads. Raises what Card and Shoot raise, BadPattern and BadShoot.
     """
 
     def __init__(
-        self, card: Path, shoot: Path, wishes: Wishes, workers: Workers | None = None
+        self, card: Path, shoot: Path, options: IngestOptions, workers: Workers | None = None
     ) -> None:
-        naming_of(wishes.folder, wishes.name)
+        naming_of(options.folder, options.name)
         self._card = Card(card)
         check_beside(shoot, card=card)
         self._shoot = Shoot(shoot)
-        backup = wishes.backup
-        self._second = Second(backup, card=card, shoot=self._shoot) if backup else None
-        self._wishes = wishes
+        backup = options.backup
+        self._backup = Backup(backup, card=card, shoot=self._shoot) if backup else None
+        self._options = options
         self._workers = workers or Workers()
         self._open = ExitStack()
         self._ledger: Ledger | None = None
@@ -61,7 +62,7 @@ class Ingest:
     @classmethod
     def of(cls, plan: IngestPlan, workers: Workers | None = None) -> Self:
         """A session for carrying out a plan that was made in another one."""
-        return cls(plan.card, plan.shoot, plan.wishes, workers)
+        return cls(plan.card, plan.shoot, plan.options, workers)
 
     def __enter__(self) -> Self:
         return self
@@ -71,7 +72,7 @@ class Ingest:
 
     # ---- looking -----------------------------------------------------------------------------
 
-    def inspect(self, ticks: Ticks, *, hold: bool) -> IngestPlan:
+    def inspect(self, progress: StageProgress, *, hold: bool) -> IngestPlan:
         """Finds out what is to be done, and changes nothing.
 
         Where the shoot's ledger holds a plan for this card that was not ended, that plan is gone on
@@ -79,7 +80,7 @@ class Ingest:
         the end. Raises what Card, Ledger and scan raise, and BadShoot.
         """
         self._reopen(hold=hold)
-        plan = self._inspection(ticks).plan()
+        plan = self._inspection(progress).plan()
         self._planned = plan if hold else None
         return plan
 
@@ -95,9 +96,9 @@ class Ingest:
             refuse_foreign_lists(self._shoot)
         else:
             self._refuse_stopped_undo(self._ledger)
-        if self._second:
+        if self._backup:
             known = self._ledger.entries() if self._ledger else ()
-            self._second.open(known, hold=hold, open_files=self._open)
+            self._backup.open(known, hold=hold, open_files=self._open)
         self._is_held = hold
 
     def _refuse_stopped_undo(self, ledger: Ledger) -> None:
@@ -107,20 +108,20 @@ class Ingest:
                 "again to end it."
             )
 
-    def _inspection(self, ticks: Ticks) -> Inspection:
+    def _inspection(self, progress: StageProgress) -> Inspection:
         return Inspection(
             self._card,
             self._shoot,
-            self._second,
+            self._backup,
             self._ledger,
             workers=self._workers,
-            wishes=self._wishes,
-            ticks=ticks,
+            options=self._options,
+            progress=progress,
         )
 
     # ---- carrying ----------------------------------------------------------------------------
 
-    def carry(self, plan: IngestPlan, ticks: Ticks) -> Report:
+    def carry(self, plan: IngestPlan, progress: StageProgress) -> Report:
         """Carries the plan out, and writes manifest.csv and SHA256SUMS out of the ledger.
 
         After a stopped plan, what came onto the card since is planned and carried too; so is said
@@ -130,28 +131,28 @@ class Ingest:
         shoot or second copy are not any more what it was made from: nothing is written then.
         """
         if plan is not self._planned:
-            plan = self._seen_again(plan, ticks)
+            plan = self._seen_again(plan, progress)
         self._planned = None
-        report, run = self._carried(plan, ticks)
+        report, run = self._carried(plan, progress)
         if not report.failures and self._has_more(plan, report):
             waits = Stopped(waits_elsewhere=plan.waits_elsewhere)
-            following = self._inspection(ticks).new_plan(waits)
-            report = self._carried(following, ticks, run)[0].after(report)
-        return self._with_last_look(report)
+            following = self._inspection(progress).new_plan(waits)
+            report = self._carried(following, progress, run)[0].after(report)
+        return self._with_last_listing(report)
 
-    def _seen_again(self, plan: IngestPlan, ticks: Ticks) -> IngestPlan:
+    def _seen_again(self, plan: IngestPlan, progress: StageProgress) -> IngestPlan:
         """The plan as it is found now, which may be long after it was made."""
-        wishes = replace(self._wishes, backup=self._second.shoot.root if self._second else None)
-        if (plan.card, plan.shoot, plan.wishes) != (
+        options = replace(self._options, backup=self._backup.shoot.root if self._backup else None)
+        if (plan.card, plan.shoot, plan.options) != (
             self._card.root.absolute(),
             self._shoot.root,
-            wishes,
+            options,
         ):
             raise outdated(
-                plan.shoot, "the plan is for another card, another folder, or other wishes"
+                plan.shoot, "the plan is for another card, another folder, or other options"
             )
         self._reopen(hold=True)
-        return self._inspection(ticks).seen_again(plan)
+        return self._inspection(progress).seen_again(plan)
 
     def _has_more(self, plan: IngestPlan, report: Report) -> bool:
         """Whether more is to be said, or carried, than the plan knew of."""
@@ -168,13 +169,15 @@ class Ingest:
         failed = (entry for entry in report.entries if entry.state is State.FAILED)
         return any(is_on_card(self._card, entry) for entry in failed)
 
-    def _carried(self, plan: IngestPlan, ticks: Ticks, run: int = 0) -> tuple[Report, int]:
+    def _carried(
+        self, plan: IngestPlan, progress: StageProgress, run: int = 0
+    ) -> tuple[Report, int]:
         """What became of the plan, and the number of its ingest. run: that of the plan before it."""
-        work = Carrying(plan, card=self._card, shoot=self._shoot, second=self._second)
-        work.check_room(self._ledger.entries() if self._ledger else ())
+        work = Carrying(plan, card=self._card, shoot=self._shoot, backup=self._backup)
+        work.check_free_space(self._ledger.entries() if self._ledger else ())
         ledger = self._ready()
         run = _noted(ledger, plan, run)
-        return work.carry(ledger, run, ticks, self._open), run
+        return work.carry(ledger, run, progress, self._open), run
 
     def _ready(self) -> Ledger:
         """The ledger, made where there is none."""
@@ -184,10 +187,10 @@ class Ingest:
             self._ledger = self._open.enter_context(new_ledger(self._shoot))
         return self._ledger
 
-    def _with_last_look(self, report: Report) -> Report:
+    def _with_last_listing(self, report: Report) -> Report:
         """The card is listed once more: what came, changed or went meanwhile is in no copy."""
         before = report.plans[-1].listing
-        places = places_of(self._card, self._shoot, self._second.shoot if self._second else None)
+        places = places_of(self._card, self._shoot, self._backup.shoot if self._backup else None)
         report = replace(report, shoots=before.shoots, places=places)
         with suppress(CardGone, CardNotReadable):
             self._card.expect_root()
@@ -217,8 +220,8 @@ def _noted(ledger: Ledger, plan: IngestPlan, run: int) -> int:
         ledger.note(replace(entry, state=State.PLANNED) for entry in again)
     if not (plan.placements or plan.updated):
         return run
-    two = plan.wishes.backup is not None
-    return ledger.add_run(str(plan.card), plan, moves=plan.wishes.moves, two=two)
+    two = plan.options.backup is not None
+    return ledger.add_run(str(plan.card), plan, moves=plan.options.moves, two=two)
 
 
 def _is_unsorted(report: Report) -> bool:
@@ -227,4 +230,4 @@ def _is_unsorted(report: Report) -> bool:
     The card gave it after all, so that it can be said now what it is.
     """
     new = {entry.number for entry in report.new}
-    return any(not e.is_told and e.number in new for e in report.entries)
+    return any(not e.is_known and e.number in new for e in report.entries)

@@ -14,13 +14,7 @@ from sorter.model.correction import Correction
 from sorter.model.plan import Entry, Placement, State
 from sorter.model.row import Row
 from sorter.model.sequence import Account
-from sorter.pipeline.afresh import (
-    files_in,
-    late_corrections,
-    naming_of,
-    plan_afresh,
-    standing_of,
-)
+from sorter.pipeline.backup import Backup
 from sorter.pipeline.basis import (
     basis_of,
     outdated,
@@ -29,16 +23,22 @@ from sorter.pipeline.basis import (
     refuse_other_shoot,
 )
 from sorter.pipeline.checking import apart_from, check_account
-from sorter.pipeline.planned import IngestPlan, SecondFound
+from sorter.pipeline.ingest_options import IngestOptions, SharedCount, StageProgress
+from sorter.pipeline.new_plan import (
+    contents_of,
+    files_in,
+    late_corrections,
+    naming_of,
+    plan_new,
+)
+from sorter.pipeline.planned import BackupFound, IngestPlan
 from sorter.pipeline.recording import RECORDS
 from sorter.pipeline.scanning import accounted, reading_of, refuse_empty
-from sorter.pipeline.second import Second
 from sorter.pipeline.seeking import astray
 from sorter.pipeline.stopped import Stopped, find_stopped, is_on_card, is_place_of
-from sorter.pipeline.wishes import Counted, Ticks, Wishes
 from sorter.pipeline.working import Workers
-from sorter.writing.compare import Comparison, compare, look_again, read_again, size_to_compare
-from sorter.writing.ledger import Ledger, Run
+from sorter.writing.compare import Comparison, compare, compare_again, read_again, size_to_compare
+from sorter.writing.ledger import IngestRun, Ledger
 from sorter.writing.reading import readers
 
 
@@ -49,19 +49,19 @@ class Inspection:
         self,
         card: Card,
         shoot: Shoot,
-        second: Second | None,
+        backup: Backup | None,
         ledger: Ledger | None,
         *,
         workers: Workers,
-        wishes: Wishes,
-        ticks: Ticks,
+        options: IngestOptions,
+        progress: StageProgress,
     ) -> None:
         self._card = card
         self._shoot = shoot
-        self._second = second
+        self._backup = backup
         self._workers = workers
-        self._wishes = wishes
-        self._ticks = ticks
+        self._options = options
+        self._progress = progress
         self._runs = ledger.runs() if ledger else ()
         self._known = ledger.entries() if ledger else ()
 
@@ -86,9 +86,9 @@ class Inspection:
             refuse_empty(self._card, account)
         rows = make_rows(account)
         found = self._compared(listing, account, rows)
-        standing = standing_of(self._known, found, rows, (path for path, _ in self._shoot.paths()))
-        naming = naming_of(self._wishes.folder, self._wishes.name)
-        made = plan_afresh(account, standing, naming)
+        contents = contents_of(self._known, found, rows, (path for path, _ in self._shoot.paths()))
+        naming = naming_of(self._options.folder, self._options.name)
+        made = plan_new(account, contents, naming)
         known = (*found.there.values(), *found.failed.values(), *stopped.stored)
         return replace(
             self._plan(listing, found.value(), stopped),
@@ -96,36 +96,36 @@ class Inspection:
             updated=made.updated,
             again=made.again,
             resumed=(*self._on_card(stopped.stored), *found.missing.values()),
-            too_late=late_corrections(account, made, standing, self._wishes.corrections),
+            too_late=late_corrections(account, made, contents, self._options.corrections),
             suggested=suggested,
             thrown=account.thrown_away,
             astray=astray(self._shoot, found.missing.values(), self._known),
-            second=self._find_second(known),
+            backup=self._find_backup(known),
         )
 
-    def _going_on(self, stopped: Stopped, run: Run) -> IngestPlan:
+    def _going_on(self, stopped: Stopped, run: IngestRun) -> IngestPlan:
         """The stopped plan: what it carried is read again, for it may be gone or spoiled since.
 
         Not carried again is what the card has no more, or has with other bytes: that is another file by now.
         """
         listing = self._card.listing(may_be_empty=True)
         own = self._of(run)
-        found = self._looked_again(listing, own, moves=run.moves)
+        found = self._inspected_again(listing, own, moves=run.moves)
         bad = [entry for entry in found.bad.values() if entry.row.source not in found.other]
         return replace(
             self._plan(listing, found.value(), stopped),
             goes_on=run,
             resumed=(*stopped.stored, *self._on_card(bad)),
-            second=self._find_second(own, own),
+            backup=self._find_backup(own, own),
         )
 
     def _plan(self, listing: Listing, compared: Compared, stopped: Stopped) -> IngestPlan:
-        second = self._second.shoot.root if self._second else None
+        backup = self._backup.shoot.root if self._backup else None
         return IngestPlan(
             placements=(),
             card=self._card.root.absolute(),
             shoot=self._shoot.root,
-            wishes=replace(self._wishes, backup=second),
+            options=replace(self._options, backup=backup),
             basis=self.basis,
             listing=listing,
             compared=compared,
@@ -137,7 +137,7 @@ class Inspection:
     def refuse_obstacles(self, plan: IngestPlan) -> None:
         """Returns where nothing is in the way of the plan's folders and lists. Raises BadShoot."""
         needed = {each.row.destination.rpartition("/")[0] for each in plan.waiting}
-        for shoot in (self._shoot, *([self._second.shoot] if self._second else [])):
+        for shoot in (self._shoot, *([self._backup.shoot] if self._backup else [])):
             shoot.refuse_obstacles(needed, RECORDS)
 
     @property
@@ -145,7 +145,7 @@ class Inspection:
         """What the shoot's ledger holds."""
         return basis_of(self._runs, self._known)
 
-    def _of(self, run: Run) -> tuple[Entry, ...]:
+    def _of(self, run: IngestRun) -> tuple[Entry, ...]:
         """The files of one ingest."""
         return tuple(entry for entry in self._known if entry.run == run.run)
 
@@ -164,15 +164,15 @@ class Inspection:
 
         What the user says stands over what the pictures say.
         """
-        settings, said = self._wishes.settings, self._wishes.corrections
-        reading = reading_of(self._card, listing, settings, self._ticks.reading)
-        account = accounted(reading, settings, said)
-        if not self._wishes.looks:
+        settings, notes = self._options.settings, self._options.corrections
+        reading = reading_of(self._card, listing, settings, self._progress.reading)
+        account = accounted(reading, settings, notes)
+        if not self._options.uses_pictures:
             return account, ()
-        found = check_account(self._card, account, self._workers, self._ticks.looking)
-        suggested = apart_from(said, found.suggested, account)
+        found = check_account(self._card, account, self._workers, self._progress.looking)
+        suggested = apart_from(notes, found.suggested, account)
         if suggested:
-            account = accounted(reading, settings, (*said, *suggested))
+            account = accounted(reading, settings, (*notes, *suggested))
         return account, suggested
 
     # ---- what is there -----------------------------------------------------------------------
@@ -187,29 +187,33 @@ class Inspection:
             self._shoot,
             files=listing.files,
             captured=lambda path: captured.get(path, ""),
-            marks={file.path: file.mark for file in files_in(account)},
+            fingerprints={file.path: file.fingerprint for file in files_in(account)},
             entries=self._known,
-            tick=Counted(self._ticks.comparing, size).add,
+            progress=SharedCount(self._progress.comparing, size).add,
         )
 
-    def _looked_again(self, listing: Listing, own: Iterable[Entry], *, moves: bool) -> Comparison:
+    def _inspected_again(
+        self, listing: Listing, own: Iterable[Entry], *, moves: bool
+    ) -> Comparison:
         placed = [entry for entry in own if entry.state is State.PLACED]
-        beside = [entry for entry in own if entry.state is State.VERIFIED]
+        unplaced = [entry for entry in own if entry.state is State.VERIFIED]
         size = sum(e.row.bytes for e in placed) * (1 if moves else 2)
-        return look_again(
+        return compare_again(
             self._card,
             self._shoot,
             files=listing.files,
             entries=placed,
-            beside=beside,
-            tick=Counted(self._ticks.comparing, size + sum(e.row.bytes for e in beside)).add,
+            beside=unplaced,
+            progress=SharedCount(
+                self._progress.comparing, size + sum(e.row.bytes for e in unplaced)
+            ).add,
         )
 
-    def _find_second(self, asked: Iterable[Entry], own: Iterable[Entry] = ()) -> SecondFound | None:
+    def _find_backup(self, asked: Iterable[Entry], own: Iterable[Entry] = ()) -> BackupFound | None:
         """asked: whose copies are read. own: the files of a stopped plan that is gone on with."""
-        if self._second is None:
+        if self._backup is None:
             return None
-        return self._second.find(self._known, (entry.number for entry in asked), own)
+        return self._backup.find(self._known, (entry.number for entry in asked), own)
 
     # ---- a plan of another session -----------------------------------------------------------
 
@@ -226,16 +230,18 @@ class Inspection:
             raise outdated(
                 self._shoot.root, "copies or files of the card hold other bytes than they did"
             )
-        second = self._second_again(plan)
+        backup = self._backup_again(plan)
         self.refuse_obstacles(plan)
-        return replace(plan, compared=found, second=second)
+        return replace(plan, compared=found, backup=backup)
 
     def _refuse_other_beginnings(self, plan: IngestPlan) -> None:
         """What is to be carried begins as it did: stamps tell nothing where the file system keeps few.
 
         All that the plan says of a file was read there. Raises PlanOutdated, CardGone.
         """
-        asked = [each for each in plan.waiting if each.mark and self._card.device(each.row.source)]
+        asked = [
+            each for each in plan.waiting if each.fingerprint and self._card.device(each.row.source)
+        ]
         with readers() as pool:
             same = pool.map(lambda each: _holds(self._card, each), asked)
             other = [
@@ -248,29 +254,29 @@ class Inspection:
     def _compared_again(self, plan: IngestPlan) -> Comparison:
         if plan.goes_on is not None:
             own = self._of(plan.goes_on)
-            return self._looked_again(plan.listing, own, moves=plan.goes_on.moves)
+            return self._inspected_again(plan.listing, own, moves=plan.goes_on.moves)
         size = sum(entry.row.bytes for _, entry in plan.compared.there)
         return read_again(
             self._card,
             self._shoot,
             files=plan.listing.files,
             before=plan.compared,
-            tick=Counted(self._ticks.comparing, size).add,
+            progress=SharedCount(self._progress.comparing, size).add,
         )
 
-    def _second_again(self, plan: IngestPlan) -> SecondFound | None:
-        before = plan.second
-        if before is None or self._second is None:
+    def _backup_again(self, plan: IngestPlan) -> BackupFound | None:
+        before = plan.backup
+        if before is None or self._backup is None:
             return None
-        refuse_other_shoot(before.folder, before.basis, self._second.basis())
+        refuse_other_shoot(before.folder, before.basis, self._backup.basis())
         own = self._of(plan.goes_on) if plan.goes_on else ()
         found = plan.compared
         there = (entry for _, entry in (*found.there, *found.failed))
-        now = self._find_second(own or (*there, *plan.stored), own)
+        now = self._find_backup(own or (*there, *plan.stored), own)
         if now is None or not now.compared.agrees(before.compared):
             raise outdated(before.folder, "copies hold other bytes than they did")
         return now
 
 
 def _holds(card: Card, placement: Placement) -> bool:
-    return card.holds(placement.row.source, placement.row.bytes, placement.mark)
+    return card.holds(placement.row.source, placement.row.bytes, placement.fingerprint)

@@ -17,51 +17,51 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 import numpy as np
 
 from sorter.checking.judging import Series, judgement
-from sorter.disk.looked import Kept
-from sorter.model.glance import Measured, Seen
+from sorter.disk.measurements import MeasurementStore
 from sorter.model.judgement import Judgement, Thumb
 from sorter.model.kinds import Kind
-from sorter.model.subject import Run
+from sorter.model.measurement import FrameSource, MeasuredSeries
+from sorter.model.subject import SubjectSeries
 from sorter.pipeline.working import AHEAD, Workers, in_order
-from sorter.pixels.measuring import Chain, joined, look_at
+from sorter.pixels.measuring import Chain, joined, measure_frames
 from sorter.pixels.shifts import likeness
 from sorter.pixels.store import restored, stored
 from sorter.pixels.threads import on_one_thread
 
 if TYPE_CHECKING:
-    from sorter.model.glance import Grey
+    from sorter.model.measurement import Grey
 
 STRETCH: Final = 12
 LEAST_STRETCH: Final = 4
-Told: TypeAlias = Callable[[int], None]
+Measuring: TypeAlias = Callable[[int], None]
 
 
 def judged(
-    runs: Sequence[Run], workers: Workers, kept: Kept, told: Told
-) -> Generator[tuple[Run, Judgement], None, None]:
+    runs: Sequence[SubjectSeries], workers: Workers, kept: MeasurementStore, known: Measuring
+) -> Generator[tuple[SubjectSeries, Judgement], None, None]:
     """Each run with what its pictures say, those first of which measurements are kept.
 
-    told: of frames that are measured, or need not be. Where the caller stops, all that was measured is
+    progress: of frames that are measured, or need not be. Where the caller stops, all that was measured is
     kept. No more than one series waits to be judged: a long one has more than ten megabytes.
     """
-    begun: deque[Run] = deque()
+    begun: deque[SubjectSeries] = deque()
 
     def series() -> Iterator[Series]:
-        for run, found in measured:
-            begun.append(run)
-            yield _series(run, found)
+        for subject_series, found in measured:
+            begun.append(subject_series)
+            yield _series(subject_series, found)
 
     with (
         workers.at_work() as executor,
-        closing(_measured(runs, executor, workers, kept, told)) as measured,
+        closing(_measured(runs, executor, workers, kept, known)) as measured,
         closing(in_order(executor, judgement, series(), workers.jobs + 1)) as judgements,
     ):
         for found in judgements:
             yield begun.popleft(), found
 
 
-def _series(run: Run, measured: Measured) -> Series:
-    first = run.first
+def _series(series: SubjectSeries, measured: MeasuredSeries) -> Series:
+    first = series.first
     if first.is_lone:
         return Series(kind=Kind.SINGLE, is_lone=True, measured=measured)
     return Series(
@@ -77,48 +77,58 @@ def _series(run: Run, measured: Measured) -> Series:
 
 
 def _measured(
-    runs: Sequence[Run], executor: Executor, workers: Workers, kept: Kept, told: Told
-) -> Generator[tuple[Run, Measured], None, None]:
+    runs: Sequence[SubjectSeries],
+    executor: Executor,
+    workers: Workers,
+    kept: MeasurementStore,
+    known: Measuring,
+) -> Generator[tuple[SubjectSeries, MeasuredSeries], None, None]:
     """Each run with its measurements: those that are kept, then those that have to be made."""
     missing = []
-    for run in runs:
-        data = kept.get(run.key)
+    for series in runs:
+        data = kept.get(series.key)
         found = None if data is None else restored(data)
         if found is None:
-            missing.append(run)
+            missing.append(series)
         else:
-            told(len(run.frames))
-            yield run, found
-    yield from _measured_anew(missing, executor, workers, kept, told)
+            known(len(series.frames))
+            yield series, found
+    yield from _measured_now(missing, executor, workers, kept, known)
 
 
-def _measured_anew(
-    runs: Sequence[Run], executor: Executor, workers: Workers, kept: Kept, told: Told
-) -> Generator[tuple[Run, Measured], None, None]:
+def _measured_now(
+    runs: Sequence[SubjectSeries],
+    executor: Executor,
+    workers: Workers,
+    kept: MeasurementStore,
+    known: Measuring,
+) -> Generator[tuple[SubjectSeries, MeasuredSeries], None, None]:
     """The stretches of all runs are one stream, so that no worker waits for the end of a stack."""
-    frames = sum(len(run.frames) for run in runs)
+    frames = sum(len(series.frames) for series in runs)
     length = max(LEAST_STRETCH, min(STRETCH, frames // (workers.jobs * AHEAD * 2)))
-    cut = (part for run in runs for part in _parts(run, length))
-    with closing(in_order(executor, look_at, cut, workers.jobs * AHEAD)) as stretches:
-        for run in runs:
+    cut = (part for series in runs for part in _parts(series, length))
+    with closing(in_order(executor, measure_frames, cut, workers.jobs * AHEAD)) as stretches:
+        for series in runs:
             chain = Chain()
-            for part in _parts(run, length):
+            for part in _parts(series, length):
                 joined(chain, next(stretches))
-                told(len(part))
-            yield run, _as_kept(run, chain.measured, kept)
+                known(len(part))
+            yield series, _as_kept(series, chain.measured, kept)
 
 
-def _parts(run: Run, length: int) -> Iterator[tuple[Seen, ...]]:
-    frames = run.frames
+def _parts(series: SubjectSeries, length: int) -> Iterator[tuple[FrameSource, ...]]:
+    frames = series.frames
     yield from (frames[start : start + length] for start in range(0, len(frames), length))
 
 
-def _as_kept(run: Run, measured: Measured, kept: Kept) -> Measured:
+def _as_kept(
+    series: SubjectSeries, measured: MeasuredSeries, kept: MeasurementStore
+) -> MeasuredSeries:
     """What comes out of the store is what the rules see, the first time too."""
-    if not run.key:
+    if not series.key:
         return measured
     data = stored(measured)
-    kept.put(run.key, data)
+    kept.put(series.key, data)
     return restored(data) or measured
 
 

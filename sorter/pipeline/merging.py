@@ -9,19 +9,19 @@ from contextlib import ExitStack, closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from sorter.disk.leave import Leave, leave_to_work
+from sorter.disk.permission import Permission, permission_to_work
 from sorter.disk.shoot import WORK, Shoot
 from sorter.errors import BadChoice
 from sorter.handoff.choose import choose
 from sorter.handoff.command import LIST, Command, parse_command
 from sorter.handoff.lists import refuse_shoot
 from sorter.model.folders import RESULTS
-from sorter.model.result import Asked, Failed, Merged, Results
-from sorter.model.stack import Choice, Stack, Wish
+from sorter.model.result import CommandRequest, Failed, Merged, Results
+from sorter.model.stack import Choice, Stack, StackRequest
 from sorter.pipeline.finishing import Keeper
-from sorter.pipeline.handing import said_of
+from sorter.pipeline.handing import findings_of
 from sorter.pipeline.recording import write_records
-from sorter.pipeline.scanning import Tick
+from sorter.pipeline.scanning import CountProgress
 from sorter.pipeline.stacking import Job, Ready, merge_one
 from sorter.pipeline.working import AHEAD, Workers, as_they_come
 from sorter.writing.ledger import Ledger
@@ -29,16 +29,20 @@ from sorter.writing.target import stopping_clearly
 
 
 def merge(
-    root: Path, wish: Wish, asked: Asked, tick: Tick, executor: Executor | None = None
+    root: Path,
+    request: StackRequest,
+    asked: CommandRequest,
+    progress: CountProgress,
+    executor: Executor | None = None,
 ) -> Results:
-    """The command is run once for each stack that is wished for and has no result yet.
+    """The command is run once for each stack that is asked for and has no result yet.
 
     executor: where it is run from; None for threads. As many run at a time as is asked for.
     A stack that fails does not stop the others. Raises BadChoice before anything is run where the
-    command or the wish does not fit, what Ledger raises, and where the shoot's disk takes no more
+    command or the request does not fit, what Ledger raises, and where the shoot's disk takes no more
     what Target makes of it: what was merged before that is kept, and the same command goes on.
     """
-    command = parse_command(asked.command, with_related=wish.with_related)
+    command = parse_command(asked.command, with_related=request.with_related)
     if shutil.which(command.program) is None:
         raise BadChoice(
             f"--run: there is no program {command.program!r} on this machine that could be run. Is "
@@ -49,15 +53,15 @@ def merge(
         refuse_shoot(str(shoot.root))
     with Ledger(shoot.hidden, hold=True) as ledger:
         entries = ledger.entries()
-        choice = choose(entries, wish, said_of(root, wish, entries))
+        choice = choose(entries, request, findings_of(root, request, entries))
         keeper = Keeper(shoot=shoot, ledger=ledger)
         return _Merging(
             shoot=shoot,
             keeper=keeper,
-            wish=wish,
+            request=request,
             asked=asked,
             command=command,
-            tick=tick,
+            progress=progress,
             workers=Workers(jobs=asked.jobs, executor=executor),
         ).merged(choice)
 
@@ -68,10 +72,10 @@ class _Merging:
 
     shoot: Shoot
     keeper: Keeper
-    wish: Wish
-    asked: Asked
+    request: StackRequest
+    asked: CommandRequest
     command: Command
-    tick: Tick
+    progress: CountProgress
     workers: Workers
 
     def merged(self, choice: Choice) -> Results:
@@ -92,7 +96,7 @@ class _Merging:
             self._end()
         outcomes.sort(key=lambda each: each.stack.number)
         return Results(
-            wish=self.wish,
+            request=self.request,
             merged=tuple(each for each in outcomes if isinstance(each, Merged)),
             failed=tuple(each for each in outcomes if isinstance(each, Failed)),
             left_out=tuple(sorted(choice.left_out, key=lambda each: each.number)),
@@ -109,29 +113,29 @@ class _Merging:
 
     def _run_all(self, stacks: list[Stack]) -> Generator[Merged | Failed, None, None]:
         """One outcome after the other, as they come. All programs are ended where this one is."""
-        self.tick(0, len(stacks))
+        self.progress(0, len(stacks))
         if not stacks:
             return
         with ExitStack() as open_:
             executor = open_.enter_context(self.workers.at_work())
             with stopping_clearly(self.shoot):
-                leave = open_.enter_context(leave_to_work(self.shoot))
-            jobs = (self._job(stack, leave) for stack in stacks)
-            coming = as_they_come(executor, merge_one, jobs, self._at_most, leave.withdraw)
+                permission = open_.enter_context(permission_to_work(self.shoot))
+            jobs = (self._job(stack, permission) for stack in stacks)
+            coming = as_they_come(executor, merge_one, jobs, self._at_most, permission.withdraw)
             open_.enter_context(closing(coming))
             for done, (job, outcome) in enumerate(coming, 1):
                 yield self._kept(job.stack, outcome)
-                self.tick(done, len(stacks))
+                self.progress(done, len(stacks))
 
     @property
     def _at_most(self) -> int:
         """Threads of our own are as many as are to run; of another's executor we do not know it."""
         return self.workers.jobs * (AHEAD if self.workers.executor is None else 1)
 
-    def _job(self, stack: Stack, leave: Leave) -> Job:
+    def _job(self, stack: Stack, permission: Permission) -> Job:
         return Job(
             root=self.shoot.root,
-            leave=leave,
+            permission=permission,
             stack=stack,
             number=self.keeper.number(),
             asked=self.asked,

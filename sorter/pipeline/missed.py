@@ -36,7 +36,7 @@ def find_missed(plan: IngestPlan, card: Card, entries: Iterable[Entry]) -> Misse
     waiting = [e for e in entries if e.number in known and e.state is State.PLANNED]
     there = [entry for entry in waiting if card.device(entry.row.source)]
     here = {entry.number for entry in there}
-    asked = there if plan.second else []
+    asked = there if plan.backup else []
     other = {e.number for e in asked if _is_other(card, e.row.source, known[e.number])}
     missed = [e for e in waiting if e.number in other or (e.moves and e.number not in here)]
     return Missed(
@@ -48,7 +48,7 @@ def find_missed(plan: IngestPlan, card: Card, entries: Iterable[Entry]) -> Misse
 def _verified(plan: IngestPlan) -> Iterator[Entry]:
     own = (entry for entry in plan.stored if plan.goes_on and entry.run == plan.goes_on.run)
     yield from (entry for entry in own if entry.state is State.VERIFIED)
-    yield from plan.second.ahead if plan.second else ()
+    yield from plan.backup.ahead if plan.backup else ()
 
 
 def _is_other(card: Card, source: str, digest: str) -> bool:

@@ -8,19 +8,19 @@ from contextlib import closing
 from dataclasses import dataclass
 from typing import Final
 
-from sorter.disk.leave import Leave, leave_to_work
+from sorter.disk.permission import Permission, permission_to_work
 from sorter.disk.reported import PICTURES, ReportFolder
-from sorter.model.finding import Check, Look
-from sorter.model.glance import Seen
+from sorter.model.finding import Check, FrameFindings
 from sorter.model.kinds import STACK_KINDS
+from sorter.model.measurement import FrameSource
 from sorter.model.report import Pictured, Trial
 from sorter.model.subject import Checked, Subject
-from sorter.pipeline.drawing import LEAST, Drawing, Drawn, Frame, Merge, draw
-from sorter.pipeline.scanning import Tick
+from sorter.pipeline.drawing import LEAST, Drawing, Drawn, FrameDrawing, MergeDrawing, draw
+from sorter.pipeline.scanning import CountProgress
 from sorter.pipeline.working import AHEAD, Workers, as_they_come
 
-FORM: Final = 1
-"""Grows whenever pictures are made otherwise: those of another form are made anew."""
+FORMAT_VERSION: Final = 1
+"""Grows whenever pictures are made otherwise: those of another format version are made again."""
 TOGETHER: Final = 12
 """Frames that are no stack that one worker takes at a time."""
 
@@ -38,11 +38,11 @@ class Pictures:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Lot:
+class _Batch:
     """Frames that are drawn together: a stack with the merge of it, or any others."""
 
-    frames: tuple[tuple[int, Seen], ...]
-    merge: Merge | None = None
+    frames: tuple[tuple[int, FrameSource], ...]
+    merge: MergeDrawing | None = None
 
 
 def make_pictures(
@@ -50,82 +50,94 @@ def make_pictures(
     subjects: Sequence[Subject],
     found: Checked,
     workers: Workers,
-    tick: Tick,
+    progress: CountProgress,
 ) -> Pictures:
     """All pictures of the report are there; those that were there are not made again.
 
-    tick: frames done, of all. Raises OSError, and what drawing raises.
+    progress: frames done, of all. Raises OSError, and what drawing raises.
     """
     checks = {each.sequence: each for each in found.checks}
-    lots = list(_lots(subjects, checks, found.looks))
-    with workers.at_work() as executor, leave_to_work(folder.shoot) as leave:
-        tasks = list(_tasks(lots, folder, leave))
+    batches = list(_batches(subjects, checks, found.frame_findings))
+    with workers.at_work() as executor, permission_to_work(folder.shoot) as permission:
+        tasks = list(_tasks(batches, folder, permission))
         drawn: list[Drawn] = []
-        total = sum(len(lot.frames) for lot in lots)
+        total = sum(len(batch.frames) for batch in batches)
         done = total - sum(len(task.frames) for task in tasks)
-        tick(done, total)
-        coming = as_they_come(executor, draw, tasks, workers.jobs * AHEAD, leave.withdraw)
+        progress(done, total)
+        coming = as_they_come(executor, draw, tasks, workers.jobs * AHEAD, permission.withdraw)
         with closing(coming):
             for task, outcome in coming:
                 drawn.append(outcome)
                 done += len(task.frames)
-                tick(done, total)
+                progress(done, total)
     folder.note(name for each in drawn for name in each.names)
-    return _pictures(folder, lots, drawn)
+    return _pictures(folder, batches, drawn)
 
 
 # ---- what is to be drawn -----------------------------------------------------------------------
 
 
-def _lots(
-    subjects: Iterable[Subject], checks: Mapping[int, Check], looks: Mapping[int, Look]
-) -> Iterator[_Lot]:
+def _batches(
+    subjects: Iterable[Subject],
+    checks: Mapping[int, Check],
+    frame_findings: Mapping[int, FrameFindings],
+) -> Iterator[_Batch]:
     """Each stack by itself, the longest first, so that none is left for the end; other frames in lots."""
-    stacks: list[_Lot] = []
-    others: list[tuple[int, Seen]] = []
+    stacks: list[_Batch] = []
+    others: list[tuple[int, FrameSource]] = []
     for subject in subjects:
         frames = tuple(zip(subject.numbers, subject.frames, strict=True))
-        merge = _merge(subject, checks.get(subject.number), looks.get(subject.number))
+        merge = _merge(subject, checks.get(subject.number), frame_findings.get(subject.number))
         if merge is None:
             others += frames
         else:
-            stacks.append(_Lot(frames=frames, merge=merge))
-    yield from sorted(stacks, key=lambda lot: -len(lot.frames))
+            stacks.append(_Batch(frames=frames, merge=merge))
+    yield from sorted(stacks, key=lambda batch: -len(batch.frames))
     for start in range(0, len(others), TOGETHER):
-        yield _Lot(frames=tuple(others[start : start + TOGETHER]))
+        yield _Batch(frames=tuple(others[start : start + TOGETHER]))
 
 
-def _merge(subject: Subject, check: Check | None, look: Look | None) -> Merge | None:
+def _merge(
+    subject: Subject, check: Check | None, frame_findings: FrameFindings | None
+) -> MergeDrawing | None:
     """The merge of a stack's slices that are whole and show something; None for what is no stack."""
-    if check is None or look is None or not (check.is_stack or subject.kind in STACK_KINDS):
+    if (
+        check is None
+        or frame_findings is None
+        or not (check.is_stack or subject.kind in STACK_KINDS)
+    ):
         return None
     out = {*check.dark, *check.odd, *check.unseen, *check.surplus}
-    used = [n for n, size in enumerate(look.sizes) if size is not None and n + 1 not in out]
-    slices = tuple(n for n in used if look.sizes[n] == look.sizes[used[0]])
+    used = [
+        n for n, size in enumerate(frame_findings.sizes) if size is not None and n + 1 not in out
+    ]
+    slices = tuple(n for n in used if frame_findings.sizes[n] == frame_findings.sizes[used[0]])
     if len(slices) < LEAST:
         return None
     order = tuple(p for p in check.order if p - 1 in slices) or tuple(n + 1 for n in slices)
-    return Merge(
+    return MergeDrawing(
         number=subject.number,
         key="".join(map(_key, subject.frames)),
         slices=slices,
         order=order,
-        places=look.places,
+        places=frame_findings.places,
     )
 
 
-def _key(seen: Seen) -> str:
+def _key(source: FrameSource) -> str:
     """What a frame's pictures are made of, in sixteen digits."""
-    turn = seen.sights[0].orientation if seen.sights else 0
-    return hashlib.sha256(f"{FORM} {turn} {seen.key}\n".encode()).hexdigest()[:16]
+    turn = source.previews[0].orientation if source.previews else 0
+    return hashlib.sha256(f"{FORMAT_VERSION} {turn} {source.key}\n".encode()).hexdigest()[:16]
 
 
-def _files(seen: Seen) -> tuple[str, str]:
-    return f"small-{_key(seen)}.jpg", f"large-{_key(seen)}.jpg"
+def _files(source: FrameSource) -> tuple[str, str]:
+    return f"small-{_key(source)}.jpg", f"large-{_key(source)}.jpg"
 
 
-def _tasks(lots: Iterable[_Lot], folder: ReportFolder, leave: Leave) -> Iterator[Drawing]:
-    """What has to be drawn of each lot. Of equal frames, and of equal merges, one is drawn."""
+def _tasks(
+    batches: Iterable[_Batch], folder: ReportFolder, permission: Permission
+) -> Iterator[Drawing]:
+    """What has to be drawn of each batch. Of equal frames, and of equal merges, one is drawn."""
     wanted: set[str] = set()
 
     def is_wanted(files: tuple[str, str]) -> bool:
@@ -133,42 +145,46 @@ def _tasks(lots: Iterable[_Lot], folder: ReportFolder, leave: Leave) -> Iterator
         wanted.add(files[0])
         return not is_there
 
-    for lot in lots:
-        merge = lot.merge if lot.merge is not None and is_wanted(lot.merge.files) else None
+    for batch in batches:
+        merge = batch.merge if batch.merge is not None and is_wanted(batch.merge.files) else None
         frames = tuple(
-            Frame(number=number, seen=seen, files=_files(seen), wanted=is_wanted(_files(seen)))
-            for number, seen in lot.frames
+            FrameDrawing(
+                number=number, source=source, files=_files(source), wanted=is_wanted(_files(source))
+            )
+            for number, source in batch.frames
         )
         if merge is not None or any(frame.wanted for frame in frames):
-            yield Drawing(shoot=folder.shoot.root, leave=leave, frames=frames, merge=merge)
+            yield Drawing(
+                shoot=folder.shoot.root, permission=permission, frames=frames, merge=merge
+            )
 
 
 # ---- what there is -----------------------------------------------------------------------------
 
 
-def _pictures(folder: ReportFolder, lots: Iterable[_Lot], drawn: Iterable[Drawn]) -> Pictures:
+def _pictures(folder: ReportFolder, batches: Iterable[_Batch], drawn: Iterable[Drawn]) -> Pictures:
     """What there is for these lots, now that all is drawn that can be."""
     why = {number: text for each in drawn for number, text in each.why}
     made = {each.merge.key: each.merge for each in drawn if each.merge is not None}
     frames: dict[int, Pictured] = {}
     trials: dict[int, Trial] = {}
     names: set[str] = set()
-    for lot in lots:
-        for number, seen in lot.frames:
-            files = _files(seen)
+    for batch in batches:
+        for number, source in batch.frames:
+            files = _files(source)
             if all(map(folder.has, files)):
                 names.update(files)
                 frames[number] = Pictured(small=f"{PICTURES}/{files[0]}")
             else:
                 frames[number] = Pictured(why=why.get(number, "cannot be decoded"))
-        merge = lot.merge and made.get(lot.merge.key, lot.merge)
+        merge = batch.merge and made.get(batch.merge.key, batch.merge)
         if merge is not None and all(map(folder.has, merge.files)):
             names.update(merge.files)
             trials[merge.number] = _trial(merge)
     return Pictures(frames=frames, trials=trials, names=frozenset(names))
 
 
-def _trial(merge: Merge) -> Trial:
+def _trial(merge: MergeDrawing) -> Trial:
     picture, depth = merge.files
     return Trial(
         picture=f"{PICTURES}/{picture}",

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
-from sorter.model.advice import Places
+from sorter.model.advice import DiskLayout
 from sorter.model.disks import Apart, Disk, Lies, apart
 
 
-def places_of(card: Card | None, shoot: Shoot, second: Shoot | None) -> Places:
+def places_of(card: Card | None, shoot: Shoot, backup: Shoot | None) -> DiskLayout:
     """Which of them lie on one disk, as far as the system tells now. card: None where there is none."""
-    one, two, three = _disk(card), _disk(shoot), _disk(second)
-    return Places(
+    one, two, three = _disk(card), _disk(shoot), _disk(backup)
+    return DiskLayout(
         card_shoot=_apart(one, two),
-        card_second=_apart(one, three),
-        shoot_second=_apart(two, three),
+        card_backup=_apart(one, three),
+        shoot_backup=_apart(two, three),
         shoot_in_memory=two is not None and two.lies is Lies.MEMORY,
-        second_in_memory=three is not None and three.lies is Lies.MEMORY,
+        backup_in_memory=three is not None and three.lies is Lies.MEMORY,
     )
 
 
@@ -28,4 +28,4 @@ def _disk(place: Card | Shoot | None) -> Disk | None:
 
 
 def _apart(one: Disk | None, two: Disk | None) -> Apart:
-    return Apart.UNTOLD if one is None or two is None else apart(one, two)
+    return Apart.UNKNOWN if one is None or two is None else apart(one, two)

@@ -11,17 +11,17 @@ from sorter.manifest.rows import spelled
 from sorter.model.card import CardFile, Listing
 from sorter.model.compared import Compared
 from sorter.model.correction import Correction
-from sorter.model.plan import Entry, Held, Placement, State
+from sorter.model.plan import ContentCheck, Entry, Placement, State
 
 if TYPE_CHECKING:
-    from sorter.pipeline.planned import IngestPlan, SecondFound
-    from sorter.pipeline.wishes import Wishes
-    from sorter.writing.ledger import Run
+    from sorter.pipeline.ingest_options import IngestOptions
+    from sorter.pipeline.planned import BackupFound, IngestPlan
+    from sorter.writing.ledger import IngestRun
 
 Json: TypeAlias = object
 """str, int, float, bool, None, and lists and dicts of these with texts as keys."""
 
-FORM: Final = 1
+FORMAT_VERSION: Final = 1
 """Grows when a name goes away or changes its meaning; new names do not change it."""
 
 
@@ -33,7 +33,7 @@ def plan_dict(plan: IngestPlan) -> dict[str, Json]:
     compared: which files the shoot has; there, failed, missing, changed and edited by path on the card.
     """
     return {
-        "form": FORM,
+        "form": FORMAT_VERSION,
         "card": spelled(str(plan.card)),
         "shoot": spelled(str(plan.shoot)),
         "basis": plan.basis,
@@ -41,7 +41,7 @@ def plan_dict(plan: IngestPlan) -> dict[str, Json]:
         "repeats": plan.repeats,
         "goes_on": _run(plan.goes_on),
         "waits_elsewhere": _run(plan.waits_elsewhere),
-        "wishes": _wishes(plan.wishes),
+        "wishes": _request(plan.options),
         "files": len(plan.waiting),
         "bytes": sum(each.row.bytes for each in plan.waiting),
         "waiting": _waiting(plan),
@@ -60,7 +60,7 @@ def plan_dict(plan: IngestPlan) -> dict[str, Json]:
         "suggested": [_correction(each) for each in plan.suggested],
         "thrown_away": _texts(plan.thrown),
         "listing": _listing(plan.listing),
-        "second": _second(plan.second),
+        "second": _backup(plan.backup),
     }
 
 
@@ -78,9 +78,9 @@ def _placement(placement: Placement, number: int | None = None) -> dict[str, Jso
         **row_dict(placement.row),
         "container": placement.container or None,
         "from_near": placement.from_near,
-        "said": _texts(map(str, placement.said)),
+        "said": _texts(map(str, placement.carrying_notes)),
         "unread": placement.unread,
-        "mark": placement.mark,
+        "mark": placement.fingerprint,
     }
 
 
@@ -113,25 +113,25 @@ def _found(pairs: Iterable[tuple[str, Entry]]) -> list[Json]:
     return [{"path": spelled(path), **_entry(entry)} for path, entry in pairs]
 
 
-def _sure(held: Held) -> str:
-    return Held(held).name.lower()
+def _sure(held: ContentCheck) -> str:
+    return ContentCheck(held).name.lower()
 
 
-def _second(second: SecondFound | None) -> dict[str, Json] | None:
-    if second is None:
+def _backup(backup: BackupFound | None) -> dict[str, Json] | None:
+    if backup is None:
         return None
-    failure = second.failure
+    failure = backup.failure
     return {
-        "folder": spelled(str(second.folder)),
-        "basis": second.basis,
+        "folder": spelled(str(backup.folder)),
+        "basis": backup.basis,
         "failure": failure and {"kind": failure.kind.__name__, "says": spelled(failure.says)},
-        "lacking": [_entry(entry) for entry in second.lacking],
-        "ahead": [_entry(entry) for entry in second.ahead],
-        "compared": _compared(second.compared),
+        "lacking": [_entry(entry) for entry in backup.lacking],
+        "ahead": [_entry(entry) for entry in backup.ahead],
+        "compared": _compared(backup.compared),
     }
 
 
-def _run(run: Run | None) -> dict[str, Json] | None:
+def _run(run: IngestRun | None) -> dict[str, Json] | None:
     if run is None:
         return None
     return {
@@ -144,16 +144,16 @@ def _run(run: Run | None) -> dict[str, Json] | None:
     }
 
 
-def _wishes(wishes: Wishes) -> dict[str, Json]:
-    settings = wishes.settings
+def _request(options: IngestOptions) -> dict[str, Json]:
+    settings = options.settings
     return {
-        "folder": wishes.folder,
-        "name": spelled(wishes.name),
-        "corrections": [_correction(each) for each in wishes.corrections],
-        "moves": wishes.moves,
-        "looks": wishes.looks,
-        "backup": None if wishes.backup is None else spelled(str(wishes.backup)),
-        "rereads": wishes.rereads,
+        "folder": options.folder,
+        "name": spelled(options.name),
+        "corrections": [_correction(each) for each in options.corrections],
+        "moves": options.moves,
+        "looks": options.uses_pictures,
+        "backup": None if options.backup is None else spelled(str(options.backup)),
+        "rereads": options.rereads,
         "clock": {spelled(body): seconds for body, seconds in settings.clock.items()},
         "clock_asked": sorted(map(spelled, settings.clock_asked)),
         "grouping": asdict(settings.grouping),
@@ -174,7 +174,7 @@ def _correction(correction: Correction) -> dict[str, Json]:
 def _listing(listing: Listing) -> dict[str, Json]:
     return {
         "files": [_file(file) for file in listing.files],
-        "litter": listing.litter,
+        "litter": listing.system_files,
         "folders_closed": _texts(listing.folders_closed),
         "thrown": [_file(file) for file in listing.thrown],
         "aside": [_file(file) for file in listing.aside],

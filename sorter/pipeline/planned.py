@@ -16,9 +16,9 @@ from sorter.model.card import Listing
 from sorter.model.compared import Compared
 from sorter.model.correction import Correction
 from sorter.model.plan import Entry, Placement, Plan
+from sorter.pipeline.ingest_options import IngestOptions
 from sorter.pipeline.plandict import Json, plan_dict
-from sorter.pipeline.wishes import Wishes
-from sorter.writing.ledger import Run
+from sorter.writing.ledger import IngestRun
 
 _SHORT: Final = reprlib.Repr()
 _SHORT.maxstring = _SHORT.maxother = 120
@@ -37,12 +37,12 @@ class Failure:
         return None if error is None else cls(kind=type(error), says=str(error))
 
     def error(self) -> SorterError:
-        """The error anew."""
+        """The error again."""
         return self.kind(self.says)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SecondFound:
+class BackupFound:
     """What a look found of the second copy.
 
     folder: every link followed. basis: what its ledger held (basis_of). compared: its copies, read; by
@@ -62,8 +62,8 @@ class SecondFound:
 class IngestPlan(Plan):
     """All that one look found out, and all that is to be done; the rest follows from it.
 
-    card: the folder, from the root of the file system on. shoot: every link followed. wishes: what the user
-    asked for; of a stopped plan that is gone on with nothing is asked anew. basis: what the shoot's ledger
+    card: the folder, from the root of the file system on. shoot: every link followed. options: what the user
+    asked for; of a stopped plan that is gone on with nothing is asked again. basis: what the shoot's ledger
     held (basis_of). listing: the card's files. compared: those that the shoot has.
     stored: entries of stopped plans that are to be carried and can be. resumed: these and others that are
     carried to the places that they have: not carried yet, or gone missing; of a stopped plan what is spoiled
@@ -71,34 +71,34 @@ class IngestPlan(Plan):
     waits_elsewhere: one that waits for another card. repeats: the shoot held something before, so that
     the card may have been read before. too_late: corrections of frames that are in the shoot already as
     something else. suggested: what the pictures made of the grouping, where they were to be looked at. thrown: pictures
-    in a trash of the card, or another folder of a system, as far as was looked. second: what was found
-    of the second copy; None where none is wished for. astray: how many copies are not in their places, and lie
+    in a trash of the card, or another folder of a system, as far as was looked. backup: what was found
+    of the second copy; None where none is asked for. astray: how many copies are not in their places, and lie
     elsewhere in the shoot by name and size.
     """
 
     card: Path
     shoot: Path
-    wishes: Wishes = field(default_factory=Wishes)
+    options: IngestOptions = field(default_factory=IngestOptions)
     basis: str = ""
     listing: Listing = field(default_factory=lambda: Listing(files=()))
     compared: Compared = field(default_factory=Compared)
     stored: tuple[Entry, ...] = ()
     resumed: tuple[Entry, ...] = ()
-    goes_on: Run | None = None
-    waits_elsewhere: Run | None = None
+    goes_on: IngestRun | None = None
+    waits_elsewhere: IngestRun | None = None
     repeats: bool = False
     too_late: tuple[Correction, ...] = ()
     suggested: tuple[Correction, ...] = ()
     thrown: tuple[str, ...] = ()
-    second: SecondFound | None = None
+    backup: BackupFound | None = None
     astray: int = 0
 
     def __repr__(self) -> str:
         """Where from, where to and how much, in one line that stays short."""
-        said = {
+        notes = {
             "card": str(self.card),
             "shoot": str(self.shoot),
-            "second": str(self.second.folder) if self.second else None,
+            "second": str(self.backup.folder) if self.backup else None,
             "moves": self.would_move,
             "goes_on": self.goes_on.run if self.goes_on else None,
             "waiting": len(self.waiting),
@@ -106,7 +106,7 @@ class IngestPlan(Plan):
             "there": self.there,
         }
         return (
-            f"{type(self).__name__}({', '.join(f'{k}={_SHORT.repr(v)}' for k, v in said.items())})"
+            f"{type(self).__name__}({', '.join(f'{k}={_SHORT.repr(v)}' for k, v in notes.items())})"
         )
 
     def to_dict(self) -> dict[str, Json]:
@@ -155,9 +155,9 @@ class IngestPlan(Plan):
     @property
     def unread(self) -> tuple[Placement, ...]:
         """Files of the card that could not be read as what their names say, as far as was looked."""
-        return tuple({each.row.source: each for each in self._told() if each.unread}.values())
+        return tuple({each.row.source: each for each in self._known() if each.unread}.values())
 
-    def _told(self) -> Iterator[Placement]:
+    def _known(self) -> Iterator[Placement]:
         yield from self.placements
         yield from (each for _, each in self.updated)
         yield from (entry.placement for _, entry in self.compared.there)
@@ -180,14 +180,14 @@ class IngestPlan(Plan):
     @property
     def filling(self) -> tuple[Entry, ...]:
         """What the shoot has already and the second copy has not."""
-        return self.second.lacking if self.second else ()
+        return self.backup.lacking if self.backup else ()
 
     @property
     def would_move(self) -> bool:
         """Whether the files are moved: what a stopped plan says counts, not what is asked now."""
-        return self.wishes.moves if self.goes_on is None else self.goes_on.moves
+        return self.options.moves if self.goes_on is None else self.goes_on.moves
 
     @property
-    def lacks_second(self) -> bool:
+    def lacks_backup(self) -> bool:
         """Whether a move into two copies is gone on with, and no second copy was named."""
-        return self.second is None and self.goes_on is not None and self.goes_on.two
+        return self.backup is None and self.goes_on is not None and self.goes_on.two

@@ -45,7 +45,7 @@ def write_records(shoot: Shoot, entries: Iterable[Entry]) -> None:
 def drop_findings(shoot: Shoot, ledger: Ledger) -> None:
     """Checks looked at other sequences than the shoot has now: their table is gone, and their notes.
 
-    So is the page of a report, whose pictures stay. The next check and the next report make them anew.
+    So is the page of a report, whose pictures stay. The next check and the next report make them again.
     A table of that name that no check wrote is no work of ours, and stays, as does a page that a report
     did not make. Raises ShootNotWritable, NoRoom.
     """

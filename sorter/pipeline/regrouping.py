@@ -14,19 +14,19 @@ from typing import Final
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadChoice, BadCorrections, BadShoot, ShootNotWritable
 from sorter.manifest.rows import spelled
+from sorter.model.change import Change, Regrouping
 from sorter.model.correction import Correction
 from sorter.model.operation import Operation
 from sorter.model.plan import Entry, State
-from sorter.model.regrouping import Change, Regrouping
 from sorter.model.row import Row
 from sorter.model.stretches import Misfit
-from sorter.pipeline.afresh import naming_of
+from sorter.pipeline.new_plan import naming_of
 from sorter.pipeline.recording import RECORDS, drop_findings, write_records
-from sorter.pipeline.scanning import Tick
+from sorter.pipeline.scanning import CountProgress
 from sorter.planning import adopting, correcting, pattern
+from sorter.planning.changing import CannotRegroup, RegroupRequest, regrouped, taken_back, touched
 from sorter.planning.free import Naming
 from sorter.planning.places import another_name
-from sorter.planning.regrouping import Ask, CannotRegroup, regrouped, taken_back, touched
 from sorter.writing.ledger import Ledger
 from sorter.writing.shifting import GONE, Shifted, Shifting
 from sorter.writing.target import stopping_clearly
@@ -61,14 +61,14 @@ class Regrouped:
 def regroup(
     root: Path,
     regroupings: Sequence[Regrouping],
-    tick: Tick,
+    progress: CountProgress,
     *,
     folder: str = pattern.DEFAULT,
     name: str = "",
 ) -> Regrouped:
     """The shoot has these sequences now, its manifest and digests say so, and its files lie so.
 
-    folder, name: as an ingest has them. tick: in files. Where all is so already nothing is changed.
+    folder, name: as an ingest has them. progress: in files. Where all is so already nothing is changed.
     Raises NoShoot, ShootBusy, LedgerDamaged; BadShoot where an ingest or an undo was stopped, BadPattern,
     BadChoice where a regrouping does not fit; ShootNotWritable and NoRoom: then the same call goes on.
     """
@@ -76,7 +76,7 @@ def regroup(
     shoot = Shoot(root)
     with Ledger(shoot.hidden, hold=True, ends=True) as ledger:
         _refuse_unended(shoot, ledger)
-        work = _Work(shoot=shoot, ledger=ledger, tick=tick)
+        work = _Work(shoot=shoot, ledger=ledger, progress=progress)
         work.end_stopped()
         work.begin(tuple(regroupings), naming)
         return work.outcome()
@@ -109,7 +109,7 @@ class _Work:
 
     shoot: Shoot
     ledger: Ledger
-    tick: Tick
+    progress: CountProgress
     sequences: set[int] = field(default_factory=set)
     moved: int = 0
     left: dict[str, str] = field(default_factory=dict)
@@ -157,7 +157,7 @@ class _Work:
         frames = touched(entries, regroupings)
         lost = [e for e in entries if e.row.frame in frames and self._is_lost(e)]
         self.left |= {entry.row.destination: NOT_IN_PLACE for entry in lost}
-        ask = Ask(
+        ask = RegroupRequest(
             regroupings=regroupings,
             naming=naming,
             lost=frozenset(entry.row.frame or 0 for entry in lost),
@@ -181,7 +181,7 @@ class _Work:
         changes = self.ledger.changes(number)
         self.sequences |= _changed(changes)
         self.folders |= {_folder(each.before.row.destination) for each in changes if each.moves}
-        shifted = _shifted(self.shoot, self.ledger, number, self.tick, back=False)
+        shifted = _shifted(self.shoot, self.ledger, number, self.progress, back=False)
         self.moved += shifted.moved
         self.left |= {entry.row.destination: GONE for entry in shifted.lost} | shifted.unseen
         drop_findings(self.shoot, self.ledger)
@@ -189,7 +189,7 @@ class _Work:
         self.ledger.end_regrouping(number)
 
 
-def take_back(shoot: Shoot, ledger: Ledger, last: Operation, tick: Tick) -> Undone:
+def take_back(shoot: Shoot, ledger: Ledger, last: Operation, progress: CountProgress) -> Undone:
     """The regrouping is taken back: all is said of its files, and they lie, as before.
 
     Raises ShootNotWritable, NoRoom; run it again then.
@@ -197,7 +197,7 @@ def take_back(shoot: Shoot, ledger: Ledger, last: Operation, tick: Tick) -> Undo
     if not last.is_undoing:
         changes = taken_back(ledger.entries(), ledger.changes(last.number))
         ledger.take_back(last.number, changes)
-    shifted = _shifted(shoot, ledger, last.number, tick, back=True)
+    shifted = _shifted(shoot, ledger, last.number, progress, back=True)
     drop_findings(shoot, ledger)
     write_records(shoot, ledger.entries())
     ledger.forget_regrouping(last.number)
@@ -205,7 +205,7 @@ def take_back(shoot: Shoot, ledger: Ledger, last: Operation, tick: Tick) -> Undo
     return Undone(moved_within=shifted.moved, stay=lost | shifted.unseen)
 
 
-def give_up(shoot: Shoot, ledger: Ledger, last: Operation, tick: Tick) -> Undone:
+def give_up(shoot: Shoot, ledger: Ledger, last: Operation, progress: CountProgress) -> Undone:
     """The adoption is taken back: files are said to lie where they lay before; none is moved.
 
     Raises ShootNotWritable, NoRoom; run it again then.
@@ -213,7 +213,7 @@ def give_up(shoot: Shoot, ledger: Ledger, last: Operation, tick: Tick) -> Undone
     changes = ledger.changes(last.number)
     ledger.give_up(last.number, adopting.taken_back(ledger.entries(), changes))
     write_records(shoot, ledger.entries())
-    tick(len(changes), len(changes))
+    progress(len(changes), len(changes))
     return Undone(given_up=len(changes))
 
 
@@ -223,8 +223,10 @@ def changed_by(ledger: Ledger, operation: int) -> tuple[Entry, ...]:
     return tuple(entry for entry in ledger.entries() if entry.number in numbers)
 
 
-def _shifted(shoot: Shoot, ledger: Ledger, number: int, tick: Tick, *, back: bool) -> Shifted:
-    return Shifting(shoot, ledger, number, another_name, back=back).shift(tick)
+def _shifted(
+    shoot: Shoot, ledger: Ledger, number: int, progress: CountProgress, *, back: bool
+) -> Shifted:
+    return Shifting(shoot, ledger, number, another_name, back=back).shift(progress)
 
 
 def _changed(changes: Iterable[Change]) -> set[int]:

@@ -20,7 +20,7 @@ from sorter.page.build import make_page
 from sorter.page.render import GENERATOR, render
 from sorter.pipeline.checking import check_subjects, subjects_of
 from sorter.pipeline.picturing import Pictures, make_pictures
-from sorter.pipeline.scanning import Tick
+from sorter.pipeline.scanning import CountProgress
 from sorter.pipeline.working import Workers
 from sorter.pixels.drawn import colours
 from sorter.writing import records
@@ -33,7 +33,7 @@ COLOURS: Final = 13
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reported:
-    """What was written. page: its path. looks: sequences that deserve a look.
+    """What was written. page: its path. attention_count: sequences that deserve a look.
 
     unseen: frames that have no picture, by name, with the reason.
     """
@@ -41,11 +41,13 @@ class Reported:
     page: Path
     sequences: int
     merges: int
-    looks: int
+    attention_count: int
     unseen: dict[str, str]
 
 
-def report(root: Path, workers: Workers, looking: Tick, drawing: Tick) -> Reported:
+def report(
+    root: Path, workers: Workers, looking: CountProgress, drawing: CountProgress
+) -> Reported:
     """The shoot's page is there, as it is now; nothing else in the shoot is changed.
 
     Pictures that an earlier run made of the same frames stay. Raises NoShoot, ShootBusy,
@@ -69,7 +71,7 @@ def report(root: Path, workers: Workers, looking: Tick, drawing: Tick) -> Report
         page=folder.page,
         sequences=len(page.sections) + len(page.wall),
         merges=len(pictures.trials),
-        looks=page.looks,
+        attention_count=page.attention_count,
         unseen={names[n]: each.why for n, each in pictures.frames.items() if each.why},
     )
 
@@ -95,7 +97,7 @@ def _material(
         title=shoot.root.name or str(shoot.root),
         rows=in_order(records.rows_of(plain)),
         checks={each.sequence: each for each in found.checks},
-        looks=found.looks,
+        frame_findings=found.frame_findings,
         trials=pictures.trials,
         pictures=pictures.frames,
         suggested={

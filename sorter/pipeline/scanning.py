@@ -24,14 +24,17 @@ from sorter.model.values import Moment
 from sorter.reading.cards import files_to_read, read_card
 from sorter.settings import Settings
 
-Tick: TypeAlias = Callable[[int, int], None]
+CountProgress: TypeAlias = Callable[[int, int], None]
 """Called while files are read or written: how many are done, of how many."""
 
 _LAST_S: Final = 253_402_300_799  # 9999-12-31 23:59:59: ISO 8601 writes years in four digits
 
 
 def scan(
-    root: Path, settings: Settings, tick: Tick, corrections: tuple[Correction, ...] = ()
+    root: Path,
+    settings: Settings,
+    progress: CountProgress,
+    corrections: tuple[Correction, ...] = (),
 ) -> Account:
     """The account of the card below the root; the card is only read.
 
@@ -40,7 +43,7 @@ def scan(
     """
     card = Card(root)
     listing = card.listing(may_be_empty=True)
-    account = account_of(card, listing, settings, tick, corrections)
+    account = account_of(card, listing, settings, progress, corrections)
     refuse_empty(card, account)
     return account
 
@@ -48,24 +51,26 @@ def scan(
 def refuse_empty(card: Card, account: Account) -> None:
     """Raises CardEmpty where nothing is on the card but files of systems that are no pictures."""
     if account.is_empty:
-        raise nothing_here(card.root, litter=account.litter, shoots=account.shoots)
+        raise nothing_here(card.root, system_files=account.system_files, shoots=account.shoots)
 
 
 def account_of(
     card: Card,
     listing: Listing,
     settings: Settings,
-    tick: Tick,
+    progress: CountProgress,
     corrections: tuple[Correction, ...] = (),
 ) -> Account:
     """The account of what was listed. Raises CardGone, BadSettings and BadCorrections as scan does."""
-    return accounted(reading_of(card, listing, settings, tick), settings, corrections)
+    return accounted(reading_of(card, listing, settings, progress), settings, corrections)
 
 
-def reading_of(card: Card, listing: Listing, settings: Settings, tick: Tick) -> Reading:
+def reading_of(
+    card: Card, listing: Listing, settings: Settings, progress: CountProgress
+) -> Reading:
     """What was listed, read, with the clocks set. Raises CardGone and BadSettings as scan does."""
     total = files_to_read(listing)
-    reading = read_card(card, listing, lambda done: tick(done, total))
+    reading = read_card(card, listing, lambda done: progress(done, total))
     return with_clocks_set(reading, settings)
 
 
@@ -130,7 +135,7 @@ def with_clocks_set(reading: Reading, settings: Settings) -> Reading:
 
     Raises BadSettings where a body that was named for this run is not on the card.
     """
-    _refuse_strangers(reading, settings.clock_asked)
+    _refuse_unknown_bodies(reading, settings.clock_asked)
     if not settings.clock:
         return reading
     clock = {_folded(body): seconds for body, seconds in settings.clock.items()}
@@ -175,7 +180,7 @@ def _folded(name: str) -> str:
     return name.strip().casefold()
 
 
-def _refuse_strangers(reading: Reading, asked: frozenset[str]) -> None:
+def _refuse_unknown_bodies(reading: Reading, asked: frozenset[str]) -> None:
     bodies = list(dict.fromkeys(_bodies(reading)))
     there = {name for body in bodies for name in _names(body)}
     for name in sorted(asked):
@@ -185,8 +190,8 @@ def _refuse_strangers(reading: Reading, asked: frozenset[str]) -> None:
 
 
 def _bodies(reading: Reading) -> Iterator[Facts]:
-    told = [frame.facts for frame in reading.frames] + [file.facts for _, file in reading.loose]
-    for facts in told:
+    known = [frame.facts for frame in reading.frames] + [file.facts for _, file in reading.loose]
+    for facts in known:
         if facts.serial or facts.model:
             yield Facts(make=facts.make, model=facts.model, serial=facts.serial)
 

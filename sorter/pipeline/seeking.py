@@ -11,18 +11,18 @@ from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Measured
 from sorter.model.kinds import Role
 from sorter.model.moved import name_of
-from sorter.model.plan import Entry, Held
-from sorter.planning.adopting import displaced, edited_beside, spelled_anew, whereabouts
+from sorter.model.plan import ContentCheck, Entry
+from sorter.planning.adopting import displaced, edited_alongside, respelled, whereabouts
 from sorter.writing.verify import Findings, measure
 
 
-def seek(shoot: Shoot, findings: Findings, tick: Callable[[int], None]) -> None:
+def seek(shoot: Shoot, findings: Findings, progress: Callable[[int], None]) -> None:
     """The findings say where files lie that were moved within the shoot; nothing is changed there.
 
-    Sizes are looked at first, and only what has the size of a file that is sought is read. tick: in
+    Sizes are looked at first, and only what has the size of a file that is sought is read. progress: in
     bytes, and never more than those of what is missing.
     """
-    counted = _AtMost(tick, sum(entry.row.bytes for entry in findings.lost.values()))
+    counted = _AtMost(progress, sum(entry.row.bytes for entry in findings.lost.values()))
     planned = {e.row.destination for e in chain(findings.waiting.values(), findings.left.values())}
     _take_new_spellings(shoot, findings)
     _seek_by_bytes(shoot, findings, planned, counted.add)
@@ -39,16 +39,16 @@ def _take_new_spellings(shoot: Shoot, findings: Findings) -> None:
     hidden = {number: path for number, path in places.items() if path not in findings.names}
     if not (hidden and findings.added):
         return
-    spelled = spelled_anew(hidden, findings.added)
+    spelled = respelled(hidden, findings.added)
     same = {n: path for n, path in spelled.items() if shoot.is_one_file(places[n], path)}
     _no_more_added(findings, same.values())
     for number, path in same.items():
         if number not in findings.altered:
-            findings.find(known[number], path, findings.held.get(number, Held.NO))
+            findings.find(known[number], path, findings.held.get(number, ContentCheck.NO))
 
 
 def _seek_by_bytes(
-    shoot: Shoot, findings: Findings, planned: Collection[str], tick: Callable[[int], None]
+    shoot: Shoot, findings: Findings, planned: Collection[str], progress: Callable[[int], None]
 ) -> None:
     missing = [*findings.lost.values(), *findings.behind.values()]
     both = {**findings.altered, **findings.worked}
@@ -56,20 +56,20 @@ def _seek_by_bytes(
     if not missing and len(spoiled) <= 1:
         return
     sizes = {entry.row.bytes for entry in (*missing, *spoiled)}
-    told = measure(shoot, (entry.row.destination for entry in spoiled), sizes, lambda _: None)
-    out = displaced(missing, spoiled, _digests(told))
+    known = measure(shoot, (entry.row.destination for entry in spoiled), sizes, lambda _: None)
+    out = displaced(missing, spoiled, _digests(known))
     if not missing and not out:
         return
     sizes = {entry.row.bytes for entry in (*missing, *out)}
-    unknown = measure(shoot, (p for p in findings.added if p not in planned), sizes, tick)
-    here = {entry.row.destination: told[entry.row.destination] for entry in out}
+    unknown = measure(shoot, (p for p in findings.added if p not in planned), sizes, progress)
+    here = {entry.row.destination: known[entry.row.destination] for entry in out}
     lying = {**unknown, **here}
     found = whereabouts(missing, out, _digests(lying))
     _take_found([*missing, *out], found, lying, findings)
 
 
-def _digests(told: dict[str, Measured]) -> dict[str, str]:
-    return {path: found.sha256 for path, found in told.items()}
+def _digests(known: dict[str, Measured]) -> dict[str, str]:
+    return {path: found.sha256 for path, found in known.items()}
 
 
 def _take_found(
@@ -81,7 +81,7 @@ def _take_found(
         place = entry.row.destination
         if entry.number in found:
             path = found[entry.number]
-            findings.find(entry, path, Held.of(same=True, sure=lying[path].sure))
+            findings.find(entry, path, ContentCheck.of(same=True, sure=lying[path].sure))
             left.add(place)
         elif place in used:
             findings.lose(entry)
@@ -94,12 +94,12 @@ def _seek_edited(shoot: Shoot, findings: Findings, planned: Collection[str]) -> 
     if not sidecars:
         return
     unknown = set(findings.added) - set(planned)
-    beside = edited_beside(sidecars, findings.ways.items(), unknown)
-    found = {number: path for number, path in beside.items() if _size(shoot, path) >= 0}
+    edited = edited_alongside(sidecars, findings.ways.items(), unknown)
+    found = {number: path for number, path in edited.items() if _size(shoot, path) >= 0}
     _no_more_added(findings, found.values())
     for entry in sidecars:
         if entry.number in found:
-            findings.find(entry, found[entry.number], Held.NO)
+            findings.find(entry, found[entry.number], ContentCheck.NO)
 
 
 def _no_more_added(findings: Findings, paths: Iterable[str]) -> None:
@@ -108,15 +108,15 @@ def _no_more_added(findings: Findings, paths: Iterable[str]) -> None:
 
 
 def elsewhere(
-    shoot: Shoot, missing: Sequence[Entry], known: Iterable[Entry], tick: Callable[[int], None]
+    shoot: Shoot, missing: Sequence[Entry], known: Iterable[Entry], progress: Callable[[int], None]
 ) -> dict[int, str]:
     """Where missing files lie in the shoot, by number, as their bytes tell; no file of its is called so.
 
-    known: every file that the ledger knows: what lies in the place of one is no other's. tick: in bytes.
+    known: every file that the ledger knows: what lies in the place of one is no other's. progress: in bytes.
     """
     if not missing:
         return {}
-    return whereabouts(missing, (), _digests(_unknown(shoot, missing, known, tick)))
+    return whereabouts(missing, (), _digests(_unknown(shoot, missing, known, progress)))
 
 
 def exchanged(
@@ -127,22 +127,24 @@ def exchanged(
     missing: what is not in its place. changed: what is there with other bytes. known: as above.
     """
     sizes = {entry.row.bytes for entry in (*missing, *changed)}
-    told = measure(shoot, (entry.row.destination for entry in changed), sizes, lambda _: None)
-    out = displaced(missing, changed, _digests(told))
+    known_values = measure(
+        shoot, (entry.row.destination for entry in changed), sizes, lambda _: None
+    )
+    out = displaced(missing, changed, _digests(known_values))
     if not out:
         return (), {}
-    here = {entry.row.destination: told[entry.row.destination] for entry in out}
+    here = {entry.row.destination: known_values[entry.row.destination] for entry in out}
     unknown = _unknown(shoot, [*missing, *out], known, lambda _: None)
     return out, whereabouts(missing, out, _digests({**unknown, **here}))
 
 
 def _unknown(
-    shoot: Shoot, sought: Iterable[Entry], known: Iterable[Entry], tick: Callable[[int], None]
+    shoot: Shoot, sought: Iterable[Entry], known: Iterable[Entry], progress: Callable[[int], None]
 ) -> dict[str, Measured]:
     """What lies in no file's place, and has the size of one that is sought."""
     places = {entry.row.destination for entry in known}
     paths = (path for path, is_folder in shoot.paths() if not is_folder and path not in places)
-    return measure(shoot, paths, {entry.row.bytes for entry in sought}, tick)
+    return measure(shoot, paths, {entry.row.bytes for entry in sought}, progress)
 
 
 def astray(shoot: Shoot, missing: Iterable[Entry], known: Iterable[Entry]) -> int:
@@ -172,16 +174,16 @@ def _size(shoot: Shoot, path: str) -> int:
 class _AtMost:
     """Passes on what is done, up to a bound; at the end what of that is left. Threads may share it."""
 
-    def __init__(self, tick: Callable[[int], None], most: int) -> None:
-        self._tick = tick
+    def __init__(self, progress: Callable[[int], None], most: int) -> None:
+        self._progress = progress
         self._left = most
         self._telling = threading.Lock()
 
     def add(self, amount: int) -> None:
         with self._telling:
-            told = min(amount, self._left)
-            self._left -= told
-        self._tick(told)
+            known = min(amount, self._left)
+            self._left -= known
+        self._progress(known)
 
     def end(self) -> None:
         self.add(self._left)

@@ -12,14 +12,14 @@ from pathlib import Path
 from typing import Final
 
 from sorter.disk import stacks as disk
-from sorter.disk.leave import Leave
+from sorter.disk.permission import Permission
 from sorter.disk.shoot import Shoot
 from sorter.disk.workplace import Workplace, read_whole
 from sorter.handoff.command import FOLDER, FRAMES, LIST, NAME, RELATED, RESULT, Command
 from sorter.handoff.deliver import obstacle, unlistable
 from sorter.handoff.lists import list_text
 from sorter.handoff.running import Ended, run
-from sorter.model.result import Asked, Failed
+from sorter.model.result import CommandRequest, Failed
 from sorter.model.stack import Stack
 from sorter.pipeline.finishing import Finished, finish, first_of
 from sorter.pixels.decoded import Undecodable, picture_digest
@@ -34,10 +34,10 @@ class Job:
     """One task. number: of the unfinished file that its result is to be."""
 
     root: Path
-    leave: Leave
+    permission: Permission
     stack: Stack
     number: int
-    asked: Asked
+    asked: CommandRequest
     command: Command
 
 
@@ -85,7 +85,7 @@ class _Merging:
                     place.clear()
 
     def _obstacle(self) -> str:
-        if not self.job.leave.holds:
+        if not self.job.permission.holds:
             return STOPPED
         every = (self.stack, *self.stack.related)
         reasons = (obstacle(self.shoot.root, each) for each in every)
@@ -139,7 +139,7 @@ class _Merging:
         job = self.job
         with place.open_log() as log:
             try:
-                return run(arguments, log, job.leave, limit_s=job.asked.limit_s)
+                return run(arguments, log, job.permission, limit_s=job.asked.limit_s)
             except (OSError, ValueError) as error:
                 why = getattr(error, "strerror", None) or str(error)
                 return f"the program cannot be started: {why}"

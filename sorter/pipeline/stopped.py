@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from sorter.disk.card import Card
 from sorter.model.plan import Entry, State
-from sorter.writing.ledger import Run
+from sorter.writing.ledger import IngestRun
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,11 +19,11 @@ class Stopped:
     """
 
     stored: tuple[Entry, ...] = ()
-    goes_on: Run | None = None
-    waits_elsewhere: Run | None = None
+    goes_on: IngestRun | None = None
+    waits_elsewhere: IngestRun | None = None
 
 
-def find_stopped(card: Card, runs: Iterable[Run], entries: Iterable[Entry]) -> Stopped:
+def find_stopped(card: Card, runs: Iterable[IngestRun], entries: Iterable[Entry]) -> Stopped:
     """What the ledger holds that is still to be carried, and is on this card. Raises as listing does."""
     entries = tuple(entries)
     stored = tuple(entry for entry in entries if _is_waiting(card, entry))
@@ -46,7 +46,7 @@ def _is_waiting(card: Card, entry: Entry) -> bool:
     return entry.state is State.PLANNED and is_on_card(card, entry)
 
 
-def _is_end_of(card: Card, run: Run, own: Iterable[Entry]) -> bool:
+def _is_end_of(card: Card, run: IngestRun, own: Iterable[Entry]) -> bool:
     """Whether a run that has nothing to carry any more can be ended with this card.
 
     So it is where this card has one of its files, or is the one that it emptied. Another card that
@@ -60,7 +60,7 @@ def _is_end_of(card: Card, run: Run, own: Iterable[Entry]) -> bool:
     return any(is_on_card(card, entry) for entry in left)
 
 
-def is_place_of(card: Card, run: Run) -> bool:
+def is_place_of(card: Card, run: IngestRun) -> bool:
     """Whether the run's card was where this one is: not where only the folder is left of its mount."""
     root = str(card.root.absolute())
     return run.card == root and (not run.mounted or os.path.ismount(root))
@@ -68,4 +68,4 @@ def is_place_of(card: Card, run: Run) -> bool:
 
 def is_on_card(card: Card, entry: Entry) -> bool:
     """Whether the card has a file in its place that is, as far as its first bytes tell, the same."""
-    return card.holds(entry.row.source, entry.row.bytes, entry.placement.mark)
+    return card.holds(entry.row.source, entry.row.bytes, entry.placement.fingerprint)

@@ -8,18 +8,18 @@ from sorter import optics
 from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
 from sorter.manifest.rows import in_order
-from sorter.model.bond import Bond
 from sorter.model.card import CardFile
 from sorter.model.focus import Direction
 from sorter.model.frame import Facts, ReadFile
-from sorter.model.glance import Seen
 from sorter.model.kinds import PICTURE_ROLES, Who
+from sorter.model.measurement import FrameSource
 from sorter.model.note import related
 from sorter.model.plan import Entry, State
+from sorter.model.relation_kind import RelationKind
 from sorter.model.row import Row
 from sorter.model.sequence import Account
 from sorter.model.subject import Subject
-from sorter.pixels.sights import seen
+from sorter.pixels.sources import frame_source
 from sorter.reading.cards import read_files
 
 
@@ -27,12 +27,13 @@ def of_account(card: Card, account: Account) -> Iterator[Subject]:
     """Every sequence of a card, in the order of their numbers."""
     root = card.root.absolute()  # whoever looks there may work in another folder
     for number, sequence in enumerate(account.sequences, 1):
-        bonds = (Bond.RETAKE, Bond.REPEAT)
+        bonds = (RelationKind.RETAKE, RelationKind.REPEAT)
         yield Subject(
             number=number,
             kind=sequence.kind,
             frames=tuple(
-                seen(frame.files, lambda path: f"{root}/{path}") for frame in sequence.frames
+                frame_source(frame.files, lambda path: f"{root}/{path}")
+                for frame in sequence.frames
             ),
             paths=tuple(frame.path for frame in sequence.frames),
             nearward={Direction.NEARER: True, Direction.FARTHER: False}.get(
@@ -41,7 +42,7 @@ def of_account(card: Card, account: Account) -> Iterator[Subject]:
             step_of_depth=_step_of_depth([frame.facts for frame in sequence.frames]),
             body=sequence.frames[0].facts.camera + sequence.frames[0].facts.serial,
             retakes=tuple(each.to + 1 for each in sequence.relations if each.what in bonds),
-            is_said=sequence.grounds.said_by is Who.USER,
+            is_known=sequence.grounds.said_by is Who.USER,
         )
 
 
@@ -63,14 +64,14 @@ def of_entries(shoot: Shoot, entries: Iterable[Entry]) -> Iterator[Subject]:
         yield Subject(
             number=number,
             kind=first.kind,
-            frames=tuple(_seen(shoot, each, read) for each in frames.values()),
+            frames=tuple(_source(shoot, each, read) for each in frames.values()),
             paths=tuple(each[0].source for each in frames.values()),
             nearward=_nearward(list(frames.values())),
             step_of_depth=_step_of_depth([each[0] for each in frames.values()]),
             body=first.camera + first.serial,
-            retakes=(*related(notes, Bond.RETAKE), *related(notes, Bond.REPEAT)),
+            retakes=(*related(notes, RelationKind.RETAKE), *related(notes, RelationKind.REPEAT)),
             numbers=tuple(each[0].frame or 0 for each in frames.values()),
-            is_said=first.said_by is Who.USER,
+            is_known=first.said_by is Who.USER,
         )
 
 
@@ -81,27 +82,27 @@ def _read(shoot: Shoot, rows: Iterable[Row]) -> dict[str, ReadFile]:
     return {file.path: file for file in read_files(Card(shoot.root, of_shoot=True), files)}
 
 
-def _seen(shoot: Shoot, rows: Sequence[Row], read: Mapping[str, ReadFile]) -> Seen:
+def _source(shoot: Shoot, rows: Sequence[Row], read: Mapping[str, ReadFile]) -> FrameSource:
     key = " ".join(row.sha256 for row in rows)
-    return seen((read[row.destination] for row in rows), shoot.at, key)
+    return frame_source((read[row.destination] for row in rows), shoot.at, key)
 
 
 def _nearward(frames: Sequence[Sequence[Row]]) -> bool | None:
-    told = [each[0].focus_near_m for each in frames]
-    if len(told) < 2 or told[0] is None or told[-1] is None or told[0] == told[-1]:  # noqa: PLR2004
+    known = [each[0].focus_near_m for each in frames]
+    if len(known) < 2 or known[0] is None or known[-1] is None or known[0] == known[-1]:  # noqa: PLR2004
         return None
-    return told[-1] < told[0]
+    return known[-1] < known[0]
 
 
-def _step_of_depth(told: Sequence[Facts | Row]) -> float | None:
+def _step_of_depth(known_values: Sequence[Facts | Row]) -> float | None:
     """An estimate for a full-frame sensor: cameras do not tell how large theirs is."""
-    first = told[0]
+    first = known_values[0]
     known = [
         (each.focus_near_m + each.focus_far_m) / 2
-        for each in told
+        for each in known_values
         if each.focus_near_m is not None and each.focus_far_m is not None
     ]
-    if len(known) < len(told) or not first.focal_length_mm or not first.f_number:
+    if len(known) < len(known_values) or not first.focal_length_mm or not first.f_number:
         return None
     circle = optics.CIRCLES_MM["full-frame"]
     share = optics.step_of_depth(first.focal_length_mm, first.f_number, known, circle)

@@ -13,11 +13,11 @@ from sorter.manifest.tallies import tally_bytes
 from sorter.model.kinds import PICTURE_ROLES
 from sorter.model.row import Row
 from sorter.model.tally import Shared, Tally
-from sorter.pipeline.scanning import Tick
+from sorter.pipeline.scanning import CountProgress
 from sorter.writing import records
 
 
-def tally(shoots: Iterable[Path], tick: Tick) -> Tally:
+def tally(shoots: Iterable[Path], progress: CountProgress) -> Tally:
     """What the shoots hold, each and all together; one that is named twice counts once.
 
     Nothing is changed, and no file but the ledgers is read. Raises what entries_of raises.
@@ -25,9 +25,9 @@ def tally(shoots: Iterable[Path], tick: Tick) -> Tally:
     paths = _apart(shoots)
     rows: dict[str, tuple[Row, ...]] = {}
     for done, (name, path) in enumerate(zip(_names(paths), paths, strict=True)):
-        tick(done, len(paths))
+        progress(done, len(paths))
         rows[name] = records.rows_of(records.entries_of(path))
-    tick(len(paths), len(paths))
+    progress(len(paths), len(paths))
     return _tallied(rows, paths)
 
 

@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import Final, Self
 
 from sorter.disk.shoot import Shoot
-from sorter.disk.walk import is_litter
+from sorter.disk.walk import is_system_file
 from sorter.errors import BadBackup, NoShoot, SorterError
 from sorter.model.plan import Entry, State
 from sorter.pipeline.adopting import adopt, has_to_adopt, refuse_undoing
+from sorter.pipeline.backup import check_apart_from, refuse_unknown_entries
+from sorter.pipeline.ingest_options import SharedCount
 from sorter.pipeline.recording import (
     RECORDS,
     cannot_read,
@@ -21,11 +23,9 @@ from sorter.pipeline.recording import (
     refuse_foreign_lists,
     write_records,
 )
-from sorter.pipeline.room import no_room, room_for
-from sorter.pipeline.scanning import Tick
-from sorter.pipeline.second import check_apart_from, refuse_strangers
+from sorter.pipeline.scanning import CountProgress
 from sorter.pipeline.seeking import seek
-from sorter.pipeline.wishes import Counted
+from sorter.pipeline.space import no_space, space_for
 from sorter.planning.places import another_name
 from sorter.writing.copying import Job
 from sorter.writing.ledger import Ledger
@@ -54,18 +54,24 @@ class Verified:
     aside: tuple[str, ...] = ()
 
 
-def verify(root: Path, tick: Tick) -> Findings:
+def verify(root: Path, progress: CountProgress) -> Findings:
     """Every file of the shoot read and held against its digest; nothing is changed.
 
     Raises NoShoot where it is no shoot, ShootBusy, LedgerDamaged.
     """
     with Verification(root) as work:
-        (found,) = work.look(tick)
+        (found,) = work.inspect(progress)
         return found.findings
 
 
 def verify_both(
-    root: Path, backup: Path, tick: Tick, mending: Tick, *, mends: bool, adopts: bool = False
+    root: Path,
+    backup: Path,
+    progress: CountProgress,
+    mending: CountProgress,
+    *,
+    mends: bool,
+    adopts: bool = False,
 ) -> tuple[Verified, Verified]:
     """The shoot and its second copy, each as `verify` does it.
 
@@ -75,14 +81,14 @@ def verify_both(
     makes one. Raises as verify does, and BadBackup.
     """
     with Verification(root, backup, adopts=adopts, mends=mends) as work:
-        one, two = work.look(tick)
+        one, two = work.inspect(progress)
         if adopts:
             work.adopt()
         return work.mend(mending) if mends else (one, two)
 
 
 class Verification:
-    """A shoot, and its second copy where there is one, looked at; then adopted and mended, where wished.
+    """A shoot, and its second copy where there is one, looked at; then adopted and mended, where asked.
 
     adopts, mends: that is to be done, and nobody else may work there meanwhile. To be used in a with
     statement. Raises NoShoot where it is no shoot, ShootBusy, LedgerDamaged, BadBackup; where it adopts
@@ -102,10 +108,10 @@ class Verification:
                 check_apart_from(backup, self._shoot)
             hold = adopts or mends
             self._ledger = self._open.enter_context(Ledger(self._shoot.hidden, hold=hold))
-            self._second: _Second | None = None
+            self._backup: _Backup | None = None
             if backup is not None:
                 other = Shoot(backup)
-                self._second = _Second(other, self._ledger, self._open, hold=hold, mends=mends)
+                self._backup = _Backup(other, self._ledger, self._open, hold=hold, mends=mends)
             for shoot, ledger in self._ledgers() if adopts else ():
                 refuse_undoing(shoot, ledger)
         except BaseException:
@@ -121,34 +127,34 @@ class Verification:
     def _ledgers(self) -> Iterator[tuple[Shoot, Ledger]]:
         """The folders that have ledgers, with these."""
         yield self._shoot, self._ledger
-        if self._second is not None and self._second.ledger is not None:
-            yield self._second.shoot, self._second.ledger
+        if self._backup is not None and self._backup.ledger is not None:
+            yield self._backup.shoot, self._backup.ledger
 
-    def look(self, tick: Tick) -> tuple[Verified, ...]:
+    def inspect(self, progress: CountProgress) -> tuple[Verified, ...]:
         """What is in the shoot, and what is in its second copy."""
         if self._mends:
             self._recover()
         known = self._ledger.entries()
-        second = self._second
-        expected = second.expected(known) if second else ()
-        counted = Counted(tick, _size(known) + _size(expected))
+        backup = self._backup
+        expected = backup.expected(known) if backup else ()
+        counted = SharedCount(progress, _size(known) + _size(expected))
         self._found = (_found(self._shoot, known, counted),)
-        if second:
+        if backup:
             # What the shoot has got since is no edit of the lists that the second copy has.
-            listed = second.ledger.entries() if second.ledger else expected
-            self._found += (_found(second.shoot, expected, counted, listed=listed),)
+            listed = backup.ledger.entries() if backup.ledger else expected
+            self._found += (_found(backup.shoot, expected, counted, listed=listed),)
         return self.found
 
     @property
     def found(self) -> tuple[Verified, ...]:
         """What was found, as it is now."""
-        folders = (self._shoot.root, *([self._second.shoot.root] if self._second else []))
+        folders = (self._shoot.root, *([self._backup.shoot.root] if self._backup else []))
         both = zip(folders, self._found, strict=True)
         return tuple(Verified(folder=folder, findings=each, unmended={}) for folder, each in both)
 
     @property
     def to_adopt(self) -> tuple[Verified, ...]:
-        """The folders in which something is to be noted anew; none that has no ledger to note it in."""
+        """The folders in which something is to be noted again; none that has no ledger to note it in."""
         with_ledger = {shoot.root for shoot, _ in self._ledgers()}
         return tuple(
             each
@@ -162,17 +168,17 @@ class Verification:
             if has_to_adopt(findings):
                 adopt(shoot, ledger, findings)
 
-    def mend(self, tick: Tick) -> tuple[Verified, Verified]:
+    def mend(self, progress: CountProgress) -> tuple[Verified, Verified]:
         """Each of the two has what the other had whole, and their lists say so."""
-        if self._second is None:
+        if self._backup is None:
             raise AssertionError("there is no second copy to mend from")
         found, other = self._found
-        own = self._second.mended(other)
-        sides = (_side(self._shoot, self._ledger, found), _side(self._second.shoot, own, other))
+        own = self._backup.mended(other)
+        sides = (_side(self._shoot, self._ledger, found), _side(self._backup.shoot, own, other))
         jobs = mending(*sides)
-        _check_room(sides, jobs)
+        _check_free_space(sides, jobs)
         jobs = tuple(job for job in jobs if job.wanted[0][0].failure is None)
-        counted = Counted(tick, sum(job.entry.row.bytes for job in jobs))
+        counted = SharedCount(progress, sum(job.entry.row.bytes for job in jobs))
         if jobs:
             mend(sides, jobs, counted.add)
         one, two = (_settled(side) for side in sides)
@@ -186,7 +192,7 @@ class Verification:
             check_any([target])
 
 
-class _Second:
+class _Backup:
     """A second copy and its ledger. ledger: None where it has none, or one that knows nothing yet."""
 
     def __init__(
@@ -212,7 +218,7 @@ class _Second:
                 f"{self.shoot.root}: there is no such folder. Is the disk of the second copy in and "
                 "mounted? With --mend it is made anew."
             ) from None
-        refuse_strangers(self.shoot, self._lead.entries(), own.entries())
+        refuse_unknown_entries(self.shoot, self._lead.entries(), own.entries())
         return own
 
     def expected(self, known: tuple[Entry, ...]) -> tuple[Entry, ...]:
@@ -258,12 +264,12 @@ class _Second:
 def _found(
     shoot: Shoot,
     entries: tuple[Entry, ...],
-    counted: Counted,
+    counted: SharedCount,
     *,
     listed: tuple[Entry, ...] | None = None,
 ) -> Findings:
     """What is in the folder. listed: what its lists are to hold, where that is not all the entries."""
-    findings = verified(shoot, entries, is_litter, counted.add)
+    findings = verified(shoot, entries, is_system_file, counted.add)
     seek(shoot, findings, counted.add)
     for name, data in records_of(entries if listed is None else listed).items():
         if is_up_to_date(shoot.root / name, data):
@@ -287,13 +293,13 @@ def _side(shoot: Shoot, ledger: Ledger, findings: Findings) -> Side:
     return Side(target=target, findings=findings)
 
 
-def _check_room(sides: Iterable[Side], jobs: tuple[Job, ...]) -> None:
-    """A side that has no room for what it lacks takes nothing."""
+def _check_free_space(sides: Iterable[Side], jobs: tuple[Job, ...]) -> None:
+    """A side that has no free space for what it lacks takes nothing."""
     for side in sides:
         target = side.target
         rows = (job.entry.row for job in jobs if job.wanted[0][0] is target)
         with target.failing():
-            error = no_room(target.shoot, map(room_for, rows))
+            error = no_space(target.shoot, map(space_for, rows))
             if error is not None:
                 target.fail(error)
 

@@ -19,7 +19,7 @@ GOOD: Final = 88
 MOST_PROFILE: Final = 4096
 """Bytes of an ICC profile that goes along with every picture: those of cameras have about 600."""
 COLOURS: Final = 255
-UNTOLD: Final = (128, 128, 128)
+UNKNOWN: Final = (128, 128, 128)
 """Where nothing tells depth: no colour of the map is grey."""
 
 
@@ -46,7 +46,7 @@ def small(samples: Samples) -> Samples:
     return cv2.resize(samples, size, interpolation=cv2.INTER_AREA).astype(np.uint8)
 
 
-def false_colour(depth: NDArray[np.float64], told: NDArray[np.bool_]) -> bytes:
+def false_colour(depth: NDArray[np.float64], known: NDArray[np.bool_]) -> bytes:
     """Depth as PNG. depth: 0 for the first colour to 1 for the last one. told: where it is known.
 
     The colours are viridis, even to the eye (S. van der Walt, N. Smith, "A Better Default Colormap for
@@ -55,9 +55,9 @@ def false_colour(depth: NDArray[np.float64], told: NDArray[np.bool_]) -> bytes:
     import numpy as np  # noqa: PLC0415  see above
     from PIL import Image  # noqa: PLC0415
 
-    index = np.where(told, np.rint(np.clip(depth, 0, 1) * (COLOURS - 1)) + 1, 0)
+    index = np.where(known, np.rint(np.clip(depth, 0, 1) * (COLOURS - 1)) + 1, 0)
     shown = Image.fromarray(index.astype(np.uint8), mode="P")
-    shown.putpalette([*UNTOLD, *(part for each in _table() for part in each)])
+    shown.putpalette([*UNKNOWN, *(part for each in _table() for part in each)])
     out = BytesIO()
     shown.save(out, "PNG", optimize=True)
     return out.getvalue()

@@ -6,11 +6,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from sorter.model.glance import ALIKE, Glance, Measured, Move, Seen
+from sorter.model.measurement import ALIKE, Displacement, FrameSource, MeasuredSeries, Measurement
 from sorter.pixels.decoded import Undecodable
 from sorter.pixels.reduced import grey
-from sorter.pixels.sharpness import glance
-from sorter.pixels.shifts import Placeable, move, placeable
+from sorter.pixels.sharpness import measure
+from sorter.pixels.shifts import Placeable, displacement, placeable
 from sorter.pixels.threads import on_one_thread
 
 DARKER: Final = 0.6
@@ -18,46 +18,46 @@ DARKER: Final = 0.6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stretch:
+class MeasuredStretch:
     """Frames that follow each other in a series; None for one that cannot be decoded or read.
 
     moves: how each lies to the one right before it in the stretch.
     """
 
     frames: tuple[Placeable | None, ...]
-    moves: tuple[Move | None, ...]
+    displacements: tuple[Displacement | None, ...]
 
 
 @on_one_thread
-def look_at(frames: tuple[Seen, ...]) -> Stretch:
+def measure_frames(frames: tuple[FrameSource, ...]) -> MeasuredStretch:
     """These frames measured; none but the one at hand is kept decoded."""
     found: list[Placeable | None] = []
-    moves: list[Move | None] = []
+    displacements: list[Displacement | None] = []
     for index, frame in enumerate(frames):
         before = found[-1] if found else None
-        now = _looked_at(frame)
-        moves.append(move(before, now, index - 1) if before and now else None)
+        now = _measured_frames(frame)
+        displacements.append(displacement(before, now, index - 1) if before and now else None)
         found.append(now)
-    return Stretch(frames=tuple(found), moves=tuple(moves))
+    return MeasuredStretch(frames=tuple(found), displacements=tuple(displacements))
 
 
-def _looked_at(frame: Seen) -> Placeable | None:
+def _measured_frames(frame: FrameSource) -> Placeable | None:
     try:
         plain, scale = grey(frame)
     except (Undecodable, OSError):
         return None
-    return placeable(plain, glance(plain, scale))
+    return placeable(plain, measure(plain, scale))
 
 
 @on_one_thread
-def joined(chain: Chain, stretch: Stretch) -> None:
+def joined(chain: Chain, stretch: MeasuredStretch) -> None:
     """The stretch is the next in the chain."""
-    start = len(chain.glances)
-    for found, before in zip(stretch.frames, stretch.moves, strict=True):
+    start = len(chain.measurements)
+    for found, before in zip(stretch.frames, stretch.displacements, strict=True):
         chain.add(found, None if before is None else replace(before, of=before.of + start))
 
 
-def chained(frames: Iterable[Placeable | None]) -> Measured:
+def chained(frames: Iterable[Placeable | None]) -> MeasuredSeries:
     """The frames, each held against the last one before it that shows the same."""
     chain = Chain()
     for found in frames:
@@ -73,29 +73,31 @@ class Chain:
     as it, the scene changed, and it becomes the anchor.
     """
 
-    glances: list[Glance | None] = field(default_factory=list)
-    moves: list[Move | None] = field(default_factory=list)
+    measurements: list[Measurement | None] = field(default_factory=list)
+    displacements: list[Displacement | None] = field(default_factory=list)
     anchor: tuple[int, Placeable] | None = None
     other: tuple[int, Placeable] | None = None
 
     @property
-    def measured(self) -> Measured:
+    def measured(self) -> MeasuredSeries:
         """All frames so far."""
-        return Measured(glances=tuple(self.glances), moves=tuple(self.moves))
+        return MeasuredSeries(
+            measurements=tuple(self.measurements), displacements=tuple(self.displacements)
+        )
 
-    def add(self, found: Placeable | None, before: Move | None = None) -> None:
+    def add(self, found: Placeable | None, before: Displacement | None = None) -> None:
         """The next frame; None where it cannot be seen. before: how it lies to the frame right before it."""
-        index = len(self.glances)
-        self.glances.append(None if found is None else found.glance)
-        self.moves.append(None)
+        index = len(self.measurements)
+        self.measurements.append(None if found is None else found.measurement)
+        self.displacements.append(None)
         if found is None:
             return
         for earlier in filter(None, (self.anchor, self.other)):
             known = before is not None and before.of == earlier[0]
-            each = before if known else move(earlier[1], found, earlier[0])
-            self.moves[index] = self.moves[index] or each
+            each = before if known else displacement(earlier[1], found, earlier[0])
+            self.displacements[index] = self.displacements[index] or each
             if each is not None and each.likeness >= ALIKE:
-                self.moves[index] = each
+                self.displacements[index] = each
                 if earlier is self.other or not _is_darker(found, earlier[1]):
                     self.anchor, self.other = (index, found), None
                 return
@@ -106,4 +108,4 @@ class Chain:
 
 
 def _is_darker(frame: Placeable, than: Placeable) -> bool:
-    return float(frame.glance.light.mean()) < DARKER * float(than.glance.light.mean())
+    return float(frame.measurement.light.mean()) < DARKER * float(than.measurement.light.mean())

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from sorter.model.glance import Grey, Grid
+    from sorter.model.measurement import Grey, Grid
     from sorter.pixels.reduced import Samples
 
     Matrix = NDArray[np.float64]
@@ -50,7 +50,7 @@ SPECKS: Final = 7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
+class SlicePosition:
     """Where a slice lies to the first one, as a check had it: shift in shares of the longer side."""
 
     x: float
@@ -59,7 +59,7 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Merged:
+class TrialResult:
     """A trial merge. picture: rows by columns by red, green, blue. slices: how many it is made of.
 
     depth: which of the slices, in the order in which they came and from 0, is sharpest at each place;
@@ -68,7 +68,7 @@ class Merged:
 
     picture: Samples
     depth: NDArray[np.uint16]
-    told: NDArray[np.bool_]
+    textured: NDArray[np.bool_]
     slices: int
 
 
@@ -76,10 +76,10 @@ class TrialMerge:
     """Takes slices as they come, and keeps no more of them than one picture's worth."""
 
     def __init__(self) -> None:
-        self._room: _Room | None = None
+        self._room: _Bands | None = None
         self._line = _Line()
 
-    def add(self, samples: Samples, place: Place | None) -> bool:
+    def add(self, samples: Samples, place: SlicePosition | None) -> bool:
         """The next slice, in colour; whether it was taken: one of another size cannot be.
 
         place: where the check of the pictures had it; None where that is not known.
@@ -87,19 +87,21 @@ class TrialMerge:
         import cv2  # noqa: PLC0415  slow to load, and few commands look at pictures
 
         if self._room is None:
-            self._room = _Room(samples.shape[:2])
+            self._room = _Bands(samples.shape[:2])
         if self._room.shape != samples.shape[:2]:
             return False
         grey = cv2.cvtColor(samples, cv2.COLOR_RGB2GRAY).astype("uint8")
         self._room.take(samples, self._line.found(grey, place))
         return True
 
-    def merged(self) -> Merged | None:
+    def merged(self) -> TrialResult | None:
         """The picture of all slices so far; None where there was none."""
         if self._room is None:
             return None
-        depth, told = self._room.depth()
-        return Merged(picture=self._room.picture(), depth=depth, told=told, slices=self._room.taken)
+        depth, known = self._room.depth()
+        return TrialResult(
+            picture=self._room.picture(), depth=depth, textured=known, slices=self._room.taken
+        )
 
 
 # ---- into line -------------------------------------------------------------------------------
@@ -110,10 +112,10 @@ class _Line:
 
     def __init__(self) -> None:
         self._last: Grey | None = None
-        self._place: Place | None = None
+        self._place: SlicePosition | None = None
         self._matrix: Matrix | None = None
 
-    def found(self, grey: Grey, place: Place | None) -> Matrix | None:
+    def found(self, grey: Grey, place: SlicePosition | None) -> Matrix | None:
         """The place of the first slice's pixels in this one, from the middle; None: where they were."""
         import cv2  # noqa: PLC0415  see above
         import numpy as np  # noqa: PLC0415
@@ -130,7 +132,7 @@ class _Line:
         return _but_for_errors(matrix, grey.shape)
 
 
-def _between(first: Place | None, second: Place | None, side: int) -> Matrix:
+def _between(first: SlicePosition | None, second: SlicePosition | None, side: int) -> Matrix:
     """From one slice to the next as the check had them, in pixels."""
     import numpy as np  # noqa: PLC0415  see above
 
@@ -185,7 +187,7 @@ def _but_for_errors(matrix: Matrix, shape: tuple[int, ...]) -> Matrix | None:
     return less
 
 
-def _move(samples: Grid, matrix: Matrix, out: Grid) -> None:
+def _displacement(samples: Grid, matrix: Matrix, out: Grid) -> None:
     """The slice where the first one has what it shows; beyond its border it is mirrored.
 
     In floating point, where this takes half as long as in bytes.
@@ -229,7 +231,7 @@ def _inside(matrix: Matrix | None, shape: tuple[int, int]) -> tuple[float, float
 # ---- bands -----------------------------------------------------------------------------------
 
 
-class _Room:
+class _Bands:
     """The bands of the merge, and of the slice at hand.
 
     Made once: asking for memory takes as long as all that is done with it.
@@ -269,7 +271,7 @@ class _Room:
             self._colours[0][...] = samples
         else:
             self._plain[...] = samples
-            _move(self._plain, matrix, self._colours[0])
+            _displacement(self._plain, matrix, self._colours[0])
         cv2.cvtColor(self._colours[0], cv2.COLOR_RGB2GRAY, self._greys[0])
         for band, most in enumerate(self._most):
             cv2.pyrDown(self._colours[band], self._colours[band + 1])
@@ -304,12 +306,12 @@ class _Room:
         import cv2  # noqa: PLC0415  see above
 
         mean = self._sharpness / max(1, self.taken)
-        told = (self._sharpest > LEAST_TEXTURE) & (
+        known = (self._sharpest > LEAST_TEXTURE) & (
             self._sharpest > min(TEXTURE, 0.5 * self.taken) * mean
         )
         # A lone place that tells among many that do not is noise, and the other way round.
-        told = cv2.blur(told.astype("float32"), (SPECKS, SPECKS)) > 0.5  # noqa: PLR2004  most of them
-        return cv2.medianBlur(self._which, 5).astype("uint16"), told
+        known = cv2.blur(known.astype("float32"), (SPECKS, SPECKS)) > 0.5  # noqa: PLR2004  most of them
+        return cv2.medianBlur(self._which, 5).astype("uint16"), known
 
     def picture(self) -> Samples:
         """The bands put together again."""

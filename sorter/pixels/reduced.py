@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from sorter.model.borrowed import Borrowed, Restore
-from sorter.model.glance import Seen, Sight
+from sorter.model.measurement import FrameSource, PreviewSource
 from sorter.pixels.decoded import Undecodable, opened
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from PIL import Image
 
-    from sorter.model.glance import Grey
+    from sorter.model.measurement import Grey
 
     Samples = NDArray[np.uint8]
 
@@ -49,44 +49,44 @@ class Reduced:
     profile: bytes = b""
 
 
-def grey(seen: Seen) -> tuple[Grey, float]:
+def grey(source: FrameSource) -> tuple[Grey, float]:
     """The frame's picture in grey, and how many of its pixels one of them stands for.
 
     The longer side has LONG_SIDE pixels, or what a smaller picture has. Raises Undecodable with the
     reason for the last of its places, OSError where a file cannot be read.
     """
-    found = reduced(seen, GREY)
+    found = reduced(source, GREY)
     return found.samples, found.scale
 
 
-def reduced(seen: Seen, mode: str) -> Reduced:
+def reduced(source: FrameSource, mode: str) -> Reduced:
     """The frame's picture as grey has it. mode: GREY or COLOUR. Raises what grey raises."""
     reason: Exception = Undecodable("has no picture that can be looked at")
-    for sight in seen.sights:
+    for preview in source.previews:
         try:
-            return _turned(_reduced(sight, mode), sight.orientation)
+            return _turned(_reduced(preview, mode), preview.orientation)
         except Undecodable as error:
             reason = error
     raise reason
 
 
-def _reduced(sight: Sight, mode: str) -> Reduced:
-    if sight.length:
-        return _by_pillow(BytesIO(_stretch(sight)), mode)
-    is_heif = Path(sight.path).suffix.lower() in _HEIF
+def _reduced(preview: PreviewSource, mode: str) -> Reduced:
+    if preview.length:
+        return _by_pillow(BytesIO(_stretch(preview)), mode)
+    is_heif = Path(preview.path).suffix.lower() in _HEIF
     try:
         with _HEIF_KNOWN if is_heif else nullcontext():
-            return _by_pillow(Path(sight.path), mode)
+            return _by_pillow(Path(preview.path), mode)
     except Undecodable as error:
-        return _developed(sight.path, error, mode)
+        return _developed(preview.path, error, mode)
 
 
-def _stretch(sight: Sight) -> bytes:
-    if sight.length > MOST_BYTES:
-        raise Undecodable(f"says that its preview has {sight.length} bytes")
-    with Path(sight.path).open("rb") as file:
-        file.seek(sight.offset)
-        return file.read(sight.length)
+def _stretch(preview: PreviewSource) -> bytes:
+    if preview.length > MOST_BYTES:
+        raise Undecodable(f"says that its preview has {preview.length} bytes")
+    with Path(preview.path).open("rb") as file:
+        file.seek(preview.offset)
+        return file.read(preview.length)
 
 
 def _by_pillow(file: BytesIO | Path, mode: str) -> Reduced:
@@ -111,8 +111,8 @@ def _small(picture: Image.Image, mode: str) -> Reduced:
         size = [max(LEAST_PIXELS // 2, round(n * LONG_SIDE / max(sides))) for n in sides]
         plain = cv2.resize(plain, size, interpolation=cv2.INTER_AREA).astype(np.uint8)
     # A profile tells of the samples as they are stored, and not of what they were made to.
-    told = profile if isinstance(profile, bytes) and picture.mode == mode == COLOUR else b""
-    return Reduced(samples=plain, scale=max(width, height) / max(plain.shape), profile=told)
+    known = profile if isinstance(profile, bytes) and picture.mode == mode == COLOUR else b""
+    return Reduced(samples=plain, scale=max(width, height) / max(plain.shape), profile=known)
 
 
 def _turned(found: Reduced, orientation: int) -> Reduced:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from threading import local
 from typing import TYPE_CHECKING, Final
 
-from sorter.model.glance import CELLS_ACROSS, Glance
+from sorter.model.measurement import CELLS_ACROSS, Measurement
 
 if TYPE_CHECKING:
-    from sorter.model.glance import Grey, Grid
+    from sorter.model.measurement import Grey, Grid
 
 SMOOTHING: Final = 0.8
 """Standard deviation in pixels of what is taken off noise before: else the noisier frame wins."""
@@ -37,7 +37,7 @@ def means(values: Grid, cell: int) -> Grid:
     return found
 
 
-def _room(shape: tuple[int, ...]) -> tuple[Grid, Grid]:
+def _arrays(shape: tuple[int, ...]) -> tuple[Grid, Grid]:
     """Two arrays of this thread's: asking the system for new ones takes longer than all that is done here."""
     import numpy as np  # noqa: PLC0415  see above
 
@@ -47,13 +47,13 @@ def _room(shape: tuple[int, ...]) -> tuple[Grid, Grid]:
     return kept
 
 
-def glance(plain: Grey, scale: float) -> Glance:
+def measure(plain: Grey, scale: float) -> Measurement:
     """The picture in grey (uint8), measured. scale: pixels of the decoded picture for one of it."""
     import cv2  # noqa: PLC0415  see above
     import numpy as np  # noqa: PLC0415
 
     cell = max(2, 2 * round(max(plain.shape) / CELLS_ACROSS / 2))
-    values, soft = _room(plain.shape)
+    values, soft = _arrays(plain.shape)
     np.copyto(values, plain)
     light = means(values, cell)
     cv2.GaussianBlur(values, (3, 3), SMOOTHING, dst=soft)
@@ -61,7 +61,7 @@ def glance(plain: Grey, scale: float) -> Glance:
     np.multiply(values, values, out=values)
     share = min(1.0, THUMB_SIDE / max(plain.shape))
     thumb = cv2.resize(plain, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
-    return Glance(
+    return Measurement(
         energy=means(values, cell),
         light=light,
         thumb=thumb.astype(np.uint8),

@@ -13,13 +13,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
-from sorter.model.glance import ALIKE, Move
+from sorter.model.measurement import ALIKE, Displacement
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from sorter.model.glance import Glance, Grey, Grid
+    from sorter.model.measurement import Grey, Grid, Measurement
 
 BAND: Final = 0.18
 """Standard deviation of the bell over frequencies, in cycles per pixel."""
@@ -65,12 +65,12 @@ class Placeable:
     In bytes, which are a quarter of what is worked with: frames wait so, and go from process to process.
     """
 
-    glance: Glance
+    measurement: Measurement
     small: Grey
     rough: Grey
 
 
-def placeable(plain: Grey, measured: Glance) -> Placeable:
+def placeable(plain: Grey, measured: Measurement) -> Placeable:
     """The frame at half of what is measured: finer than that, neighbours differ in focus."""
     import cv2  # noqa: PLC0415  slow to load, and few commands look at pictures
     import numpy as np  # noqa: PLC0415
@@ -79,21 +79,26 @@ def placeable(plain: Grey, measured: Glance) -> Placeable:
     rough = cv2.resize(half, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     rows, columns = (max(1, side // EVENLY) * EVENLY for side in rough.shape)
     rough = rough[:rows, :columns]
-    return Placeable(glance=measured, small=half.astype(np.uint8), rough=rough.astype(np.uint8))
+    return Placeable(
+        measurement=measured, small=half.astype(np.uint8), rough=rough.astype(np.uint8)
+    )
 
 
-def move(first: Placeable, second: Placeable, of: int) -> Move | None:
+def displacement(first: Placeable, second: Placeable, of: int) -> Displacement | None:
     """How the second frame lies to the first, whose index is given; None where sizes differ."""
-    if first.small.shape != second.small.shape or first.glance.width != second.glance.width:
+    if (
+        first.small.shape != second.small.shape
+        or first.measurement.width != second.measurement.width
+    ):
         return None
     one, two = _figures(first.small), _figures(second.small)
     down, across, _ = shift(_figures(first.rough), _figures(second.rough))
-    to_pixels = 2 * first.glance.scale
+    to_pixels = 2 * first.measurement.scale
     growth, strayed, more = _parts(one, two, (round(2 * down), round(2 * across)))
     down, across = more if more is not None else shift(one, two)[:2]
     place = _in_thumb(first, down, across)
-    alike, partly = likenesses(first.glance.thumb, second.glance.thumb, place)
-    return Move(
+    alike, partly = likenesses(first.measurement.thumb, second.measurement.thumb, place)
+    return Displacement(
         of=of,
         dx=across * to_pixels,
         dy=down * to_pixels,
@@ -111,7 +116,7 @@ def _figures(plain: Grey) -> Grid:
 
 
 def _in_thumb(frame: Placeable, down: float, across: float) -> tuple[float, float]:
-    share = max(frame.glance.thumb.shape) / max(frame.small.shape)
+    share = max(frame.measurement.thumb.shape) / max(frame.small.shape)
     return down * share, across * share
 
 

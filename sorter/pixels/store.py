@@ -8,9 +8,9 @@ from dataclasses import asdict
 from io import BytesIO
 from typing import Any, Final
 
-from sorter.model.glance import Glance, Measured, Move
+from sorter.model.measurement import Displacement, MeasuredSeries, Measurement
 
-FORM: Final = 4
+FORMAT_VERSION: Final = 4
 """Goes up whenever something else is measured, or measured otherwise."""
 _GRIDS: Final = ("energy", "light")
 _FIGURES: Final = ("scale", "cell", "width", "height")
@@ -18,20 +18,20 @@ MOST_BYTES: Final = 256 * 1024 * 1024
 """Of what a store unpacks to: a series of ten thousand frames has less."""
 
 
-def stored(measured: Measured) -> bytes:
+def stored(measured: MeasuredSeries) -> bytes:
     """The measurements as a NumPy archive; grids are kept as half floats of their logarithm."""
     import numpy as np  # noqa: PLC0415  slow to load, and few commands look at pictures
 
     about = {
-        "form": FORM,
+        "form": FORMAT_VERSION,
         "frames": [
             None if each is None else {name: getattr(each, name) for name in _FIGURES}
-            for each in measured.glances
+            for each in measured.measurements
         ],
-        "moves": [None if each is None else asdict(each) for each in measured.moves],
+        "moves": [None if each is None else asdict(each) for each in measured.displacements],
     }
     arrays = {"about": np.frombuffer(json.dumps(about).encode(), dtype=np.uint8)}
-    for index, each in enumerate(measured.glances):
+    for index, each in enumerate(measured.measurements):
         if each is not None:
             for name in _GRIDS:
                 arrays[f"{name}{index}"] = np.log1p(getattr(each, name)).astype(np.float16)
@@ -42,7 +42,7 @@ def stored(measured: Measured) -> bytes:
     return out.getvalue()
 
 
-def restored(data: bytes) -> Measured | None:
+def restored(data: bytes) -> MeasuredSeries | None:
     """The measurements out of their bytes; None where these are of another form, or damaged."""
     import numpy as np  # noqa: PLC0415  see above
 
@@ -52,12 +52,12 @@ def restored(data: bytes) -> Measured | None:
                 return None
         with np.load(BytesIO(data), allow_pickle=False) as arrays:
             about = json.loads(bytes(arrays["about"]))
-            if about["form"] != FORM:
+            if about["form"] != FORMAT_VERSION:
                 return None
-            glances = tuple(
+            measurements = tuple(
                 None
                 if figures is None
-                else Glance(
+                else Measurement(
                     **figures,
                     **{
                         name: np.expm1(arrays[f"{name}{index}"].astype(np.float32))
@@ -67,7 +67,9 @@ def restored(data: bytes) -> Measured | None:
                 )
                 for index, figures in enumerate(about["frames"])
             )
-            moves = tuple(None if each is None else Move(**each) for each in about["moves"])
+            displacements = tuple(
+                None if each is None else Displacement(**each) for each in about["moves"]
+            )
     except Exception:  # noqa: BLE001  a damaged store raises anything; it is made anew then
         return None
-    return Measured(glances=glances, moves=moves)
+    return MeasuredSeries(measurements=measurements, displacements=displacements)

@@ -13,11 +13,11 @@ from dataclasses import replace
 from itertools import count
 from typing import Final, TypeAlias
 
+from sorter.model.change import Change
 from sorter.model.kinds import Role
 from sorter.model.moved import folder_of, name_of
 from sorter.model.note import Note, Renamed
 from sorter.model.plan import Entry, Placement
-from sorter.model.regrouping import Change
 from sorter.planning import names
 from sorter.planning.free import naming_note
 from sorter.planning.places import another_name
@@ -176,7 +176,7 @@ def _by_name(places: Iterable[str]) -> dict[str, list[str]]:
 # ---- without a digest -----------------------------------------------------------------------
 
 
-def spelled_anew(places: Mapping[int, str], unknown: Collection[str]) -> dict[int, str]:
+def respelled(places: Mapping[int, str], unknown: Collection[str]) -> dict[int, str]:
     """Which of the unknown paths are other spellings of places, by the numbers of the files there.
 
     places: where there are files, though no folder lists these names: the file system takes several
@@ -189,7 +189,7 @@ def spelled_anew(places: Mapping[int, str], unknown: Collection[str]) -> dict[in
     return {number: paths[0] for number, paths in found if len(paths) == 1}
 
 
-def edited_beside(
+def edited_alongside(
     missing: Iterable[Entry], moved: Iterable[tuple[str, str]], unknown: Collection[str]
 ) -> dict[int, str]:
     """Sidecars that were edited and then moved with their pictures, by their numbers.
@@ -197,20 +197,20 @@ def edited_beside(
     Their bytes tell nothing any more. They stand beside a file that was moved, under the name that
     they have by its. moved: from where to where files went.
     """
-    beside: dict[tuple[str, str], list[str]] = {}
+    nearby: dict[tuple[str, str], list[str]] = {}
     for before, after in moved:
-        beside.setdefault((folder_of(before), _stem(before)), []).append(after)
+        nearby.setdefault((folder_of(before), _stem(before)), []).append(after)
     found: dict[int, str] = {}
     left = set(unknown)
     for entry in missing:
         place = entry.row.destination
         if entry.row.role is not Role.SIDECAR:
             continue
-        stems = [key for key in _stems(place) if key in beside]
+        stems = [key for key in _stems(place) if key in nearby]
         wanted = (
             f"{after[: len(after) - len(name_of(after))]}{_stem(after)}{name_of(place)[len(stem) :]}"
             for folder, stem in stems
-            for after in beside[folder, stem]
+            for after in nearby[folder, stem]
         )
         path = next((each for each in wanted if each in left), None)
         if path is not None:
@@ -237,7 +237,7 @@ def _stems(path: str) -> Iterator[tuple[str, str]]:
 def adoptions(
     entries: Sequence[Entry], moved: Mapping[int, str], lost: Collection[int], listed: Iterable[str]
 ) -> tuple[Change, ...]:
-    """What the ledger is to say anew: where the moved files lie now.
+    """What the ledger is to say again: where the moved files lie now.
 
     moved: where, by number. lost: the numbers of files that are nowhere; where another lies in the
     place of one, that gets a free name beside it, for whoever brings it back. listed: every path in
@@ -282,9 +282,9 @@ def taken_back(entries: Iterable[Entry], changes: Iterable[Change]) -> tuple[Cha
         now = known.get(change.number)
         if now is None or now.row.destination != change.after.row.destination:
             continue
-        new = tuple(one for one in now.said if one not in change.after.said)
+        new = tuple(one for one in now.carrying_notes if one not in change.after.carrying_notes)
         row = replace(now.row, destination=change.before.row.destination)
-        after = replace(now, row=row, said=(*change.before.said, *new))
+        after = replace(now, row=row, carrying_notes=(*change.before.carrying_notes, *new))
         back.append(Change(number=change.number, before=now, after=after))
     return tuple(back)
 
@@ -296,10 +296,10 @@ def _free(place: str, places: Collection[str]) -> str:
 
 def _placed(placement: Placement, path: str, named: Iterable[Note] = ()) -> Placement:
     """The placement in another place. What was said of a name that it has no more is left out."""
-    said = placement.said
+    notes = placement.carrying_notes
     if name_of(path) != name_of(placement.row.destination):
-        said = (*named, *(one for one in said if not isinstance(one, Renamed)))
-    return replace(placement, row=replace(placement.row, destination=path), said=said)
+        notes = (*named, *(one for one in notes if not isinstance(one, Renamed)))
+    return replace(placement, row=replace(placement.row, destination=path), carrying_notes=notes)
 
 
 def is_text(path: str) -> bool:

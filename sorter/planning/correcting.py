@@ -6,11 +6,11 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import Final
 
+from sorter.model.change import Regrouping
 from sorter.model.correction import USER_SAID, Correction
 from sorter.model.kinds import Kind, Who
 from sorter.model.plan import Entry
 from sorter.model.quoting import quoted
-from sorter.model.regrouping import Regrouping
 from sorter.model.stretches import (
     WRITE_THE_PATH,
     Spot,
@@ -70,8 +70,8 @@ class _Frames:
         frames = self._lines[one.body][one.start : one.stop]
         kind, why = self._kind(one, frames)
         these = "this frame is a" if len(frames) == 1 else f"these {len(frames)} frames are one"
-        said = f"{USER_SAID} that {these} sequence{why}"
-        grounds = f"{said}; begins here: {USER_SAID} so"
+        notes = f"{USER_SAID} that {these} sequence{why}"
+        grounds = f"{notes}; begins here: {USER_SAID} so"
         return Regrouping(
             frames=frames, kind=kind, grounds=grounds, said_by=Who.USER, name=one.name
         )

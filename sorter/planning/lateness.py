@@ -1,4 +1,4 @@
-"""Which wishes about sequences come too late: the shoot holds their frames as something else. Pure."""
+"""Which corrections of sequences come too late: the shoot holds their frames as something else. Pure."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def too_late(
 
     asked: a path of a frame in each sequence that the user asked for. there: entries of files of
     this card, by their paths on it. Something else is another kind, or frames that are apart there,
-    or together with others of this card. What the plan says anew of what is there counts as said.
+    or together with others of this card. What the plan says again of what is there counts as said.
     """
     held = _held(plan, there)
     own = dict(_by_path(account))
@@ -33,10 +33,10 @@ def too_late(
 
 
 def _held(plan: Plan, there: Mapping[str, Entry]) -> _Held:
-    anew = {number: placement.row for number, placement in plan.updated}
+    renewed = {number: placement.row for number, placement in plan.updated}
     held = _Held()
     for path, entry in there.items():
-        row = anew.get(entry.number, entry.row)
+        row = renewed.get(entry.number, entry.row)
         held.rows[path] = row
         held.paths.setdefault(row.sequence, set()).add(path)
     return held

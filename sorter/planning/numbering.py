@@ -50,16 +50,16 @@ def _numbers(
     ]
     grown = [n for n, files in enumerate(groups) if any(file.path not in there for file in files)]
     pairs = [(group, number) for group, numbers in enumerate(known) for number in numbers]
-    anew = reached(grown, pairs)
+    renewed = reached(grown, pairs)
     given: set[int] = set()
     for group, own in enumerate(known):
         free = [number for number in own if number not in given]
         if free:
             number = free[0]
-        elif own and group not in anew:
+        elif own and group not in renewed:
             number = own[
                 0
-            ]  # nothing is said anew of it, so that its number is not written anywhere
+            ]  # nothing is said again of it, so that its number is not written anywhere
         else:
             number, following = following, following + 1
         given.add(number)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from sorter.model.fields import FieldFault, Part, parts_of
+from sorter.model.fields import FieldFault, FieldPart, parts_of
 from sorter.model.row import COLUMNS, Row
 from sorter.planning.names import STAND_IN, legal
 
@@ -31,7 +31,7 @@ class PatternFault(ValueError):
 class Pattern:
     """A pattern that was tried on every kind of value. Made by `parse`."""
 
-    parts: tuple[Part, ...]
+    parts: tuple[FieldPart, ...]
 
     def filled(self, row: Row, name: str) -> str:
         """The folder name for a sequence, out of its first row; legal everywhere."""
@@ -68,7 +68,7 @@ def parse(text: str) -> Pattern:
     return Pattern(parts)
 
 
-def _filled(part: Part, value: object) -> str:
+def _filled(part: FieldPart, value: object) -> str:
     """The value in its format; a mark of its own where there is none."""
     if value is None or value == "":
         return _NOTHING

@@ -23,17 +23,17 @@ from sorter.planning.free import RESERVED, Free, Naming, naming_note, own_name
 from sorter.planning.numbering import reached
 from sorter.planning.presses import followers, without_grounds
 
-__all__ = ["About", "Naming", "Standing", "another_name", "folders_known", "make_plan"]
+__all__ = ["Naming", "PathFacts", "ShootContents", "another_name", "folders_known", "make_plan"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
+class ShootContents:
     """What a shoot holds already.
 
     known: every file in its ledger. there: those that are files of this card, by their paths on it.
-    failed: those that the card did not give before; they are planned anew. changed: paths on the
+    failed: those that the card did not give before; they are planned again. changed: paths on the
     card whose copies were changed since; they are carried once more, under another name. taken:
-    every path in the folder and in the ledger. beside: files of the same press that another card
+    every path in the folder and in the ledger. same_press: files of the same press that another card
     brought, by paths on this card.
     """
 
@@ -42,7 +42,7 @@ class Standing:
     failed: Mapping[str, Entry] = field(default_factory=dict)
     changed: frozenset[str] = frozenset()
     taken: frozenset[str] = frozenset()
-    beside: Mapping[str, Entry] = field(default_factory=dict)
+    same_press: Mapping[str, Entry] = field(default_factory=dict)
 
     def is_done(self, path: str) -> bool:
         """Whether nothing has to be carried for this path."""
@@ -54,22 +54,22 @@ class Standing:
 
     def place(self, path: str) -> str:
         """Where the shoot has the file, or another one of its press; empty where it has neither."""
-        entry = self.there.get(path) or self.beside.get(path)
+        entry = self.there.get(path) or self.same_press.get(path)
         return entry.row.destination if entry else ""
 
     @property
-    def told(self) -> dict[str, Entry]:
+    def numbered(self) -> dict[str, Entry]:
         """The entries that have the numbers of a frame, by their paths on the card."""
         both = {**self.there, **self.failed}
-        return {path: entry for path, entry in both.items() if entry.is_told}
+        return {path: entry for path, entry in both.items() if entry.is_known}
 
-    def is_told(self, path: str) -> bool:
+    def is_known(self, path: str) -> bool:
         """Whether nothing new has to be said of this path: its file is there, and was read."""
-        return self.is_done(path) and self.there[path].is_told
+        return self.is_done(path) and self.there[path].is_known
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class About:
+class PathFacts:
     """What planning has to know of each path beside its row.
 
     files: as they were read. from_near: the frame's place by focus. unread: files that could not be
@@ -82,37 +82,39 @@ class About:
     names: Mapping[int, str] = field(default_factory=dict)
 
 
-def make_plan(rows: tuple[Row, ...], about: About, standing: Standing, naming: Naming) -> Plan:
+def make_plan(
+    rows: tuple[Row, ...], path_facts: PathFacts, contents: ShootContents, naming: Naming
+) -> Plan:
     """The place of every row's file that is not there yet, in the rows' order."""
-    of_card = {**standing.there, **standing.failed}
-    given, rows = rows, without_grounds(rows, of_card, standing.known)
-    planner = _Planner(rows, about, standing, naming)
+    of_card = {**contents.there, **contents.failed}
+    given, rows = rows, without_grounds(rows, of_card, contents.known)
+    planner = _Planner(rows, path_facts, contents, naming)
     placements: list[Placement] = []
     updated: list[tuple[int, Placement]] = []
     again: set[int] = set()
     for unit in _units(rows):
         for row, placement in zip(unit, planner.placed(unit), strict=True):
-            entry = standing.entry(row.source)
+            entry = contents.entry(row.source)
             if entry is None:
                 placements.append(placement)
-            elif not standing.is_done(row.source):
+            elif not contents.is_done(row.source):
                 updated.append((entry.number, placement))
                 again.add(entry.number)
             elif placement != entry.placement:
                 updated.append((entry.number, placement))
-    said = (each.row for each in (*placements, *(each for _, each in updated)))
-    updated += followers(said, given, of_card, standing.known)
+    notes = (each.row for each in (*placements, *(each for _, each in updated)))
+    updated += followers(notes, given, of_card, contents.known)
     return Plan(placements=tuple(placements), updated=tuple(updated), again=frozenset(again))
 
 
-def _grown(rows: tuple[Row, ...], standing: Standing) -> set[int]:
-    """The sequences of which something is said anew: those that more came to.
+def _grown(rows: tuple[Row, ...], contents: ShootContents) -> set[int]:
+    """The sequences of which something is said again: those that more came to.
 
     So are those that another account now makes of the same known frames; of all others nothing is.
     """
-    grown = {row.sequence for row in rows if not standing.is_told(row.source)}
-    told = standing.told
-    pairs = ((row.sequence, told[row.source].row.sequence) for row in rows if row.source in told)
+    grown = {row.sequence for row in rows if not contents.is_known(row.source)}
+    known = contents.numbered
+    pairs = ((row.sequence, known[row.source].row.sequence) for row in rows if row.source in known)
     return reached(
         (number for number in grown if number is not None),
         ((now, old) for now, old in pairs if now is not None and old is not None),
@@ -137,20 +139,20 @@ class _Planner:
     """The names given so far."""
 
     def __init__(
-        self, rows: tuple[Row, ...], about: About, standing: Standing, naming: Naming
+        self, rows: tuple[Row, ...], path_facts: PathFacts, contents: ShootContents, naming: Naming
     ) -> None:
-        self._about = about
-        self._standing = standing
+        self._about = path_facts
+        self._contents = contents
         self._naming = naming
-        anew = {entry.number for entry in standing.failed.values()}
-        kept = (e.row.destination for e in standing.known if e.number not in anew)
-        self._free = Free((*standing.taken, *kept))
-        self._folders = dict(folders_known(standing.known))
-        self._grown = _grown(rows, standing)
+        renewed = {entry.number for entry in contents.failed.values()}
+        kept = (e.row.destination for e in contents.known if e.number not in renewed)
+        self._free = Free((*contents.taken, *kept))
+        self._folders = dict(folders_known(contents.known))
+        self._grown = _grown(rows, contents)
 
     def placed(self, unit: list[Row]) -> Iterator[Placement]:
         """The placements of one unit, row by row: of what is new, and of what is there and grew."""
-        new = [row for row in unit if not self._standing.is_done(row.source)]
+        new = [row for row in unit if not self._contents.is_done(row.source)]
         carried = [row for row in new if self._about.files[row.source].file.plain]
         own = _own_names(carried)
         given = self._free.named(own, self._folder(unit), self._number(unit)) if own else {}
@@ -165,23 +167,23 @@ class _Planner:
             row=replace(row, destination=destination),
             container=self._about.files[row.source].container,
             from_near=self._about.from_near.get(row.source),
-            said=tuple(self._said(row.source, destination)),
+            carrying_notes=tuple(self._carrying_notes(row.source, destination)),
             unread=row.source in self._about.unread,
-            mark=self._about.files[row.source].mark,
+            fingerprint=self._about.files[row.source].fingerprint,
         )
 
-    def _said(self, source: str, destination: str) -> Iterator[Note]:
+    def _carrying_notes(self, source: str, destination: str) -> Iterator[Note]:
         if not destination:
             yield "left on the card"
         else:
             yield from naming_note(source, destination)
-        if source in self._standing.changed:
-            yield f"{self._standing.there[source].row.destination} was changed since it was carried"
+        if source in self._contents.changed:
+            yield f"{self._contents.there[source].row.destination} was changed since it was carried"
 
     def _again(self, row: Row) -> Placement:
         """What is there already stays in its place; of a sequence that grew more is known now."""
-        before = self._standing.there[row.source].placement
-        if row.sequence not in self._grown and self._standing.is_told(row.source):
+        before = self._contents.there[row.source].placement
+        if row.sequence not in self._grown and self._contents.is_known(row.source):
             return before
         known = before.row
         # A twin's path is the other card's: the entry keeps its own.
@@ -193,7 +195,7 @@ class _Planner:
             container=file.container,
             from_near=self._about.from_near.get(row.source),
             unread=row.source in self._about.unread,
-            mark=file.mark,
+            fingerprint=file.fingerprint,
         )
 
     # ---- folders -----------------------------------------------------------------------------
@@ -201,7 +203,7 @@ class _Planner:
     def _folder(self, unit: list[Row]) -> str:
         """The folder of a unit: where a part of it is already, else by what it is."""
         for row in unit:
-            if folder := self._standing.place(row.source).rpartition("/")[0]:
+            if folder := self._contents.place(row.source).rpartition("/")[0]:
                 return folder
         first = unit[0]
         if first.frame is None or first.kind in NO_FRAME_KINDS:
@@ -230,7 +232,7 @@ class _Planner:
         own = _own_names(unit)
         lengths = names.stem_lengths(own.values())
         for source, name in own.items():
-            if place := self._standing.place(source):
+            if place := self._contents.place(source):
                 return _number_in(place, name[: lengths[name]])
         return 1
 

@@ -22,7 +22,7 @@ _Press: TypeAlias = tuple[str, ...]
 _NUMBERED: Final = re.compile(r".*\d{4}")  # DCF: eight signs, of which the last four are a number
 
 
-def beside(
+def same_press(
     rows: tuple[Row, ...], there: Mapping[str, Entry], known: Iterable[Entry]
 ) -> dict[str, Entry]:
     """An entry of another card for each file of a frame whose press is in the shoot, by its path.
@@ -64,21 +64,21 @@ def joined(row: Row, entry: Entry | None, own: Entry | None) -> Row:
 
 
 def followers(
-    said: Iterable[Row], rows: tuple[Row, ...], there: Mapping[str, Entry], known: Iterable[Entry]
+    notes: Iterable[Row], rows: tuple[Row, ...], there: Mapping[str, Entry], known: Iterable[Entry]
 ) -> Iterator[tuple[int, Placement]]:
     """What is now known of other cards' files, by their numbers: as of the frames that they are of.
 
-    said: what is said anew of files of this card. rows: as without_grounds got them.
+    notes: what is said again of files of this card. rows: as without_grounds got them.
     """
-    anew = _by(said, "frame")
+    renewed = _by(notes, "frame")
     grounds = _grounds(rows)
     for entry in _elsewhere(there, known):
         frame = entry.row.frame or 0
-        if frame not in anew:
+        if frame not in renewed:
             continue
         own = grounds.get(frame) if entry.row.role is Role.RAW else ""
         row = _in_frame(
-            entry.row, anew[frame][0], entry.row.grounds if frame not in grounds else own or ""
+            entry.row, renewed[frame][0], entry.row.grounds if frame not in grounds else own or ""
         )
         if row != entry.row:
             yield entry.number, replace(entry.placement, row=row)
@@ -155,8 +155,8 @@ def _press(row: Row) -> _Press:
     """
     folder, _, name = row.source.rpartition("/")
     stem = name.rpartition(".")[0].casefold()
-    told = row.serial and row.captured and row.frame and row.role in PICTURE_ROLES
-    if not told or not _NUMBERED.fullmatch(stem):
+    known = row.serial and row.captured and row.frame and row.role in PICTURE_ROLES
+    if not known or not _NUMBERED.fullmatch(stem):
         return ()
     where = "" if "." in row.captured else folder.casefold()
     return (row.camera.casefold(), row.serial, row.captured, where, stem)

@@ -11,15 +11,15 @@ from dataclasses import replace
 from typing import Final
 
 from sorter.disk.ahead import Opened, opened
-from sorter.disk.card import MARKED, Card, Window
+from sorter.disk.card import FINGERPRINTED, Card, Window
 from sorter.model.card import CardFile, Listing
 from sorter.model.damage import Damage
 from sorter.model.frame import ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Role
 from sorter.reading import fallback, names, recovered, sane
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import block, jpeg
 from sorter.reading.containers.recognise import Container, Reader, recognise
-from sorter.reading.draft import Draft
 from sorter.reading.frames import join
 from sorter.reading.source import Source
 
@@ -37,23 +37,25 @@ _ASKED_AGAIN: Final = frozenset({"png", "webp", "jxl", "jp2", "heif"})
 """Containers in which Exif may stand in more places than we look into."""
 
 
-def read_card(card: Card, listing: Listing, tick: Callable[[int], None] | None = None) -> Reading:
+def read_card(
+    card: Card, listing: Listing, progress: Callable[[int], None] | None = None
+) -> Reading:
     """The frames of a card, its files that are no frame, and the pictures that are not the card's.
 
-    tick is called with the number of files done, of all that `files_to_read` counts. Raises CardGone
+    progress is called with the number of files done, of all that `files_to_read` counts. Raises CardGone
     where the card went away.
     """
-    read = _looked_at_twice(card, read_files(card, listing.files, tick))
+    read = _compared_at_end(card, read_files(card, listing.files, progress))
     frames, loose = join([file for file in read if not file.file.recovered])
     kept = recovered.kept(file for file in read if file.file.recovered)
     loose = tuple(sorted((*loose, *kept), key=lambda one: one[1].path))
-    beside = (*listing.thrown, *listing.aside)
-    left = recovered.left(_twice(card, read_files(card, beside, _after(len(read), tick))))
+    others = (*listing.thrown, *listing.aside)
+    left = recovered.left(_twice(card, read_files(card, others, _after(len(read), progress))))
     taken = len(loose) + sum(len(frame.files) for frame in frames)
     return Reading(
         frames=frames,
         loose=loose,
-        litter=listing.litter + files_to_read(listing) - taken - len(left),
+        system_files=listing.system_files + files_to_read(listing) - taken - len(left),
         folders_closed=listing.folders_closed,
         thrown_away=left,
         shoots=listing.shoots,
@@ -80,7 +82,7 @@ def thrown_away(card: Card, listing: Listing) -> tuple[str, ...]:
     return recovered.left(_twice(card, read_files(card, (*listing.thrown, *listing.aside))))
 
 
-def _looked_at_twice(card: Card, files: Sequence[ReadFile]) -> list[ReadFile]:
+def _compared_at_end(card: Card, files: Sequence[ReadFile]) -> list[ReadFile]:
     """The files, those in folders of a repair as `_twice` has them."""
     return [_twice(card, [file])[0] if file.file.recovered else file for file in files]
 
@@ -100,34 +102,34 @@ def _twice(card: Card, files: Sequence[ReadFile]) -> list[ReadFile]:
 
 
 def _is_other(card: Card, file: ReadFile) -> bool:
-    if not file.mark:
+    if not file.fingerprint:
         return False
     try:
         with card.stream(file.path, past=True) as stream:
             block = next(stream.blocks(), memoryview(b""))
-            return zlib.crc32(block[:MARKED]) != file.mark
+            return zlib.crc32(block[:FINGERPRINTED]) != file.fingerprint
     except OSError:
         return True
 
 
-def _after(done: int, tick: Callable[[int], None] | None) -> Callable[[int], None] | None:
-    return None if tick is None else lambda more: tick(done + more)
+def _after(done: int, progress: Callable[[int], None] | None) -> Callable[[int], None] | None:
+    return None if progress is None else lambda more: progress(done + more)
 
 
 def read_files(
-    card: Card, files: Sequence[CardFile], tick: Callable[[int], None] | None = None
+    card: Card, files: Sequence[CardFile], progress: Callable[[int], None] | None = None
 ) -> list[ReadFile]:
     """Each file read, in their order; what stands in the way becomes a note.
 
-    tick is called with the number of files done. Raises CardGone where the card went away.
+    progress is called with the number of files done. Raises CardGone where the card went away.
     """
     read: list[ReadFile] = []
     paths = [file.path for file in files if _is_opened(file)]
     with closing(opened(card, paths, _prepare)) as windows:
         for done, file in enumerate(files, start=1):
             read.append(_read(card, file, next(windows)) if _is_opened(file) else _unopened(file))
-            if tick is not None:
-                tick(done)
+            if progress is not None:
+                progress(done)
     return read
 
 
@@ -149,90 +151,90 @@ def _read(card: Card, file: CardFile, window: Opened) -> ReadFile:
     if isinstance(window, Exception):
         raise window
     with window:
-        draft = read_source(window, file)
+        builder = read_source(window, file)
         if window.exhausted:
-            draft.notes.append(BUDGET_SPENT)
+            builder.notes.append(BUDGET_SPENT)
     if not window.obstacle:
-        return _done(file, draft, window.mark())
+        return _done(file, builder, window.fingerprint())
     card.expect()
     file = replace(file, obstacle=window.obstacle)
     if not window.head:  # nothing of it was seen, so that nothing can be said of its content
         return _unopened(file)
-    draft.notes.append(window.obstacle)
-    return _done(file, draft, mark=0)
+    builder.notes.append(window.obstacle)
+    return _done(file, builder, fingerprint=0)
 
 
-def read_source(source: Source, file: CardFile) -> Draft:
+def read_source(source: Source, file: CardFile) -> FactsBuilder:
     """What the bytes of a file say; they may be anything."""
     container = recognise(source)
     if container is None:
         return _by_library(source, file) or _no_picture(container, file)
     if not container.is_picture:
         return _no_picture(container, file)
-    draft = Draft(container=container.name, role=container.role)
+    builder = FactsBuilder(container=container.name, role=container.role)
     if container.read is not None:
-        _read_picture(container.read, source, draft)
-        sane.settle(draft)
-        _judge(draft)
-    elif not fallback.read(source, draft):
-        draft.notes.append(NO_READER)
+        _read_picture(container.read, source, builder)
+        sane.settle(builder)
+        _judge(builder)
+    elif not fallback.read(source, builder):
+        builder.notes.append(NO_READER)
     extension = file.extension
-    if draft.container == "tiff" and names.role(extension) is Role.RAW:
-        draft.container, draft.role = extension, Role.RAW
+    if builder.container == "tiff" and names.role(extension) is Role.RAW:
+        builder.container, builder.role = extension, Role.RAW
     if extension in names.THUMBNAILS:
-        draft.role = Role.THUMBNAIL
-    if names.lies(extension, draft.container):
-        draft.notes.append(_lie(file, draft))
+        builder.role = Role.THUMBNAIL
+    if names.lies(extension, builder.container):
+        builder.notes.append(_lie(file, builder))
     if source.allowance.spent:
-        draft.notes.append(ALLOWANCE_SPENT)
-    if not draft.said.get("moment") and not draft.notes:
-        draft.notes.append(NO_TIME)
-    return draft
+        builder.notes.append(ALLOWANCE_SPENT)
+    if not builder.facts.get("moment") and not builder.notes:
+        builder.notes.append(NO_TIME)
+    return builder
 
 
-def _by_library(source: Source, file: CardFile) -> Draft | None:
+def _by_library(source: Source, file: CardFile) -> FactsBuilder | None:
     """What the general-purpose library finds in a picture of a form that we do not know."""
     role = names.role(file.extension)
     if role not in PICTURE_ROLES:
         return None
-    draft = Draft(container="", role=role)
-    return draft if fallback.read(source, draft) else None
+    builder = FactsBuilder(container="", role=role)
+    return builder if fallback.read(source, builder) else None
 
 
-def _read_picture(read: Reader, source: Source, draft: Draft) -> None:
+def _read_picture(read: Reader, source: Source, builder: FactsBuilder) -> None:
     """The readers take any bytes; a hole in that promise must not end the run."""
     try:
-        read(source, draft)
-        ask_again = draft.notes == [block.NONE] and draft.container in _ASKED_AGAIN
-        if ask_again and fallback.read(source, draft):
-            draft.notes.remove(block.NONE)
+        read(source, builder)
+        ask_again = builder.notes == [block.NONE] and builder.container in _ASKED_AGAIN
+        if ask_again and fallback.read(source, builder):
+            builder.notes.remove(block.NONE)
     except (ArithmeticError, LookupError, ValueError, TypeError, struct.error):
-        draft.notes.append(NOT_UNDERSTOOD)
+        builder.notes.append(NOT_UNDERSTOOD)
 
 
-def _judge(draft: Draft) -> None:
+def _judge(builder: FactsBuilder) -> None:
     """A head without time, size and camera is what is left of a picture, and none itself."""
-    said = draft.said
-    if draft.container in _SIZE_UNREAD or said.get("width") or said.get("moment"):
+    facts = builder.facts
+    if builder.container in _SIZE_UNREAD or facts.get("width") or facts.get("moment"):
         return
-    if not said.get("make") and not said.get("model"):
-        draft.is_picture = False
-        draft.notes.append(NOTHING)
+    if not facts.get("make") and not facts.get("model"):
+        builder.is_picture = False
+        builder.notes.append(NOTHING)
 
 
-def _no_picture(container: Container | None, file: CardFile) -> Draft:
+def _no_picture(container: Container | None, file: CardFile) -> FactsBuilder:
     role = names.role(file.extension) if container is None else container.role
-    draft = Draft(container="" if container is None else container.name, role=role)
-    draft.is_picture = False
+    builder = FactsBuilder(container="" if container is None else container.name, role=role)
+    builder.is_picture = False
     if role in PICTURE_ROLES:
-        draft.notes.append(NO_PICTURE)
-    elif names.lies(file.extension, draft.container):
-        draft.notes.append(_lie(file, draft))
-    return draft
+        builder.notes.append(NO_PICTURE)
+    elif names.lies(file.extension, builder.container):
+        builder.notes.append(_lie(file, builder))
+    return builder
 
 
-def _lie(file: CardFile, draft: Draft) -> str:
-    return f"its name says {file.extension}, its content is {draft.container}"
+def _lie(file: CardFile, builder: FactsBuilder) -> str:
+    return f"its name says {file.extension}, its content is {builder.container}"
 
 
 def _unopened(file: CardFile) -> ReadFile:
@@ -242,14 +244,14 @@ def _unopened(file: CardFile) -> ReadFile:
     )
 
 
-def _done(file: CardFile, draft: Draft, mark: int) -> ReadFile:
+def _done(file: CardFile, builder: FactsBuilder, fingerprint: int) -> ReadFile:
     return ReadFile(
         file=file,
-        role=draft.role,
-        container=draft.container,
-        is_picture=draft.is_picture,
-        facts=draft.facts(),
-        previews=tuple(draft.previews),
-        notes=tuple(dict.fromkeys(draft.notes)),
-        mark=mark,
+        role=builder.role,
+        container=builder.container,
+        is_picture=builder.is_picture,
+        facts=builder.built(),
+        previews=tuple(builder.previews),
+        notes=tuple(dict.fromkeys(builder.notes)),
+        fingerprint=fingerprint,
     )

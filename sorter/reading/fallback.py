@@ -12,8 +12,8 @@ from typing import Any, Final
 
 from sorter.model.borrowed import Borrowed, Restore
 from sorter.reading import standard
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.directories import printable
-from sorter.reading.draft import Draft
 from sorter.reading.source import Source
 
 MOST_BYTES: Final = 1 << 20
@@ -22,27 +22,27 @@ MOST_READS: Final = 4000
 BY_LIBRARY: Final = "a format of which only the standard Exif is read"
 
 
-def read(source: Source, draft: Draft) -> bool:
+def read(source: Source, builder: FactsBuilder) -> bool:
     """Whether the library found a camera or a time; the draft then holds what it found."""
     tags = _tags(source.read(0, min(MOST_BYTES, source.size)))
     if "Image Make" not in tags and "EXIF DateTimeOriginal" not in tags:
         return False
-    said = draft.said
-    said["make"], said["model"] = _text(tags, "Image Make"), _text(tags, "Image Model")
-    draft.lens(_text(tags, "EXIF LensModel"))
-    draft.serial(_text(tags, "EXIF BodySerialNumber"))
-    said["exposure_time_s"] = standard.within(
+    facts = builder.facts
+    facts["make"], facts["model"] = _text(tags, "Image Make"), _text(tags, "Image Model")
+    builder.lens(_text(tags, "EXIF LensModel"))
+    builder.serial(_text(tags, "EXIF BodySerialNumber"))
+    facts["exposure_time_s"] = standard.within(
         _ratio(tags, "EXIF ExposureTime"), standard.LONGEST_EXPOSURE_S
     )
-    said["f_number"] = standard.within(_ratio(tags, "EXIF FNumber"), standard.LARGEST_F_NUMBER)
-    said["focal_length_mm"] = standard.within(
+    facts["f_number"] = standard.within(_ratio(tags, "EXIF FNumber"), standard.LARGEST_F_NUMBER)
+    facts["focal_length_mm"] = standard.within(
         _ratio(tags, "EXIF FocalLength"), standard.LONGEST_LENS_MM
     )
-    said["iso"] = standard.within(_ratio(tags, "EXIF ISOSpeedRatings"), standard.LARGEST_ISO)
-    said["width"] = _whole(tags, "EXIF ExifImageWidth")
-    said["height"] = _whole(tags, "EXIF ExifImageLength")
-    _time(tags, draft)
-    draft.notes.append(BY_LIBRARY)
+    facts["iso"] = standard.within(_ratio(tags, "EXIF ISOSpeedRatings"), standard.LARGEST_ISO)
+    facts["width"] = _whole(tags, "EXIF ExifImageWidth")
+    facts["height"] = _whole(tags, "EXIF ExifImageLength")
+    _time(tags, builder)
+    builder.notes.append(BY_LIBRARY)
     return True
 
 
@@ -93,13 +93,13 @@ class _TooMuchError(Exception):
     """The library read more than it may."""
 
 
-def _time(tags: dict[str, Any], draft: Draft) -> None:
+def _time(tags: dict[str, Any], builder: FactsBuilder) -> None:
     for name, fraction, offset in (
         ("EXIF DateTimeOriginal", "EXIF SubSecTimeOriginal", "EXIF OffsetTimeOriginal"),
         ("EXIF DateTimeDigitized", "EXIF SubSecTimeDigitized", "EXIF OffsetTimeDigitized"),
     ):
         texts = _text(tags, name), _text(tags, fraction), _text(tags, offset)
-        if standard.take_time(*texts, draft):
+        if standard.take_time(*texts, builder):
             return
 
 

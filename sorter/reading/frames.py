@@ -22,12 +22,12 @@ Loose = tuple[Kind, ReadFile]
 
 
 @dataclass(slots=True)
-class _Heap:
+class _StemGroup:
     """The files of one folder that share a stem."""
 
     pictures: list[ReadFile] = field(default_factory=list)
     clips: list[ReadFile] = field(default_factory=list)
-    beside: list[ReadFile] = field(default_factory=list)
+    companions: list[ReadFile] = field(default_factory=list)
 
     def take(self, file: ReadFile) -> None:
         if file.role in PICTURE_ROLES:
@@ -35,7 +35,7 @@ class _Heap:
         elif file.role is Role.CLIP:
             self.clips.append(file)
         else:
-            self.beside.append(file)
+            self.companions.append(file)
 
 
 def join(files: Sequence[ReadFile]) -> tuple[tuple[Frame, ...], tuple[Loose, ...]]:
@@ -49,9 +49,9 @@ def join(files: Sequence[ReadFile]) -> tuple[tuple[Frame, ...], tuple[Loose, ...
     return tuple(frames), tuple(sorted(loose, key=lambda one: one[1].path))
 
 
-def _heaps(files: Sequence[ReadFile]) -> Iterable[_Heap]:
+def _heaps(files: Sequence[ReadFile]) -> Iterable[_StemGroup]:
     """Files by folder and stem, whatever the case; NAME.EXT.xmp stands with NAME.EXT."""
-    heaps: dict[tuple[str, str], _Heap] = {}
+    heaps: dict[tuple[str, str], _StemGroup] = {}
     sidecars = any(file.role is Role.SIDECAR for file in files)
     there = {file.path.lower() for file in files if file.role is not Role.SIDECAR and sidecars}
     for file in files:
@@ -59,24 +59,24 @@ def _heaps(files: Sequence[ReadFile]) -> Iterable[_Heap]:
         folder = file.file.folder
         if file.role is Role.SIDECAR and f"{folder}/{stem}".lstrip("/").lower() in there:
             stem = stem.rpartition(".")[0]
-        heaps.setdefault((folder, stem), _Heap()).take(file)
+        heaps.setdefault((folder, stem), _StemGroup()).take(file)
     return heaps.values()
 
 
-def _sort_out(heap: _Heap, groups: list[list[ReadFile]], loose: list[Loose]) -> None:
+def _sort_out(heap: _StemGroup, groups: list[list[ReadFile]], loose: list[Loose]) -> None:
     """One heap to groups that become frames, and to loose files."""
     made = _by_time(heap.pictures)
     if made:
-        for file in [*heap.clips, *heap.beside]:
+        for file in [*heap.clips, *heap.companions]:
             _home(file, made).append(file)
         groups.extend(made)
     elif heap.clips:
-        loose.extend((Kind.CLIP, file) for file in [*heap.clips, *heap.beside])
+        loose.extend((Kind.CLIP, file) for file in [*heap.clips, *heap.companions])
         loose.extend((_kind_without_time(file), file) for file in heap.pictures)
     elif heap.pictures:
         _without_time(heap, loose)
     else:
-        loose.extend((_kind_alone(file), file) for file in heap.beside)
+        loose.extend((_kind_alone(file), file) for file in heap.companions)
 
 
 def _by_time(pictures: Iterable[ReadFile]) -> list[list[ReadFile]]:
@@ -127,11 +127,11 @@ def _home(file: ReadFile, groups: list[list[ReadFile]]) -> list[ReadFile]:
     return groups[0]
 
 
-def _without_time(heap: _Heap, loose: list[Loose]) -> None:
+def _without_time(heap: _StemGroup, loose: list[Loose]) -> None:
     """Pictures that have no time, and what travels with them under the kind of the first."""
     ranked = sorted(heap.pictures, key=_rank)
     loose.extend((_kind_without_time(file), file) for file in ranked)
-    loose.extend((_kind_without_time(ranked[0]), file) for file in heap.beside)
+    loose.extend((_kind_without_time(ranked[0]), file) for file in heap.companions)
 
 
 def _kind_without_time(file: ReadFile) -> Kind:

@@ -50,8 +50,8 @@ def role(extension: str) -> Role:
 
 def lies(extension: str, container: str) -> bool:
     """Whether the extension names another container than the content is."""
-    said = _CONTENTS.get(extension)
-    return said is not None and container not in {said, ""}
+    facts = _CONTENTS.get(extension)
+    return facts is not None and container not in {facts, ""}
 
 
 def number(stem: str) -> tuple[str, str] | None:

@@ -12,7 +12,7 @@ from functools import lru_cache
 from typing import Final, NamedTuple
 
 from sorter.model.values import Preview
-from sorter.reading.draft import Draft
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.source import Memory, Source
 
 START: Final = b"\xff\xd8\xff"
@@ -32,7 +32,7 @@ _SEGMENT: Final = struct.Struct(">BBH")
 
 
 def take(
-    source: Source, draft: Draft, offset: int, length: int, size: tuple[int, int] = UNKNOWN
+    source: Source, builder: FactsBuilder, offset: int, length: int, size: tuple[int, int] = UNKNOWN
 ) -> None:
     """Keeps the JPEG at this place, where it lies within the file and can be one.
 
@@ -41,15 +41,17 @@ def take(
     """
     seen = offset + len(START) <= len(source.head)
     end = offset + length
-    take_framed(source, draft, (offset, end), size, frame_in(source, offset, end) if seen else None)
+    take_framed(
+        source, builder, (offset, end), size, frame_in(source, offset, end) if seen else None
+    )
 
 
 def take_framed(
     source: Source,
-    draft: Draft,
+    builder: FactsBuilder,
     place: tuple[int, int],
     size: tuple[int, int],
-    frame: Frame | None,
+    frame: FrameHeader | None,
 ) -> None:
     """Keeps the JPEG between these places as take does; frame: its frame header, where that was seen."""
     offset, end = place
@@ -58,11 +60,11 @@ def take_framed(
         if frame.marker in LOSSLESS or headless:
             return
         size = frame.size or size
-    take_sized(source, draft, offset, end - offset, size)
+    take_sized(source, builder, offset, end - offset, size)
 
 
 def take_sized(
-    source: Source, draft: Draft, offset: int, length: int, size: tuple[int, int]
+    source: Source, builder: FactsBuilder, offset: int, length: int, size: tuple[int, int]
 ) -> None:
     """Keeps the JPEG at this place, where it can be one, without a look at its frame header."""
     head = source.head
@@ -70,42 +72,42 @@ def take_sized(
         return
     if offset + len(START) <= len(head) and not head.startswith(START, offset):
         return
-    if draft.previews and any(one.offset == offset for one in draft.previews):
+    if builder.previews and any(one.offset == offset for one in builder.previews):
         return
     width, height = size if min(size) >= 0 else UNKNOWN  # of a signed type, in damaged files
-    draft.previews.append(Preview(offset=offset, length=length, width=width, height=height))
+    builder.previews.append(Preview(offset=offset, length=length, width=width, height=height))
 
 
-class Frame(NamedTuple):
+class FrameHeader(NamedTuple):
     """A frame header: its marker, 0 where none was met; the picture's size, where it tells one."""
 
     marker: int
     size: tuple[int, int] | None
 
 
-def frame_in(source: Source, start: int, end: int) -> Frame:
+def frame_in(source: Source, start: int, end: int) -> FrameHeader:
     """The frame header of the JPEG between these places, as far as it is in the first block."""
     begins = _frame_of(source.head[start : min(start + BEGINS, end)])
     return begins or _frame_by(source, start + 2, end)
 
 
 @lru_cache(maxsize=16)  # the thumbnails of a body begin alike
-def _frame_of(data: bytes) -> Frame | None:
+def _frame_of(data: bytes) -> FrameHeader | None:
     """The frame header in the first bytes of a JPEG; None where it is not among them."""
     found = _frame_by(Memory(data), 2, len(data))
     return found if found.marker and found.size else None
 
 
-def _frame_by(source: Source, at: int, end: int) -> Frame:
+def _frame_by(source: Source, at: int, end: int) -> FrameHeader:
     for marker, first, _ in segments(source, at, end):
         if marker in FRAMES:
             return frame_at(source, marker, first)
-    return Frame(0, None)
+    return FrameHeader(0, None)
 
 
-def frame_at(source: Source, marker: int, at: int) -> Frame:
+def frame_at(source: Source, marker: int, at: int) -> FrameHeader:
     """The frame header of this marker whose content begins here, within the first block."""
-    return Frame(marker, size_of(source.head[at + 1 : at + 5]))
+    return FrameHeader(marker, size_of(source.head[at + 1 : at + 5]))
 
 
 def size_of(fields: bytes) -> tuple[int, int] | None:

@@ -101,13 +101,13 @@ def read_reference(source: Source) -> Reference:
     Where it has no Exif directories that we can walk, what was read of it otherwise stands in. It
     never raises, and takes no more of the file than reading it does.
     """
-    draft = read_source(source, CardFile(path="", size=source.size))
-    main, exif = draft.main, draft.exif
-    said = _of_facts(draft.facts())
-    place = draft.place or (below(main, _GPS) if main is not None else None)
+    builder = read_source(source, CardFile(path="", size=source.size))
+    main, exif = builder.main, builder.exif
+    facts = _of_facts(builder.built())
+    place = builder.gps or (below(main, _GPS) if main is not None else None)
     return Reference(
-        main={**said.main, **_taken(main, _MAIN)},
-        exif={**said.exif, **_taken(exif, _EXIF)},
+        main={**facts.main, **_taken(main, _MAIN)},
+        exif={**facts.exif, **_taken(exif, _EXIF)},
         gps=_taken(place, _PLACE),
     )
 

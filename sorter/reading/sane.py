@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from typing import Any, Final, cast
 
-from sorter.reading.draft import Draft
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.standard import LARGEST_EV, LARGEST_ISO, SMALLEST
 
 _MOST: Final = 0xFFFFFFFF
@@ -24,10 +24,10 @@ _BOUNDS: Final[tuple[tuple[str, float, float], ...]] = (
 _TOGETHER: Final = ("focus_near_m", "focus_far_m")
 
 
-def settle(draft: Draft) -> None:
+def settle(builder: FactsBuilder) -> None:
     """Takes back what no camera means."""
-    said = cast("dict[str, Any]", draft.said)
+    facts = cast("dict[str, Any]", builder.facts)
     for name, low, high in _BOUNDS:
-        value = said.get(name)
+        value = facts.get(name)
         if value is not None and not low <= value <= high:
-            said.update(dict.fromkeys(_TOGETHER if name in _TOGETHER else (name,)))
+            facts.update(dict.fromkeys(_TOGETHER if name in _TOGETHER else (name,)))

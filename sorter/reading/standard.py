@@ -7,8 +7,8 @@ from dataclasses import replace
 from typing import Final
 
 from sorter.reading import stray
+from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import Directory
-from sorter.reading.draft import Draft, Said
 from sorter.reading.moments import SUSPECT, moment_of
 
 MAKE: Final = 0x010F
@@ -56,17 +56,17 @@ _TIMES: Final = (
 )
 
 
-def read(main: Directory | None, exif: Directory | None, draft: Draft) -> None:
+def read(main: Directory | None, exif: Directory | None, builder: FactsBuilder) -> None:
     """Fills the draft with what IFD0 and the Exif directory say."""
     if main is not None:
-        _main(main, draft.said)
+        _main(main, builder.facts)
     place = _exif_of(main, exif)
-    draft.main, draft.exif = main, place
+    builder.main, builder.exif = main, place
     if place is not None:
-        _exposure(place, draft.said)
-        _circumstances(place, draft.said)
-        _identity(place, draft.said)
-    time(main, exif, draft)
+        _exposure(place, builder.facts)
+        _circumstances(place, builder.facts)
+        _identity(place, builder.facts)
+    time(main, exif, builder)
 
 
 def _exif_of(main: Directory | None, exif: Directory | None) -> Directory | None:
@@ -79,48 +79,48 @@ def _exif_of(main: Directory | None, exif: Directory | None) -> Directory | None
     return replace(exif, entries=strays | exif.entries)
 
 
-def _main(main: Directory, said: Said) -> None:
-    said["make"] = main.text(MAKE)
-    said["model"] = main.text(MODEL)
+def _main(main: Directory, facts: FoundFacts) -> None:
+    facts["make"] = main.text(MAKE)
+    facts["model"] = main.text(MODEL)
     orientation = main.number(ORIENTATION)
     if orientation is not None and 1 <= orientation <= 8:
-        said["orientation"] = orientation
+        facts["orientation"] = orientation
 
 
-def _exposure(exif: Directory, said: Said) -> None:
+def _exposure(exif: Directory, facts: FoundFacts) -> None:
     time_s = within(exif.ratio(0x829A), LONGEST_EXPOSURE_S)
-    said["exposure_time_s"] = time_s or apex_time(exif.ratio(0x9201))
+    facts["exposure_time_s"] = time_s or apex_time(exif.ratio(0x9201))
     f_number = within(exif.ratio(0x829D), LARGEST_F_NUMBER)
-    said["f_number"] = f_number or apex_f_number(exif.ratio(0x9202))
-    said["iso"] = iso(exif)
-    said["exposure_bias_ev"] = signed_ev(exif.ratio(0x9204))
-    said["focal_length_mm"] = within(exif.ratio(0x920A), LONGEST_LENS_MM)
+    facts["f_number"] = f_number or apex_f_number(exif.ratio(0x9202))
+    facts["iso"] = iso(exif)
+    facts["exposure_bias_ev"] = signed_ev(exif.ratio(0x9204))
+    facts["focal_length_mm"] = within(exif.ratio(0x920A), LONGEST_LENS_MM)
 
 
-def _circumstances(exif: Directory, said: Said) -> None:
+def _circumstances(exif: Directory, facts: FoundFacts) -> None:
     flash = exif.number(0x9209)
     if flash is not None:
-        said["flash_fired"] = bool(flash & 1)
+        facts["flash_fired"] = bool(flash & 1)
     mode = exif.number(0xA402)
     if mode in {0, 1, 2}:
-        said["auto_bracket"] = mode == 2
+        facts["auto_bracket"] = mode == 2
     distance = subject_distance(exif.ratio(0x9206))
     if distance is not None:
-        said["focus_near_m"] = said["focus_far_m"] = distance
+        facts["focus_near_m"] = facts["focus_far_m"] = distance
     if exif.number(0xA460) == 3:
-        said["merged"] = "other"
+        facts["merged"] = "other"
         sources = exif.number(0xA461)
-        said["merged_from"] = sources or None
+        facts["merged_from"] = sources or None
 
 
-def _identity(exif: Directory, said: Said) -> None:
-    said["serial"] = stray.serial(exif.text(0xA431))
-    said["lens"] = exif.text(0xA434)  # as written: "----" is what some bodies call any other lens
-    said["width"] = exif.number(0xA002) or None
-    said["height"] = exif.number(0xA003) or None
+def _identity(exif: Directory, facts: FoundFacts) -> None:
+    facts["serial"] = stray.serial(exif.text(0xA431))
+    facts["lens"] = exif.text(0xA434)  # as written: "----" is what some bodies call any other lens
+    facts["width"] = exif.number(0xA002) or None
+    facts["height"] = exif.number(0xA003) or None
 
 
-def time(main: Directory | None, exif: Directory | None, draft: Draft) -> None:
+def time(main: Directory | None, exif: Directory | None, builder: FactsBuilder) -> None:
     """The time of capture, or why there is none.
 
     Rule: DateTimeOriginal, else DateTimeDigitized; the file-change time (DateTime) only where
@@ -133,13 +133,13 @@ def time(main: Directory | None, exif: Directory | None, draft: Draft) -> None:
         if where is None or tag not in where:
             continue
         zone = where.text(offset) if offset in where else _zone(where, tag)
-        if take_time(where.text(tag), where.text(fraction), zone, draft):
+        if take_time(where.text(tag), where.text(fraction), zone, builder):
             return
         stated.append(where.text(tag) if where.raw(tag) else OUTSIDE)
     if not stated and main is not None:
-        _change_time(main, exif, draft)
+        _change_time(main, exif, builder)
     elif stated:
-        draft.notes.append(_why(stated[0]))
+        builder.notes.append(_why(stated[0]))
 
 
 def _zone(where: Directory, tag: int) -> str:
@@ -157,20 +157,20 @@ def _why(stated: str) -> str:
     return NOT_SET
 
 
-def _change_time(main: Directory, exif: Directory | None, draft: Draft) -> None:
+def _change_time(main: Directory, exif: Directory | None, builder: FactsBuilder) -> None:
     fraction, offset = (exif.text(0x9290), exif.text(0x9010)) if exif is not None else ("", "")
-    if take_time(main.text(FILE_CHANGE_TIME), fraction, offset, draft):
-        draft.notes.append("no capture time: the time of the file's last change stands for it")
+    if take_time(main.text(FILE_CHANGE_TIME), fraction, offset, builder):
+        builder.notes.append("no capture time: the time of the file's last change stands for it")
 
 
-def take_time(text: str, fraction: str, offset: str, draft: Draft) -> bool:
+def take_time(text: str, fraction: str, offset: str, builder: FactsBuilder) -> bool:
     """Puts the moment into the draft; False where the text tells none."""
     moment = moment_of(text, fraction, offset)
     if moment is None:
         return False
-    draft.said["moment"] = moment
+    builder.facts["moment"] = moment
     if len(text) == 18:
-        draft.notes.append(SUSPECT)
+        builder.notes.append(SUSPECT)
     return True
 
 

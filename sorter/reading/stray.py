@@ -31,5 +31,5 @@ def lens(name: str) -> str:
 @lru_cache(maxsize=64)
 def serial(number: str) -> str:
     """The body's number; empty where it is nothing but zeros or signs, or a word for nothing."""
-    told = any(letter.isalnum() for letter in number.strip(_EMPTY_SERIAL))
-    return number if told and number.lower() not in _NOTHING else ""
+    known = any(letter.isalnum() for letter in number.strip(_EMPTY_SERIAL))
+    return number if known and number.lower() not in _NOTHING else ""

@@ -19,8 +19,8 @@ from itertools import groupby
 from typing import Final, Self
 
 from sorter.disk.card import Card
-from sorter.writing.copying import SMALL, Copied, Copier, Job, Tick
-from sorter.writing.moving import Move
+from sorter.writing.copying import SMALL, ByteProgress, Copied, Copier, Job
+from sorter.writing.moving import CardRemover
 from sorter.writing.target import Target, check_any, frame_of
 
 BATCH_FILES: Final = 256
@@ -50,16 +50,16 @@ class Carrier:
         self,
         card: Card | None,
         targets: Sequence[Target],
-        tick: Tick,
+        progress: ByteProgress,
         *,
         lacks: bool = False,
         rereads: bool = False,
     ) -> None:
         self._targets = tuple(targets)
-        self._copier = Copier(self._targets, tick, rereads=rereads)
+        self._copier = Copier(self._targets, progress, rereads=rereads)
         self._move = None
         if card is not None:
-            self._move = Move(card, self._targets, self._copier, tick, lacks=lacks)
+            self._move = CardRemover(card, self._targets, self._copier, progress, lacks=lacks)
         self._workers = ThreadPoolExecutor(WORKERS, thread_name_prefix="carrying")
 
     def __enter__(self) -> Self:
@@ -129,7 +129,9 @@ class Carrier:
         forced = self._workers.submit(self._force, copies)
         check = self._checked_together if helped else self._checked
         checks = [self._workers.submit(check, copy, forced) for copy in copies]
-        return checks + [self._workers.submit(self._looked_at, part) for part in _handfuls(near)]
+        return checks + [
+            self._workers.submit(self._checked_on_card, part) for part in _handfuls(near)
+        ]
 
     def _parted(self, jobs: list[Job]) -> tuple[list[Job], list[Job]]:
         """Those that need no copy, and the others."""
@@ -141,12 +143,12 @@ class Carrier:
     def _copied(self, jobs: list[Job]) -> list[Copied]:
         return [copied for job in jobs for copied in self._copier.copied(job)]
 
-    def _looked_at(self, jobs: list[Job]) -> list[Copied]:
+    def _checked_on_card(self, jobs: list[Job]) -> list[Copied]:
         if self._move:
             for job in jobs:
                 self._move.see(job.entry)
-        seen = [copied for job in jobs for copied in self._copier.looked_at(job)]
-        return self._copier.reread(seen, self._copier.looked_at)
+        seen = [copied for job in jobs for copied in self._copier.checked_on_card(job)]
+        return self._copier.reread(seen, self._copier.checked_on_card)
 
     def _force(self, copies: list[Future[list[Copied]]]) -> frozenset[Target]:
         """Where all of them are on the disk now.

@@ -16,7 +16,7 @@ from sorter.disk.shoot import Shoot
 from sorter.model.card import CardFile
 from sorter.model.compared import Compared
 from sorter.model.kinds import Role
-from sorter.model.plan import Entry, Held, State
+from sorter.model.plan import ContentCheck, Entry, State
 from sorter.writing.reading import readers
 
 
@@ -39,8 +39,8 @@ class Comparison:
     changed: dict[str, Entry] = field(default_factory=dict)
     closed: dict[str, str] = field(default_factory=dict)
     edited: dict[str, Entry] = field(default_factory=dict)
-    held: dict[int, Held] = field(default_factory=dict)
-    original: dict[int, Held] = field(default_factory=dict)
+    held: dict[int, ContentCheck] = field(default_factory=dict)
+    original: dict[int, ContentCheck] = field(default_factory=dict)
     other: set[str] = field(default_factory=set)
 
     @property
@@ -75,9 +75,9 @@ def compare(
     *,
     files: Iterable[CardFile],
     captured: Callable[[str], str],
-    marks: Mapping[str, int],
+    fingerprints: Mapping[str, int],
     entries: Iterable[Entry],
-    tick: Callable[[int], None],
+    progress: Callable[[int], None],
 ) -> Comparison:
     """The card's files held against the shoot; both sides are read past the cache, byte by byte.
 
@@ -92,13 +92,13 @@ def compare(
     files = tuple(file for file in files if known.may_hold(file))
     with readers() as pool:
 
-        def told(file: CardFile) -> tuple[Entry | None, Held]:
-            noted = known.uncarried(file, marks.get(file.path, 0))
+        def known_values(file: CardFile) -> tuple[Entry | None, ContentCheck]:
+            noted = known.uncarried(file, fingerprints.get(file.path, 0))
             if noted is not None:
-                return noted, Held.NO
-            return _equal(card, file, known.like(file, captured), tick)
+                return noted, ContentCheck.NO
+            return _equal(card, file, known.like(file, captured), progress)
 
-        for file, (entry, held) in zip(files, pool.map(told, files), strict=True):
+        for file, (entry, held) in zip(files, pool.map(known_values, files), strict=True):
             _take_in(found, file.path, entry, held)
         placed = [(p, e) for p, e in found.there.items() if e.state is State.PLACED]
         judge_copies(shoot, placed, found, lambda _: None, pool)
@@ -106,7 +106,7 @@ def compare(
     return found
 
 
-def _take_in(found: Comparison, path: str, entry: Entry | None, held: Held) -> None:
+def _take_in(found: Comparison, path: str, entry: Entry | None, held: ContentCheck) -> None:
     if entry is None:
         return
     if entry.state is State.FAILED:
@@ -116,14 +116,14 @@ def _take_in(found: Comparison, path: str, entry: Entry | None, held: Held) -> N
         found.original[entry.number] = held
 
 
-def look_again(
+def compare_again(
     card: Card,
     shoot: Shoot,
     *,
     files: Iterable[CardFile],
     entries: Sequence[Entry],
     beside: Sequence[Entry],
-    tick: Callable[[int], None],
+    progress: Callable[[int], None],
 ) -> Comparison:
     """What an earlier run carried, held against its digests: all its copies, and what the card still has.
 
@@ -133,12 +133,12 @@ def look_again(
     found = Comparison(there={entry.row.source: entry for entry in entries})
     sizes = {file.path: file for file in files}
     with readers() as pool:
-        judge_copies(shoot, list(found.there.items()), found, tick, pool)
+        judge_copies(shoot, list(found.there.items()), found, progress, pool)
         bad = {entry.number for entry in found.bad.values()}
         both = (entry for entry in (*entries, *beside) if entry.row.source in sizes)
         own = [entry for entry in both if not entry.moves or entry.number in bad]
-        told = pool.map(lambda e: _equal(card, sizes[e.row.source], [e], tick), own)
-        for entry, (same, held) in zip(own, told, strict=True):
+        known = pool.map(lambda e: _equal(card, sizes[e.row.source], [e], progress), own)
+        for entry, (same, held) in zip(own, known, strict=True):
             found.original[entry.number] = held
             if same is None:
                 found.other.add(entry.row.source)
@@ -151,7 +151,7 @@ def read_again(
     *,
     files: Iterable[CardFile],
     before: Compared,
-    tick: Callable[[int], None],
+    progress: Callable[[int], None],
 ) -> Comparison:
     """What an earlier comparison of these files found there, read again on both sides.
 
@@ -160,15 +160,15 @@ def read_again(
     found = Comparison(failed=dict(before.failed), other=set(before.other))
     at = {file.path: file for file in files}
 
-    def told(each: tuple[str, Entry]) -> tuple[Entry | None, Held]:
+    def known(each: tuple[str, Entry]) -> tuple[Entry | None, ContentCheck]:
         path, entry = each
         if entry.state is not State.PLACED:  # it is noted, and has no copy
-            return entry, Held.NO
-        return _equal(card, at[path], [entry], tick)
+            return entry, ContentCheck.NO
+        return _equal(card, at[path], [entry], progress)
 
     with readers() as pool:
         for (path, _), (entry, held) in zip(
-            before.there, pool.map(told, before.there), strict=True
+            before.there, pool.map(known, before.there), strict=True
         ):
             _take_in(found, path, entry, held)
         placed = [(p, e) for p, e in found.there.items() if e.state is State.PLACED]
@@ -194,10 +194,10 @@ class _Known:
             (_name(file.path), file.size) in self._by_name
         )
 
-    def uncarried(self, file: CardFile, mark: int) -> Entry | None:
+    def uncarried(self, file: CardFile, fingerprint: int) -> Entry | None:
         """The entry of a file that is noted and was not carried: it has no digest to compare."""
         own = self._by_path.get((file.path, file.size), ())
-        return next((entry for entry in own if _is_noted(entry, mark)), None)
+        return next((entry for entry in own if _is_noted(entry, fingerprint)), None)
 
     def like(self, file: CardFile, captured: Callable[[str], str]) -> Iterator[Entry]:
         """The entries that it may be: first those of its own path, then twins of its name."""
@@ -207,9 +207,9 @@ class _Known:
                 yield entry
 
 
-def _is_noted(entry: Entry, mark: int) -> bool:
-    known = entry.placement.mark
-    return entry.state is not State.PLACED and (0 in (mark, known) or mark == known)
+def _is_noted(entry: Entry, fingerprint: int) -> bool:
+    known = entry.placement.fingerprint
+    return entry.state is not State.PLACED and (0 in (fingerprint, known) or fingerprint == known)
 
 
 def _name(path: str) -> str:
@@ -217,31 +217,31 @@ def _name(path: str) -> str:
 
 
 def _equal(
-    card: Card, file: CardFile, candidates: Iterable[Entry], tick: Callable[[int], None]
-) -> tuple[Entry | None, Held]:
+    card: Card, file: CardFile, candidates: Iterable[Entry], progress: Callable[[int], None]
+) -> tuple[Entry | None, ContentCheck]:
     """Which of them the card's file is, and how sure that is."""
     candidates = [entry for entry in candidates if entry.row.sha256]
     if not candidates or not file.plain:
-        return None, Held.NO
+        return None, ContentCheck.NO
     try:
-        told = card.measured(file.path, tick)
+        known = card.measured(file.path, progress)
     except OSError:
         card.expect()
-        return None, Held.NO
-    entry = next((each for each in candidates if each.row.sha256 == told.sha256), None)
-    return entry, Held.of(same=entry is not None, sure=told.sure)
+        return None, ContentCheck.NO
+    entry = next((each for each in candidates if each.row.sha256 == known.sha256), None)
+    return entry, ContentCheck.of(same=entry is not None, sure=known.sure)
 
 
 def judge_copies(
     shoot: Shoot,
     placed: Sequence[tuple[str, Entry]],
     found: Comparison,
-    tick: Callable[[int], None],
+    progress: Callable[[int], None],
     pool: ThreadPoolExecutor,
 ) -> None:
     """Each placed copy read, and noted under the card's path as held, missing, changed or edited."""
-    told = pool.map(lambda each: _held(shoot, each[1], tick), placed)
-    for (path, entry), (held, reason) in zip(placed, told, strict=True):
+    known = pool.map(lambda each: _held(shoot, each[1], progress), placed)
+    for (path, entry), (held, reason) in zip(placed, known, strict=True):
         if held:
             found.held[entry.number] = held
         elif reason == GONE:
@@ -257,12 +257,12 @@ def judge_copies(
 GONE: Final = "gone"
 
 
-def _held(shoot: Shoot, entry: Entry, tick: Callable[[int], None]) -> tuple[Held, str]:
+def _held(shoot: Shoot, entry: Entry, progress: Callable[[int], None]) -> tuple[ContentCheck, str]:
     """Whether the copy is as it was carried; where not, why: gone, the system's reason, or nothing."""
     row = entry.row
     try:
-        held = shoot.holds(row.destination, row.bytes, row.sha256, tick)
+        held = shoot.holds(row.destination, row.bytes, row.sha256, progress)
         is_gone = not held and shoot.size(row.destination) is None
     except OSError as error:
-        return Held.NO, error.strerror or str(error)
+        return ContentCheck.NO, error.strerror or str(error)
     return held, GONE if is_gone else ""

@@ -16,14 +16,14 @@ from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Measured, Stream
 from sorter.model.damage import Damage
 from sorter.model.kinds import PICTURE_ROLES
-from sorter.model.plan import Entry, Held
+from sorter.model.plan import ContentCheck, Entry
 from sorter.writing.helping import Done, Helpers, Task
-from sorter.writing.integrity import Watch
+from sorter.writing.integrity import IntegrityCheck
 from sorter.writing.notes import DIFFERS, without_failures
 from sorter.writing.passing import passed
 from sorter.writing.target import Carried, Target
 
-Tick: TypeAlias = Callable[[int], None]
+ByteProgress: TypeAlias = Callable[[int], None]
 """Called with the bytes that were dealt with since the last call."""
 
 SMALL: Final = 1024 * 1024
@@ -66,9 +66,9 @@ class Job:
         """The file, to be read from its first byte on. Raises OSError, CardGone."""
         return self.origin.stream(self.path, past=self.past)
 
-    def measured(self, tick: Tick) -> Measured:
+    def measured(self, progress: ByteProgress) -> Measured:
         """What the file gives when it is read past the system's cache. Raises OSError, CardGone."""
-        return self.origin.measured(self.path, tick)
+        return self.origin.measured(self.path, progress)
 
     def expect(self) -> None:
         """Raises CardGone where it was to be read from a card, and that went away."""
@@ -86,18 +86,18 @@ class Read:
     count: int
     sha256: str
     modified_ns: int
-    said: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     sure: bool = False
 
     def known_of(self, entry: Entry, late: str = "") -> Entry:
         """The entry with all that reading told of its file. late: what is said of one copy alone."""
         placement = entry.placement
-        told = set(placement.row.remarks)
-        before = without_failures(placement.said)
-        here = (*self.said, *((late,) if late else ()))
-        said = dict.fromkeys((*before, *(one for one in here if one not in told)))
+        known = set(placement.row.remarks)
+        before = without_failures(placement.carrying_notes)
+        here = (*self.notes, *((late,) if late else ()))
+        notes = dict.fromkeys((*before, *(one for one in here if one not in known)))
         row = replace(placement.row, bytes=self.count, sha256=self.sha256)
-        placement = replace(placement, row=row, said=tuple(said))
+        placement = replace(placement, row=row, carrying_notes=tuple(notes))
         return replace(entry, placement=placement, modified_ns=self.modified_ns)
 
 
@@ -112,8 +112,8 @@ class Copied:
     entry: Entry
     job: Job
     reason: str = ""
-    held: Held = Held.NO
-    twice: Held = Held.NO
+    held: ContentCheck = ContentCheck.NO
+    twice: ContentCheck = ContentCheck.NO
     mended: bool = False
 
     @property
@@ -134,9 +134,11 @@ class Copier:
     rereads: whether each file of a card is read a second time, past the system's cache.
     """
 
-    def __init__(self, targets: Sequence[Target], tick: Tick, *, rereads: bool = False) -> None:
+    def __init__(
+        self, targets: Sequence[Target], progress: ByteProgress, *, rereads: bool = False
+    ) -> None:
         self._targets = targets
-        self._tick = tick
+        self._progress = progress
         self._rereads = rereads
         self._stopped = threading.Event()
         self._helpers = Helpers()
@@ -170,19 +172,19 @@ class Copier:
         """Small files, each copied as `copied` does it, by another process where that can."""
         if any(target.failure for target in self._targets):  # copied knows whom to leave out
             return [copied for job in jobs for copied in self.copied(job)]
-        told = self._helpers.copied([_task(job) for job in jobs])
+        known = self._helpers.copied([_task(job) for job in jobs])
         return [
             copied
-            for job, done in zip(jobs, told, strict=True)
+            for job, done in zip(jobs, known, strict=True)
             for copied in (self.copied(job) if done is None else self._helped(job, done))
         ]
 
     def _helped(self, job: Job, done: Done) -> tuple[Copied, ...]:
         if job.copy is not None and done.sha256 != job.copy.row.sha256:
             return self.copied(job)  # which says what is wrong with it
-        self._tick(done.count)
-        said = (Damage(done.verdict),) if done.verdict else ()
-        read = Read(count=done.count, sha256=done.sha256, modified_ns=done.modified_ns, said=said)
+        self._progress(done.count)
+        notes = (Damage(done.verdict),) if done.verdict else ()
+        read = Read(count=done.count, sha256=done.sha256, modified_ns=done.modified_ns, notes=notes)
         return tuple(
             Copied(target=target, entry=read.known_of(entry, late), job=job)
             for (target, entry), late in zip(job.wanted, done.late, strict=True)
@@ -191,12 +193,12 @@ class Copier:
     def checked_together(self, copies: Sequence[Copied]) -> list[Copied]:
         """Copies that are on the disk, read back as `checked` does it, by another process."""
         paths = [each.target.unfinished(each.entry) for each in copies]
-        told = self._helpers.measured(paths)
+        known = self._helpers.measured(paths)
         return [
-            replace(each, held=Held.of(same=True, sure=found.sure))
+            replace(each, held=ContentCheck.of(same=True, sure=found.sure))
             if not each.reason and _is_as_known(found, each.entry)
             else self.checked(each, forced=True)
-            for each, found in zip(copies, told, strict=True)
+            for each, found in zip(copies, known, strict=True)
         ]
 
     def checked(self, copied: Copied, *, forced: bool = False) -> Copied:
@@ -217,14 +219,14 @@ class Copier:
                 return replace(again, held=held)
         return replace(copied, reason=DIFFERS)
 
-    def looked_at(self, job: Job) -> tuple[Copied, ...]:
+    def checked_on_card(self, job: Job) -> tuple[Copied, ...]:
         """The card's bytes are known, read past the cache, and stay where they are. Raises CardGone."""
         job = replace(job, past=True)
         try:
             read = self._passed_on(job, ())
         except Unreadable as reason:
             return _unread(job, str(reason))
-        held = Held.of(same=True, sure=read.sure)
+        held = ContentCheck.of(same=True, sure=read.sure)
         return tuple(
             Copied(target=target, entry=read.known_of(entry), job=job, held=held)
             for target, entry in job.wanted
@@ -235,7 +237,7 @@ class Copier:
     def reread(
         self, copies: Sequence[Copied], again: Callable[[Job], Iterable[Copied]]
     ) -> list[Copied]:
-        """Each file of a card read a second time, where that is wished for, and compared.
+        """Each file of a card read a second time, where that is asked for, and compared.
 
         Of one that is not as it was the second reading may be the true one: it is dealt with again, past
         the cache, and then has to give the same once more. Raises CardGone.
@@ -268,17 +270,19 @@ class Copier:
         reason = "" if twice else UNSTEADY
         return [*bad, *(replace(e, twice=twice, reason=e.reason or reason) for e in good)]
 
-    def _given_again(self, copies: Sequence[Copied]) -> Held:
+    def _given_again(self, copies: Sequence[Copied]) -> ContentCheck:
         """Whether the card gives the same bytes now. Raises OSError, CardGone."""
-        found = copies[0].job.measured(self._tick)
+        found = copies[0].job.measured(self._progress)
         same = all(_is_as_known(found, each.entry) for each in copies if not each.reason)
-        return Held.of(same=same, sure=found.sure)
+        return ContentCheck.of(same=same, sure=found.sure)
 
     # ---- reading ---------------------------------------------------------------------------
 
     def _passed_on(self, job: Job, outlets: Sequence[_Outlet]) -> Read:
         entry = job.entry
-        watch = Watch(entry.placement.container, is_picture=entry.row.role in PICTURE_ROLES)
+        watch = IntegrityCheck(
+            entry.placement.container, is_picture=entry.row.role in PICTURE_ROLES
+        )
         with _opened(job) as stream:
             found = passed(self._watched(_blocks(job, stream)), watch, outlets)
             if found.count != stream.size:
@@ -290,7 +294,7 @@ class Copier:
             count=found.count,
             sha256=found.sha256,
             modified_ns=stamp,
-            said=(found.verdict,) if found.verdict else (),
+            notes=(found.verdict,) if found.verdict else (),
             sure=sure,
         )
 
@@ -300,7 +304,7 @@ class Copier:
             if self._stopped.is_set() or all(each.failure for each in self._targets):
                 raise Unreadable(STOPPED)
             yield block
-            self._tick(len(block))
+            self._progress(len(block))
 
 
 class _Outlet:
@@ -359,8 +363,8 @@ def _is_as_known(found: Measured | None, entry: Entry) -> TypeGuard[Measured]:
 
 def _with_note(copied: Copied, note: str) -> Copied:
     placement = copied.entry.placement
-    said = tuple(dict.fromkeys((*placement.said, note)))
-    entry = replace(copied.entry, placement=replace(placement, said=said))
+    notes = tuple(dict.fromkeys((*placement.carrying_notes, note)))
+    entry = replace(copied.entry, placement=replace(placement, carrying_notes=notes))
     return replace(copied, entry=entry, mended=True)
 
 

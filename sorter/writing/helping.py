@@ -28,7 +28,7 @@ from typing import Any, Final
 from sorter.disk.files import NewFile
 from sorter.disk.streams import Measured, Stream, measured
 from sorter.disk.systems import SYSTEM
-from sorter.writing.integrity import Watch
+from sorter.writing.integrity import IntegrityCheck
 from sorter.writing.passing import passed
 
 _HOME: Final = str(Path(__file__).parents[2])
@@ -82,9 +82,9 @@ class Helpers:
         wanted = [
             [one.source, one.targets, one.container, one.is_picture, one.past] for one in tasks
         ]
-        told = self._asked("copy", wanted)
+        known = self._asked("copy", wanted)
         return [
-            None if one is None else Done(**{**one, "late": tuple(one["late"])}) for one in told
+            None if one is None else Done(**{**one, "late": tuple(one["late"])}) for one in known
         ]
 
     def measured(self, paths: Sequence[str]) -> list[Measured | None]:
@@ -131,10 +131,10 @@ class _Helper:
             raise OSError(errno.ECHILD, os.strerror(errno.ECHILD))
         self._line.write(json.dumps([what, about]).encode() + b"\n")
         self._line.flush()
-        told: list[Any] = json.loads(self._line.readline())
-        if len(told) != len(about):
+        known: list[Any] = json.loads(self._line.readline())
+        if len(known) != len(about):
             raise ValueError("not what was asked for")
-        return told
+        return known
 
     def close(self) -> None:
         """The process is gone."""
@@ -177,7 +177,7 @@ def answer(end: int, parent: int) -> None:
 def _copied(
     source: str, targets: list[str], container: str, is_picture: bool, past: bool
 ) -> dict[str, object] | None:
-    watch = Watch(container, is_picture=is_picture)
+    watch = IntegrityCheck(container, is_picture=is_picture)
     try:
         with Stream(source, past=past) as stream, ExitStack() as open_files:
             files = [open_files.enter_context(NewFile(target)) for target in targets]

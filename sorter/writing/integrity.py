@@ -29,10 +29,10 @@ _BOXED: Final = frozenset({"cr3", "heif", "mp4", "jxl", "jp2"})
 _RIFFS: Final = frozenset({"avi", "wav", "webp"})
 _BARE: Final = b"\xff"  # JPEG 2000 and JPEG XL without boxes begin with a marker
 _RIFF_HEAD: Final = 8
-_UNTOLD: Final = frozenset({0, 0xFF_FF_FF_FF})  # a RIFF that was not closed
+_UNKNOWN: Final = frozenset({0, 0xFF_FF_FF_FF})  # a RIFF that was not closed
 
 
-class Watch:
+class IntegrityCheck:
     """Sees the bytes of one file pass, in order, and says at the end what is wrong with it.
 
     container: the format by content. is_picture: zeros at the end are judged, which sound and other
@@ -47,7 +47,7 @@ class Watch:
         self._tail = b""
         self._box = 0  # where the next box begins
         self._boxes = 0
-        self._told = 0  # bytes that the file says it has
+        self._stated_size = 0  # bytes that the file says it has
         self._begun = b""  # the start of a box head that goes on in the next block
 
     def feed(self, block: memoryview) -> None:
@@ -72,7 +72,7 @@ class Watch:
         """What is wrong; empty where nothing is seen to be."""
         if self._count == 0:
             return Damage.EMPTY
-        if self._box > self._count or self._told > self._count:
+        if self._box > self._count or self._stated_size > self._count:
             return Damage.CUT
         end = _ENDS.get(self._container)
         if end is not None:
@@ -87,8 +87,8 @@ class Watch:
         self._begun += bytes(block[: _RIFF_HEAD - len(self._begun)])
         size = int.from_bytes(self._begun[4:], "little")
         is_riff = len(self._begun) == _RIFF_HEAD and self._begun.startswith(b"RIFF")
-        if is_riff and size not in _UNTOLD:
-            self._told = size + _RIFF_HEAD
+        if is_riff and size not in _UNKNOWN:
+            self._stated_size = size + _RIFF_HEAD
 
     def _follow_boxes(self, block: memoryview) -> None:
         """Goes from box to box; each tells where the next begins."""

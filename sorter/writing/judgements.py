@@ -1,6 +1,6 @@
 """Judgements as bytes, and the keys by which they are kept beside the ledger.
 
-A key is made of what was judged (the pictures' own key), of what grouping said of it, and of FORM: a
+A key is made of what was judged (the pictures' own key), of what grouping said of it, and of FORMAT_VERSION: a
 changed rule is never answered out of an old judgement.
 """
 
@@ -14,12 +14,12 @@ from dataclasses import asdict
 from enum import StrEnum
 from typing import Any, Final
 
-from sorter.model.finding import Check, End, Look, Piece, Verdict
-from sorter.model.judgement import Glimpse, Judgement, Thumb
+from sorter.model.finding import Check, End, FrameFindings, ProposedSequence, Verdict
+from sorter.model.judgement import FrameSummary, Judgement, Thumb
 from sorter.model.kinds import Kind
-from sorter.model.subject import Run
+from sorter.model.subject import SubjectSeries
 
-FORM: Final = 1
+FORMAT_VERSION: Final = 2
 """Goes up with every change of what judges: a test holds it against the sources of the rules."""
 _WORDS: Final[dict[str, type[StrEnum]]] = {
     "kind": Kind,
@@ -30,15 +30,15 @@ _WORDS: Final[dict[str, type[StrEnum]]] = {
 }
 
 
-def key_of(run: Run) -> str:
+def key_of(run: SubjectSeries) -> str:
     """The key of the judgement on these frames; empty where the pictures have none."""
     if not run.key:
         return ""
     first = run.first
-    told: tuple[object, ...] = ("lone",)
+    known: tuple[object, ...] = ("lone",)
     if not first.is_lone:
-        told = (first.kind, first.nearward, first.step_of_depth)
-    return _hashed([("judgement", *told, run.key)])
+        known = (first.kind, first.nearward, first.step_of_depth)
+    return _hashed([("judgement", *known, run.key)])
 
 
 def key_of_pairs(pairs: Sequence[tuple[str, str]]) -> str:
@@ -48,7 +48,7 @@ def key_of_pairs(pairs: Sequence[tuple[str, str]]) -> str:
 
 def _hashed(lines: Sequence[tuple[object, ...]]) -> str:
     text = "\n".join(" ".join(map(str, line)) for line in lines)
-    return hashlib.sha256(f"{FORM}\n{text}".encode()).hexdigest()
+    return hashlib.sha256(f"{FORMAT_VERSION}\n{text}".encode()).hexdigest()
 
 
 # ---- a judgement -------------------------------------------------------------------------------
@@ -68,14 +68,16 @@ def restored(data: bytes) -> Judgement | None:
         whole = json.loads(data)
         return Judgement(
             check=None if whole["check"] is None else Check(**_worded(whole["check"])),
-            look=Look(**{name: _tuples(value) for name, value in whole["look"].items()}),
-            pieces=tuple(Piece(**_worded(each)) for each in whole["pieces"]),
+            frame_findings=FrameFindings(
+                **{name: _tuples(value) for name, value in whole["frame_findings"].items()}
+            ),
+            proposed=tuple(ProposedSequence(**_worded(each)) for each in whole["proposed"]),
             covered=whole["covered"],
-            glimpses=tuple(each and Glimpse(**each) for each in whole["glimpses"]),
+            summaries=tuple(each and FrameSummary(**each) for each in whole["summaries"]),
             thumb=_thumb(whole["thumb"]),
         )
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
-        return None  # it is made anew
+        return None  # it is made again
 
 
 def _worded(given: dict[str, Any]) -> dict[str, Any]:

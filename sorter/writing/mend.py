@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from sorter.model.plan import Entry, Held
+from sorter.model.plan import ContentCheck, Entry
 from sorter.writing.carry import Carrier
-from sorter.writing.copying import Job, Tick
+from sorter.writing.copying import ByteProgress, Job
 from sorter.writing.target import Target
 from sorter.writing.verify import Findings
 
@@ -44,17 +44,17 @@ def _jobs(side: Side, other: Side) -> Iterator[Job]:
             yield Job(wanted=wanted, origin=other.target.shoot, copy=good)
 
 
-def mend(sides: tuple[Side, Side], jobs: tuple[Job, ...], tick: Tick) -> None:
+def mend(sides: tuple[Side, Side], jobs: tuple[Job, ...], progress: ByteProgress) -> None:
     """Each file that one side lacks is copied from the other, verified, and put in its place.
 
     What is in that place is set aside, and nothing is lost. The targets' outcomes tell what became
     of it, and so do their failures. Raises what the first target has against it where both failed.
     """
-    with Carrier(None, [side.target for side in sides], tick) as carrier:
+    with Carrier(None, [side.target for side in sides], progress) as carrier:
         carrier.carry(jobs)
 
 
 def take_note(side: Side) -> None:
     """What was put right is among what is sound, and no more among what is not."""
     for entry in side.target.outcome.placed:
-        side.findings.mend(entry, side.target.outcome.held.get(entry.number, Held.NO))
+        side.findings.mend(entry, side.target.outcome.held.get(entry.number, ContentCheck.NO))

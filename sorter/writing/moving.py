@@ -19,7 +19,7 @@ from sorter.disk.card import Card
 from sorter.disk.files import force_folder
 from sorter.disk.originals import folders_below, identity
 from sorter.disk.shoot import remove_from_card
-from sorter.model.plan import Entry, Held, State, Stays
+from sorter.model.plan import ContentCheck, Entry, State, WhyNotRemoved
 from sorter.writing.copying import Copier, Job
 from sorter.writing.notes import DIFFERS
 from sorter.writing.reading import readers
@@ -36,11 +36,11 @@ _NO_RENAME: Final = frozenset({errno.EXDEV, errno.EACCES, errno.EPERM, errno.ERO
 
 _Identity: TypeAlias = tuple[int, int, int, int]
 """What tells a file from another, and from itself after a write: number, size, both stamps."""
-Judged: TypeAlias = tuple[Entry, Stays | _Identity | None]
+Judged: TypeAlias = tuple[Entry, WhyNotRemoved | _Identity | None]
 """A file, and why it stays; or what it is, when it may leave. None: it is gone already."""
 
 
-class Move:
+class CardRemover:
     """Takes files off a card into the first of the targets; for one run.
 
     One that lies on the shoot's own file system comes by a rename, after its bytes were read and
@@ -52,7 +52,7 @@ class Move:
         card: Card,
         targets: Sequence[Target],
         copier: Copier,
-        tick: Callable[[int], None],
+        progress: Callable[[int], None],
         *,
         lacks: bool,
     ) -> None:
@@ -60,7 +60,7 @@ class Move:
         self._targets = targets
         self._lead = targets[0]
         self._copier = copier
-        self._tick = tick
+        self._progress = progress
         self._lacks = lacks
         self._copies_own: frozenset[tuple[int, int]] | None = None
         self._seen: dict[int, _Identity] = {}  # what a file was before it was read where it lies
@@ -87,7 +87,7 @@ class Move:
 
         Raises Withheld where the card does not give it as it was, OSError for the shoot's disk.
         """
-        is_sure = self._lead.outcome.held.get(entry.number) is Held.SURE
+        is_sure = self._lead.outcome.held.get(entry.number) is ContentCheck.SURE
         if is_sure and frame_of(entry) not in self._lead.halved and self._taken(entry):
             self._lead.outcome.gone.append(entry)
             return True
@@ -172,17 +172,17 @@ class Move:
         """Which files of the frame may leave the card now."""
         here = [entry for entry in frame if not entry.gone]
         if self._keeps_all:
-            return self._staying(here, Stays.SECOND)
-        copies = min((self._held(entry, others) for entry in frame), default=Held.NO)
-        if copies is not Held.SURE:
-            return self._staying(here, Stays.MEMORY if copies else Stays.LACKING)
+            return self._staying(here, WhyNotRemoved.BACKUP)
+        copies = min((self._held(entry, others) for entry in frame), default=ContentCheck.NO)
+        if copies is not ContentCheck.SURE:
+            return self._staying(here, WhyNotRemoved.MEMORY if copies else WhyNotRemoved.LACKING)
         return [(entry, self._own(entry)) for entry in here]
 
-    def _staying(self, entries: Iterable[Entry], reason: Stays) -> list[Judged]:
+    def _staying(self, entries: Iterable[Entry], reason: WhyNotRemoved) -> list[Judged]:
         """That they stay for this reason; but for what a run took off that was cut before it said so."""
         return [(each, reason if self.is_on_card(each) else None) for each in entries]
 
-    def _held(self, entry: Entry, others: dict[Target, dict[int, Entry]]) -> Held:
+    def _held(self, entry: Entry, others: dict[Target, dict[int, Entry]]) -> ContentCheck:
         """Whether every copy that is to exist was read in this run and is as it was carried."""
         copies = [
             (self._lead, entry),
@@ -190,24 +190,24 @@ class Move:
         ]
         return min(_held(target, copy, entry) for target, copy in copies)
 
-    def _own(self, entry: Entry) -> Stays | _Identity | None:
+    def _own(self, entry: Entry) -> WhyNotRemoved | _Identity | None:
         """What the card's own file is where it has the digest of its copies; else why it stays."""
         path = self._card.at(entry.row.source)
         try:
             before = os.lstat(path)
             if self._is_elsewhere(entry):
-                return Stays.ELSEWHERE
-            found = self._card.measured(entry.row.source, self._tick)
+                return WhyNotRemoved.ELSEWHERE
+            found = self._card.measured(entry.row.source, self._progress)
             after = os.lstat(path)
         except FileNotFoundError:
             return None
         except OSError:
-            return Stays.LOCKED
+            return WhyNotRemoved.LOCKED
         same = _identity(before) == _identity(after) and found.sha256 == entry.row.sha256
-        held = Held.of(same=same, sure=found.sure)
-        if held is Held.SURE:
+        held = ContentCheck.of(same=same, sure=found.sure)
+        if held is ContentCheck.SURE:
             return _identity(after)
-        return Stays.MEMORY if held else Stays.CHANGED
+        return WhyNotRemoved.MEMORY if held else WhyNotRemoved.CHANGED
 
     def _removed(self, frame: list[Judged]) -> Iterator[Entry]:
         """What is to be noted as gone from the card; what stays is kept, with the reason.
@@ -218,28 +218,28 @@ class Move:
             if found is None:
                 yield entry
                 continue
-            stays = found if isinstance(found, Stays) else self._remove(entry, found)
+            stays = found if isinstance(found, WhyNotRemoved) else self._remove(entry, found)
             if stays is None:
                 self._lead.outcome.gone.append(entry)
                 yield entry
             else:
                 self._lead.outcome.kept.append((entry, stays))
 
-    def _remove(self, entry: Entry, known: _Identity) -> Stays | None:
+    def _remove(self, entry: Entry, known: _Identity) -> WhyNotRemoved | None:
         """Why the card's file is still there; None where it is gone now."""
         path = self._card.at(entry.row.source)
         try:
             if _identity(os.lstat(path)) != known:  # or a second name of it was taken off just now
                 again = self._own(entry)
-                if isinstance(again, Stays) or again is None:
+                if isinstance(again, WhyNotRemoved) or again is None:
                     return again
             if self._is_elsewhere(entry):
-                return Stays.ELSEWHERE
+                return WhyNotRemoved.ELSEWHERE
             remove_from_card(path)
         except FileNotFoundError:
             return None
         except OSError:
-            return Stays.LOCKED
+            return WhyNotRemoved.LOCKED
         return None
 
     def _is_elsewhere(self, entry: Entry) -> bool:
@@ -271,13 +271,13 @@ class Move:
             self._lead.ledger.note(replace(entry, gone=True) for entry in gone)
 
 
-def _held(target: Target, copy: Entry | None, entry: Entry) -> Held:
+def _held(target: Target, copy: Entry | None, entry: Entry) -> ContentCheck:
     if copy is None or copy.state is not State.PLACED or copy.row.sha256 != entry.row.sha256:
-        return Held.NO
+        return ContentCheck.NO
     try:
         return target.held(copy)
     except OSError:
-        return Held.NO
+        return ContentCheck.NO
 
 
 def _identity(about: os.stat_result) -> _Identity:

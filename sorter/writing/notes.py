@@ -13,12 +13,12 @@ DIFFERS: Final = "its copy came out different, twice: the disk of the shoot may 
 
 def failed(entry: Entry, reason: str) -> Entry:
     """The entry of a file that could not be carried, with the reason among what is said of it."""
-    said = (*without_failures(entry.placement.said), NotCarried(reason=reason))
+    notes = (*without_failures(entry.placement.carrying_notes), NotCarried(reason=reason))
     row = replace(entry.row, sha256="")
-    placement = replace(entry.placement, row=row, said=said)
+    placement = replace(entry.placement, row=row, carrying_notes=notes)
     return replace(entry, placement=placement, state=State.FAILED)
 
 
-def without_failures(said: tuple[Note, ...]) -> tuple[Note, ...]:
+def without_failures(notes: tuple[Note, ...]) -> tuple[Note, ...]:
     """What is said of a file without the reasons why it could not be carried before."""
-    return tuple(one for one in said if not isinstance(one, NotCarried))
+    return tuple(one for one in notes if not isinstance(one, NotCarried))

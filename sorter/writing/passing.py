@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from sorter.writing.integrity import Watch
+from sorter.writing.integrity import IntegrityCheck
 
 
 class Outlet(Protocol):
@@ -26,7 +26,9 @@ class Passed:
     verdict: str
 
 
-def passed(blocks: Iterable[memoryview], watch: Watch, outlets: Sequence[Outlet]) -> Passed:
+def passed(
+    blocks: Iterable[memoryview], watch: IntegrityCheck, outlets: Sequence[Outlet]
+) -> Passed:
     """Every block stands in each of the outlets, in order; a block is good until the next is asked for.
 
     Raises what the blocks and the outlets raise.

@@ -47,9 +47,9 @@ def rows_of(entries: Iterable[Entry]) -> tuple[Row, ...]:
 
 def _row(entry: Entry) -> Row:
     """A file that is not in its place has no destination and no digest yet."""
-    row, said = entry.row, entry.placement.said
-    if said or entry.found:
-        row = replace(row, remarks=(*row.remarks, *said, *_found(entry)))
+    row, notes = entry.row, entry.placement.carrying_notes
+    if notes or entry.found:
+        row = replace(row, remarks=(*row.remarks, *notes, *_found(entry)))
     return row if entry.state is State.PLACED else replace(row, destination="", sha256="")
 
 

@@ -61,10 +61,10 @@ class Shifting:
         self._left: set[str] = set()  # folders that a file went away from
         self._blind: set[str] = set()  # folders in which a file could not be looked at
 
-    def shift(self, tick: Callable[[int, int], None]) -> Shifted:
+    def shift(self, progress: Callable[[int, int], None]) -> Shifted:
         """Every file is where the ledger says, and empty folders that it left are gone.
 
-        tick: how many of how many files. Raises ShootNotWritable, NoRoom, what the ledger raises.
+        progress: how many of how many files. Raises ShootNotWritable, NoRoom, what the ledger raises.
         """
         ways = self._ways()
         verified = self._ledger.entries(State.VERIFIED)
@@ -72,7 +72,7 @@ class Shifting:
             self._shoot.remove_unfinished(keep=frozenset(entry.number for entry in verified))
             for done, way in enumerate(ways, 1):
                 self._bring(way)
-                tick(done, len(ways))
+                progress(done, len(ways))
             left = {_folder(way.before) for way in ways}
             there = {_folder(way.wanted) for way in self._ways()}
             self._force((there | left) - (self._blind - self._left))
@@ -133,24 +133,24 @@ class Shifting:
     def _renamed(self, entry: Entry, tries: int) -> Entry:
         another = self._renaming(entry.row.destination, tries)
         name = another.rpartition("/")[2]
-        said = (*entry.placement.said, Renamed(name=name, why=WhyRenamed.CAME))
-        return self._placed(entry, another, said)
+        notes = (*entry.placement.carrying_notes, Renamed(name=name, why=WhyRenamed.CAME))
+        return self._placed(entry, another, notes)
 
     def _leave(self, way: _Way, reason: str) -> None:
         """It lies where it lay, and the ledger says so."""
         self._blind.add(_folder(way.before))
         self._shifted.unseen[way.before] = reason
-        self._placed(way.entry, way.before, way.entry.placement.said)
+        self._placed(way.entry, way.before, way.entry.placement.carrying_notes)
 
     def _lose(self, way: _Way) -> None:
         """It went away meanwhile: it is to lie where it lay, for whoever brings it back."""
         self._shifted.lost.append(way.entry)
         if not self._back:
-            self._placed(way.entry, way.before, way.entry.placement.said)
+            self._placed(way.entry, way.before, way.entry.placement.carrying_notes)
 
-    def _placed(self, entry: Entry, destination: str, said: tuple[Note, ...]) -> Entry:
+    def _placed(self, entry: Entry, destination: str, notes: tuple[Note, ...]) -> Entry:
         row = replace(entry.row, destination=destination)
-        entry = replace(entry, placement=replace(entry.placement, row=row, said=said))
+        entry = replace(entry, placement=replace(entry.placement, row=row, carrying_notes=notes))
         if self._back:
             self._ledger.note([entry])
         else:

@@ -15,7 +15,7 @@ from sorter.disk.files import FULL
 from sorter.disk.shoot import UNFINISHED, Shoot
 from sorter.errors import Cancelled, CardGone, NoRoom, ShootNotWritable, SorterError
 from sorter.model.note import Renamed, WhyRenamed
-from sorter.model.plan import Entry, Held, State, Stays
+from sorter.model.plan import ContentCheck, Entry, State, WhyNotRemoved
 from sorter.writing.ledger import Ledger
 from sorter.writing.notes import DIFFERS, failed
 
@@ -53,8 +53,8 @@ class Carried:
 
     entry: Entry
     reason: str = ""
-    held: Held = Held.NO
-    twice: Held = Held.NO
+    held: ContentCheck = ContentCheck.NO
+    twice: ContentCheck = ContentCheck.NO
     mended: bool = False
 
 
@@ -71,12 +71,12 @@ class Outcome:
     """
 
     placed: list[Entry] = field(default_factory=list)
-    held: dict[int, Held] = field(default_factory=dict)
-    twice: dict[int, Held] = field(default_factory=dict)
+    held: dict[int, ContentCheck] = field(default_factory=dict)
+    twice: dict[int, ContentCheck] = field(default_factory=dict)
     mended: list[Entry] = field(default_factory=list)
     differing: list[Entry] = field(default_factory=list)
     gone: list[Entry] = field(default_factory=list)
-    kept: list[tuple[Entry, Stays]] = field(default_factory=list)
+    kept: list[tuple[Entry, WhyNotRemoved]] = field(default_factory=list)
     unmended: dict[int, str] = field(default_factory=dict)
     aside: list[str] = field(default_factory=list)
 
@@ -235,8 +235,10 @@ class Target:
         row = entry.row
         another = self._renaming(row.destination, tries)
         name = another.rpartition("/")[2]
-        said = (*entry.placement.said, Renamed(name=name, why=WhyRenamed.CAME))
-        placement = replace(entry.placement, row=replace(row, destination=another), said=said)
+        notes = (*entry.placement.carrying_notes, Renamed(name=name, why=WhyRenamed.CAME))
+        placement = replace(
+            entry.placement, row=replace(row, destination=another), carrying_notes=notes
+        )
         return replace(entry, placement=placement)
 
     # ---- a stop ----------------------------------------------------------------------------
@@ -252,7 +254,7 @@ class Target:
             self._note([], at_once=False)
 
     def recover(self, taking: Taking | None) -> None:
-        """What a stopped run noted as verified is placed, or planned anew where it is not there."""
+        """What a stopped run noted as verified is placed, or planned again where it is not there."""
         with self.failing():
             entries = self.ledger.entries(State.VERIFIED)
             self.shoot.remove_unfinished(keep=frozenset(entry.number for entry in entries))
@@ -272,7 +274,7 @@ class Target:
             return replace(entry, state=State.PLACED, gone=gone)
         return replace(entry, state=State.PLANNED)
 
-    def held(self, entry: Entry) -> Held:
+    def held(self, entry: Entry) -> ContentCheck:
         """Whether the placed copy was read whole in this run and had its digest; it is read now if not.
 
         One that is not there any more with its size is not held, whatever was seen before. Raises
@@ -280,7 +282,7 @@ class Target:
         """
         row, known = entry.row, self.outcome.held
         if self.shoot.size(row.destination) != row.bytes:
-            known[entry.number] = Held.NO
+            known[entry.number] = ContentCheck.NO
         elif entry.number not in known:
             known[entry.number] = self.shoot.holds(row.destination, row.bytes, row.sha256)
         return known[entry.number]
@@ -289,7 +291,7 @@ class Target:
         """The path of the entry's unfinished file, as the system names it."""
         return self.shoot.at(self.shoot.unfinished(entry.number))
 
-    def is_on_disk(self, entry: Entry, *, forced: bool = False) -> Held:
+    def is_on_disk(self, entry: Entry, *, forced: bool = False) -> ContentCheck:
         """Whether the unfinished file, forced to the disk, reads back as the entry's bytes.
 
         Raises OSError.
@@ -328,7 +330,7 @@ def stopping_clearly(shoot: Shoot) -> Iterator[None]:
 
 def _in_words(shoot: Shoot, error: OSError) -> SorterError:
     if error.errno in FULL:
-        said: SorterError = NoRoom(
+        notes: SorterError = NoRoom(
             f"{shoot.root}: the disk is full. Nothing is lost: make room and run the same "
             "command again; it goes on where it stopped."
         )
@@ -337,9 +339,9 @@ def _in_words(shoot: Shoot, error: OSError) -> SorterError:
         which = (
             f" ({os.fsdecode(error.filename)})" if isinstance(error.filename, str | bytes) else ""
         )
-        said = ShootNotWritable(
+        notes = ShootNotWritable(
             f"{shoot.root}: {reason}{which}. Nothing is lost: check the disk and its permissions, and run "
             "the same command again; it goes on where it stopped."
         )
-    said.__cause__ = error
-    return said
+    notes.__cause__ = error
+    return notes

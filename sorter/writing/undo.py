@@ -11,7 +11,7 @@ from sorter.disk.files import FULL
 from sorter.disk.originals import Original, Originals
 from sorter.disk.shoot import CardRefused, Shoot
 from sorter.errors import CardNotWritable, NoRoom, SorterError
-from sorter.model.operation import Progress
+from sorter.model.operation import OperationState
 from sorter.model.plan import Entry
 from sorter.writing.ledger import Ledger
 from sorter.writing.target import stopping_clearly
@@ -67,7 +67,7 @@ class Compared:
 
 
 def compared(
-    shoot: Shoot, originals: Originals, entries: Iterable[Entry], tick: Callable[[int], None]
+    shoot: Shoot, originals: Originals, entries: Iterable[Entry], progress: Callable[[int], None]
 ) -> Compared:
     """The copies among the entries, each original read whole. Raises CardGone.
 
@@ -78,7 +78,7 @@ def compared(
         if entry.moves or not can_see(shoot, entry):
             continue
         try:
-            found = _looked(originals, entry, tick)
+            found = _checked(originals, entry, progress)
         except OSError as error:
             unseen[entry.number] = _unseen_on_card(error)
         else:
@@ -121,7 +121,7 @@ class Undoing:
         self._left: set[str] = set()  # folders that a file went away from
         self._blind: set[str] = set()  # folders in which a file could not be looked at
 
-    def undo(self, run: int, entries: Iterable[Entry], tick: Callable[[int], None]) -> Undone:
+    def undo(self, run: int, entries: Iterable[Entry], progress: Callable[[int], None]) -> Undone:
         """All files of the ingest are taken back, but for what was changed or cannot be looked at.
 
         The ledger still knows them after that. Raises ShootNotWritable, NoRoom, CardNotWritable,
@@ -129,11 +129,11 @@ class Undoing:
         """
         entries = list(entries)
         with stopping_clearly(self._shoot):
-            self._ledger.set_state(run, Progress.UNDOING)
+            self._ledger.set_state(run, OperationState.UNDOING)
             self._shoot.remove_unfinished()
             for entry in entries:
                 self._take_back(entry)
-                tick(entry.row.bytes)
+                progress(entry.row.bytes)
             folders = {_folder(entry) for entry in entries} - {""}
             # A cut run may have taken names away in folders that nothing leaves now.
             self._force(sorted(folders - (self._blind - self._left)))
@@ -189,7 +189,7 @@ class Undoing:
         if not entry.moves:
             return
         try:
-            is_back = _looked(self._originals, entry) is Original.THERE
+            is_back = _checked(self._originals, entry) is Original.THERE
         except OSError:
             is_back = False
         if not is_back:
@@ -199,7 +199,7 @@ class Undoing:
     def _take_back_moved(self, entry: Entry) -> None:
         """Back to the card; where that has it already, the shoot's is one too many."""
         try:
-            found = _looked(self._originals, entry)
+            found = _checked(self._originals, entry)
         except OSError as error:
             self._stays(entry, _unseen_on_card(error), known=True)
             return
@@ -271,11 +271,11 @@ class Undoing:
         )
 
 
-def _looked(
-    originals: Originals, entry: Entry, tick: Callable[[int], None] = lambda _: None
+def _checked(
+    originals: Originals, entry: Entry, progress: Callable[[int], None] = lambda _: None
 ) -> Original:
     row = entry.row
-    return originals.look(row.source, row.destination, (row.bytes, row.sha256), tick)
+    return originals.inspect(row.source, row.destination, (row.bytes, row.sha256), progress)
 
 
 def _folder(entry: Entry) -> str:

@@ -10,8 +10,8 @@ from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Measured
 from sorter.errors import BadShoot
 from sorter.model.kinds import Role
-from sorter.model.moved import Move, moves
-from sorter.model.plan import Entry, Held, State
+from sorter.model.moved import Relocation, relocations
+from sorter.model.plan import ContentCheck, Entry, State
 from sorter.writing.reading import readers
 
 LINKED: Final = "its folder is a link to another place"
@@ -35,7 +35,7 @@ class Findings:
     """
 
     sound: dict[int, Entry] = field(default_factory=dict)
-    held: dict[int, Held] = field(default_factory=dict)
+    held: dict[int, ContentCheck] = field(default_factory=dict)
     lost: dict[int, Entry] = field(default_factory=dict)
     altered: dict[int, Entry] = field(default_factory=dict)
     closed: dict[int, tuple[Entry, str]] = field(default_factory=dict)
@@ -73,21 +73,21 @@ class Findings:
         }
 
     @property
-    def moves(self) -> tuple[Move, ...]:
+    def moves(self) -> tuple[Relocation, ...]:
         """The same as few moves: of whole folders where all that is left of one went to another."""
         return self._moves(self.moved.keys() | self.adopted.keys())
 
     @property
-    def noted_moves(self) -> tuple[Move, ...]:
+    def noted_moves(self) -> tuple[Relocation, ...]:
         """Those that are noted."""
         return self._moves(self.adopted.keys())
 
     @property
-    def unnoted_moves(self) -> tuple[Move, ...]:
+    def unnoted_moves(self) -> tuple[Relocation, ...]:
         """Those that are not noted, and can be."""
         return self._moves(self.moved.keys() - self.unnoted.keys())
 
-    def _moves(self, numbers: Collection[int]) -> tuple[Move, ...]:
+    def _moves(self, numbers: Collection[int]) -> tuple[Relocation, ...]:
         both, there = {**self.moved, **self.adopted}, {**self._here, **self.broken}
         ways = {
             both[number].row.destination: self._here[number].row.destination
@@ -95,7 +95,7 @@ class Findings:
         }
         gone = {*numbers, *self.lost}
         places = ((n, both.get(n, entry).row.destination) for n, entry in there.items())
-        return moves(ways, (place for number, place in places if number not in gone))
+        return relocations(ways, (place for number, place in places if number not in gone))
 
     @property
     def never_noted(self) -> dict[str, str]:
@@ -142,7 +142,7 @@ class Findings:
         closed = {number: entry for number, (entry, _) in self.closed.items()}
         return {**self.lost, **self.altered, **closed}
 
-    def mend(self, entry: Entry, held: Held) -> None:
+    def mend(self, entry: Entry, held: ContentCheck) -> None:
         """The file of this entry is as it is to be now, and is here; it was read back."""
         for found in (self.lost, self.altered, self.closed, self.waiting):
             found.pop(entry.number, None)
@@ -160,7 +160,7 @@ class Findings:
         """Whether there is something else to say."""
         return bool(self.added or self.edited or self.uncarried or self.hidden or self.moved)
 
-    def find(self, entry: Entry, path: str, held: Held) -> None:
+    def find(self, entry: Entry, path: str, held: ContentCheck) -> None:
         """The file lies at this path; held: with its own bytes, or with others as an edited sidecar."""
         number, now = entry.number, at(entry, path)
         if number in self.worked:
@@ -192,18 +192,18 @@ class Findings:
 def verify(
     shoot: Shoot,
     entries: Iterable[Entry],
-    is_litter: Callable[[str], bool],
-    tick: Callable[[int], None],
+    is_system_file: Callable[[str], bool],
+    progress: Callable[[int], None],
 ) -> Findings:
     """Every placed file held against its digest, and every other path named.
 
-    is_litter: whether a path is what systems leave, which is passed over.
+    is_system_file: whether a path is what systems leave, which is passed over.
     """
     findings, known = Findings(), set()
     for entry in entries:
         if entry.state is State.PLACED:
             known.add(entry.row.destination)
-            _check(shoot, entry, findings, tick)
+            _check(shoot, entry, findings, progress)
         elif entry.state is State.LEFT:
             findings.left[entry.number] = entry
         else:
@@ -212,7 +212,7 @@ def verify(
         if is_folder:
             continue
         findings.names.add(path)
-        if path not in known and not _is_ours(path) and not is_litter(path):
+        if path not in known and not _is_ours(path) and not is_system_file(path):
             findings.added.append(path)
     findings.hidden.sort()
     findings.edited.sort()
@@ -220,13 +220,13 @@ def verify(
     return findings
 
 
-def _check(shoot: Shoot, entry: Entry, findings: Findings, tick: Callable[[int], None]) -> None:
+def _check(shoot: Shoot, entry: Entry, findings: Findings, progress: Callable[[int], None]) -> None:
     row = entry.row
     try:
         is_gone = shoot.size(row.destination) is None
-        held = Held.NO
+        held = ContentCheck.NO
         if not is_gone:
-            held = shoot.holds(row.destination, row.bytes, row.sha256, tick)
+            held = shoot.holds(row.destination, row.bytes, row.sha256, progress)
     except OSError as error:
         findings.closed[entry.number] = (entry, error.strerror or str(error))
         return
@@ -247,7 +247,7 @@ def _check(shoot: Shoot, entry: Entry, findings: Findings, tick: Callable[[int],
 
 
 def measure(
-    shoot: Shoot, paths: Iterable[str], sizes: Collection[int], tick: Callable[[int], None]
+    shoot: Shoot, paths: Iterable[str], sizes: Collection[int], progress: Callable[[int], None]
 ) -> dict[str, Measured]:
     """What the plain files among these paths hold that have one of the sizes, read past the cache.
 
@@ -255,8 +255,8 @@ def measure(
     """
     fitting = [path for path in paths if _has_size(shoot, path, sizes)]
     with readers() as pool:
-        told = pool.map(lambda path: _measured(shoot, path, tick), fitting)
-        both = zip(fitting, told, strict=True)
+        known = pool.map(lambda path: _measured(shoot, path, progress), fitting)
+        both = zip(fitting, known, strict=True)
         return {path: found for path, found in both if found is not None}
 
 
@@ -267,9 +267,9 @@ def _has_size(shoot: Shoot, path: str, sizes: Collection[int]) -> bool:
         return False
 
 
-def _measured(shoot: Shoot, path: str, tick: Callable[[int], None]) -> Measured | None:
+def _measured(shoot: Shoot, path: str, progress: Callable[[int], None]) -> Measured | None:
     try:
-        return shoot.measured(path, tick)
+        return shoot.measured(path, progress)
     except (OSError, BadShoot):
         return None
 

@@ -9,13 +9,13 @@ import cv2
 import numpy as np
 
 from cardmaking.defocus import Layers, focused, layers, with_noise
-from sorter.checking.regrouping import pieces
+from sorter.checking.proposing import proposed_sequences
 from sorter.checking.series import Judged, judge
-from sorter.model.finding import Piece
-from sorter.model.glance import Measured
+from sorter.model.finding import ProposedSequence
 from sorter.model.kinds import Kind
+from sorter.model.measurement import MeasuredSeries
 from sorter.pixels.measuring import chained
-from sorter.pixels.sharpness import glance
+from sorter.pixels.sharpness import measure
 from sorter.pixels.shifts import placeable
 
 SIZE = (480, 320)
@@ -58,15 +58,15 @@ def black() -> np.ndarray:
     return with_noise(np.full((SIZE[1], SIZE[0], 3), 4, dtype=np.uint8), 3, 1.0)[..., 0].copy()
 
 
-def measured(pictures: Iterable[np.ndarray]) -> Measured:
-    return chained(placeable(each, glance(each, 1.0)) for each in pictures)
+def measured(pictures: Iterable[np.ndarray]) -> MeasuredSeries:
+    return chained(placeable(each, measure(each, 1.0)) for each in pictures)
 
 
 def judged(pictures: Iterable[np.ndarray], kind: Kind = Kind.FOCUS_BRACKET) -> Judged:
     return judge(measured(pictures), sequence=1, kind=kind)
 
 
-def cut(pictures: Iterable[np.ndarray], kind: Kind) -> list[Piece]:
+def cut(pictures: Iterable[np.ndarray], kind: Kind) -> list[ProposedSequence]:
     """How the pictures say that the series is to be cut."""
     found = measured(pictures)
-    return pieces(judge(found, sequence=1, kind=kind), found.glances)
+    return proposed_sequences(judge(found, sequence=1, kind=kind), found.measurements)

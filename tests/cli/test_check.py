@@ -12,9 +12,9 @@ import pytest
 from click.testing import CliRunner
 
 from sorter.cli import commands
-from sorter.model.glance import Seen
+from sorter.model.measurement import FrameSource
 from sorter.pipeline import looking
-from sorter.pixels.measuring import Stretch, look_at
+from sorter.pixels.measuring import MeasuredStretch, measure_frames
 
 
 @pytest.fixture(scope="module")
@@ -122,22 +122,22 @@ def test_ctrl_c_keeps_what_was_looked_at(shoot: Path, checked: tuple[dict[str, A
     run = CliRunner().invoke
     looked: list[int] = []
 
-    def stopped(frames: tuple[Seen, ...]) -> Stretch:
+    def stopped(frames: tuple[FrameSource, ...]) -> MeasuredStretch:
         if len(looked) == 4:
             raise KeyboardInterrupt
         return counted(frames)
 
-    def counted(frames: tuple[Seen, ...]) -> Stretch:
+    def counted(frames: tuple[FrameSource, ...]) -> MeasuredStretch:
         looked.append(len(frames))
-        return look_at(frames)
+        return measure_frames(frames)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(looking, "look_at", stopped)
+        patch.setattr(looking, "measure_frames", stopped)
         done = run(commands, ["check", str(shoot)])
         assert done.exit_code == 3
         assert "Run the same command again" in done.stderr
         assert not (shoot / "checks.csv").exists()
-        patch.setattr(looking, "look_at", counted)
+        patch.setattr(looking, "measure_frames", counted)
         assert run(commands, ["check", str(shoot)]).exit_code == 0
         every = len(looked)
         assert run(commands, ["check", str(shoot)]).exit_code == 0

@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from sorter.cli import commands
-from sorter.disk.shoot import LOOKED, Shoot
+from sorter.disk.shoot import MEASUREMENTS, Shoot
 from writing.regrouping import sequences
 
 
@@ -36,13 +36,13 @@ def looked(demo_shoot: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """What a check measures of these pictures, which it keeps by their contents."""
     folder = shutil.copytree(demo_shoot, tmp_path_factory.mktemp("looked") / "shoot")
     assert run("check", folder).exit_code == 0
-    return folder / LOOKED
+    return folder / MEASUREMENTS
 
 
 @pytest.fixture
 def shoot(unseen: Path, looked: Path) -> Path:
     """The same, with what was measured of its pictures."""
-    shutil.copytree(looked, unseen / LOOKED)
+    shutil.copytree(looked, unseen / MEASUREMENTS)
     return unseen
 
 

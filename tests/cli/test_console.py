@@ -68,7 +68,7 @@ def test_markup_in_a_lens_is_text(capsys: pytest.CaptureFixture[str]) -> None:
 def test_short_work_shows_no_bar(monkeypatch: pytest.MonkeyPatch) -> None:
     screen = sit_before(monkeypatch)
     with console.Bar("reading") as bar:
-        bar.tick(1, 2)
+        bar.advance(1, 2)
     assert screen.getvalue() == ""
 
 
@@ -79,7 +79,7 @@ def test_long_work_shows_a_bar_and_takes_it_away(
     monkeypatch.setattr(console, "PATIENCE_S", 0.0)
     with console.Bar("reading", "finding") as bar:
         for done in range(1, 4):
-            bar.tick(done, 3)
+            bar.advance(done, 3)
     assert "reading" in screen.getvalue()
     assert "finding" in screen.getvalue()
     assert screen.getvalue().endswith("\x1b[2K")
@@ -90,5 +90,5 @@ def test_long_work_beside_no_terminal_shows_no_bar(
 ) -> None:
     monkeypatch.setattr(console, "PATIENCE_S", 0.0)
     with console.Bar("reading") as bar:
-        bar.tick(1, 2)
+        bar.advance(1, 2)
     assert capsys.readouterr() == ("", "")

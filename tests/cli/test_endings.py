@@ -13,16 +13,24 @@ from handoff.pools import entry
 from sorter.cli import endings
 from sorter.cli.layout import Printed
 from sorter.errors import NoRoom
-from sorter.model.advice import Places
+from sorter.model.advice import DiskLayout
 from sorter.model.card import Drift, Listing
 from sorter.model.compared import Compared
 from sorter.model.correction import Correction
 from sorter.model.damage import Damage
 from sorter.model.disks import Apart
-from sorter.model.operation import Progress
-from sorter.model.plan import Entry, Held, Placement, State, Stays
-from sorter.pipeline import Findings, IngestPlan, Report, SecondCopy, Undone, Verified, Wishes
-from sorter.writing.ledger import Run
+from sorter.model.operation import OperationState
+from sorter.model.plan import ContentCheck, Entry, Placement, State, WhyNotRemoved
+from sorter.pipeline import (
+    BackupReport,
+    Findings,
+    IngestOptions,
+    IngestPlan,
+    Report,
+    Undone,
+    Verified,
+)
+from sorter.writing.ledger import IngestRun
 
 SHOOT = Path("/home/ada/pool")
 FORMAT = "Before you format the card: "
@@ -41,7 +49,7 @@ def failed(number: int) -> Entry:
     (one,) = entries(1, State.FAILED, number)
     said = ("cannot be read: Input/output error",)
     row = replace(one.row, destination="", sha256="")
-    return replace(one, placement=replace(one.placement, row=row, said=said))
+    return replace(one, placement=replace(one.placement, row=row, carrying_notes=said))
 
 
 def lines(report: Report) -> list[str]:
@@ -53,10 +61,12 @@ def sentence(report: Report) -> str:
     return found
 
 
-APART = Places(card_shoot=Apart.TWO, card_second=Apart.TWO, shoot_second=Apart.TWO)
+APART = DiskLayout(card_shoot=Apart.TWO, card_backup=Apart.TWO, shoot_backup=Apart.TWO)
 
 
-def held(entries: Iterable[Entry], how: Held = Held.SURE) -> dict[int, Held]:
+def held(
+    entries: Iterable[Entry], how: ContentCheck = ContentCheck.SURE
+) -> dict[int, ContentCheck]:
     """All of them were read back."""
     return {entry.number: how for entry in entries}
 
@@ -72,15 +82,15 @@ FOUR = entries(4)
 WHOLE = report(FOUR, new=FOUR)
 GIVEN = tuple(replace(each, moves=True, gone=True) for each in FOUR)
 MOVED = report(GIVEN, new=GIVEN, gone=GIVEN, moves=True)
-LOCKED = replace(MOVED, gone=(), kept=tuple((each, Stays.LOCKED) for each in GIVEN))
-HALF_LOCKED = replace(MOVED, gone=GIVEN[:3], kept=((GIVEN[3], Stays.LOCKED),))
+LOCKED = replace(MOVED, gone=(), kept=tuple((each, WhyNotRemoved.LOCKED) for each in GIVEN))
+HALF_LOCKED = replace(MOVED, gone=GIVEN[:3], kept=((GIVEN[3], WhyNotRemoved.LOCKED),))
 EIGHT = (*FOUR, *(replace(each, number=each.number + 4) for each in GIVEN))
 MOVED_MORE = report(EIGHT[:6], new=EIGHT[4:6], gone=EIGHT[4:6], twice=held(FOUR), moves=True)
-MORE_LOCKED = replace(MOVED_MORE, gone=EIGHT[4:5], kept=((EIGHT[5], Stays.LOCKED),))
+MORE_LOCKED = replace(MOVED_MORE, gone=EIGHT[4:5], kept=((EIGHT[5], WhyNotRemoved.LOCKED),))
 AGAIN = report(FOUR, twice=held(FOUR))
 MORE = report(FOUR, new=FOUR[3:], twice=held(FOUR[:3]))
 REREAD = report(FOUR, new=FOUR, twice=held(FOUR))
-FROM_MEMORY = report(FOUR, twice=held(FOUR, Held.PERHAPS))
+FROM_MEMORY = report(FOUR, twice=held(FOUR, ContentCheck.PERHAPS))
 PARTLY = report((*FOUR[:3], failed(4)), new=FOUR[:3], failed=(failed(4),))
 NOTHING = report((failed(1),), failed=(failed(1),))
 STILL_NOT = report((*FOUR[:3], failed(4)), failed=(failed(4),), twice=held(FOUR[:3]))
@@ -88,7 +98,7 @@ ADDED_PARTLY = report((*FOUR[:3], failed(4)), new=FOUR[2:3], failed=(failed(4),)
 EDITED = report(FOUR, edited=FOUR[:1], twice=held(FOUR))
 CLOSED = report(FOUR, new=FOUR, closed=("DCIM/102TIDES",))
 LINKED = report((*FOUR, *entries(1, State.LEFT, 5)), new=FOUR)
-UNSURE = report(FOUR, new=FOUR, held=held(FOUR, Held.PERHAPS))
+UNSURE = report(FOUR, new=FOUR, held=held(FOUR, ContentCheck.PERHAPS))
 EQUAL = "equal to the card's byte by byte, read past the cache."
 ONCE = "as the card gave it, read once."
 
@@ -154,8 +164,8 @@ def test_what_a_locked_card_keeps_is_not_said_to_be_moved() -> None:
     assert "nowhere else" not in said
 
 
-@pytest.mark.parametrize("why", Stays)
-def test_how_many_files_stay_on_the_card_is_said_with_the_reason(why: Stays) -> None:
+@pytest.mark.parametrize("why", WhyNotRemoved)
+def test_how_many_files_stay_on_the_card_is_said_with_the_reason(why: WhyNotRemoved) -> None:
     kept = ((GIVEN[0], why), (GIVEN[1], why))
     told = lines(replace(MOVED, gone=GIVEN[2:], kept=kept))
     (place,) = [n for n, line in enumerate(told) if line.startswith("2 files that were to be")]
@@ -193,19 +203,21 @@ def test_the_caution_stands_where_all_is_verified_and_copied_and_nowhere_else(
 
 def test_folders_stand_in_a_table_with_their_files_and_sizes() -> None:
     found = list(endings.ingested(WHOLE, SHOOT))
-    assert found[0] == Printed(text="folder   files   size", look="heading")
+    assert found[0] == Printed(text="folder   files   size", style="heading")
     assert found[1].text == "singles      4  116 B"
 
 
 def test_troubles_are_named_with_their_reasons() -> None:
     one, two, three, four = FOUR
-    unread = replace(one, placement=replace(one.placement, unread=True, said=("no picture in it",)))
+    unread = replace(
+        one, placement=replace(one.placement, unread=True, carrying_notes=("no picture in it",))
+    )
     report = Report(
         entries=(unread, two, three, four, failed(5)),
         failed=(failed(5),),
         edited=(two,),
         changed=(three,),
-        kept=((four, Stays.CHANGED),),
+        kept=((four, WhyNotRemoved.CHANGED),),
         drift=Drift(new=("DCIM/100TIDES/IMG_0009.JPG",), vanished=("MISC/a.txt",)),
         thrown=(".Trashes/501/IMG_0001.JPG",),
         lost=(one,),
@@ -242,9 +254,9 @@ def _plan(waiting: Iterable[Placement] = (), there: int = 0, **about: object) ->
     return IngestPlan(card=Path("/media/card"), shoot=SHOOT, **whole)
 
 
-MOVING = Wishes(moves=True)
+MOVING = IngestOptions(moves=True)
 WAITING = tuple(each.placement for each in entries(2))
-STOPPED = Run(run=1, card="/media/card", mounted=True, moves=False, state=Progress.OPEN)
+STOPPED = IngestRun(run=1, card="/media/card", mounted=True, moves=False, state=OperationState.OPEN)
 
 
 @pytest.mark.parametrize(
@@ -308,10 +320,12 @@ def test_a_dry_run_ends_with_the_sum_and_says_that_nothing_was_written() -> None
 def test_a_dry_run_names_what_could_not_be_read_with_its_reason_and_no_reason_twice() -> None:
     one, two = (replace(each, unread=True) for each in WAITING)
     empty = replace(
-        one, row=replace(one.row, remarks=(Damage.EMPTY,), bytes=0), said=("named B here",)
+        one,
+        row=replace(one.row, remarks=(Damage.EMPTY,), bytes=0),
+        carrying_notes=("named B here",),
     )
     about = replace(two.row, destination="", remarks=("a link: not followed",))
-    link = replace(two, row=about, said=("left on the card",))
+    link = replace(two, row=about, carrying_notes=("left on the card",))
     listing = Listing(files=(), folders_closed=("DCIM/102",))
     plan = _plan((link,), updated=((1, empty),), listing=listing)
     said = [line.text for line in endings.planned(plan)]
@@ -328,23 +342,23 @@ def test_a_dry_run_names_what_could_not_be_read_with_its_reason_and_no_reason_tw
 
 
 def test_a_move_says_how_many_files_an_earlier_ingest_leaves_on_the_card() -> None:
-    said = list(endings.beforehand(_plan(there=2, wishes=MOVING)))
+    said = list(endings.beforehand(_plan(there=2, options=MOVING)))
     assert said[1] == (
         "2 files stay on the card, carried by an earlier ingest: --move takes off it only what it "
         "carries itself."
     )
-    assert len(list(endings.beforehand(_plan(WAITING, wishes=MOVING)))) == 0
+    assert len(list(endings.beforehand(_plan(WAITING, options=MOVING)))) == 0
 
 
 def test_a_dry_run_of_a_move_says_move() -> None:
-    *_, last = endings.planned(_plan(WAITING, wishes=MOVING))
+    *_, last = endings.planned(_plan(WAITING, options=MOVING))
     assert last.text.startswith("2 files (58 B) to move. ")
 
 
 # ---- the second copy ------------------------------------------------------------------------
 
 OTHER = Path("/media/second/pool")
-COPY = SecondCopy(folder=OTHER, entries=FOUR, new=FOUR, held=held(FOUR))
+COPY = BackupReport(folder=OTHER, entries=FOUR, new=FOUR, held=held(FOUR))
 FULL_THERE = NoRoom("/media/second/pool: the disk is full.")
 STOPPED_THERE = replace(
     COPY, entries=(*FOUR[:3], failed(4)), held=held(FOUR[:3]), failure=FULL_THERE
@@ -357,10 +371,10 @@ NOT_THERE = "not everything is in the second copy: {} not verified there."
 @pytest.mark.parametrize(
     ("report", "said"),
     [
-        (replace(WHOLE, second=COPY), [FOUR_THERE, MAY]),
-        (replace(MOVED, second=COPY), [FOUR_THERE, MAY]),
+        (replace(WHOLE, backup=COPY), [FOUR_THERE, MAY]),
+        (replace(MOVED, backup=COPY), [FOUR_THERE, MAY]),
         (
-            replace(WHOLE, second=COPY, places=replace(APART, shoot_second=Apart.ONE)),
+            replace(WHOLE, backup=COPY, places=replace(APART, shoot_backup=Apart.ONE)),
             [
                 FOUR_THERE,
                 (
@@ -371,7 +385,7 @@ NOT_THERE = "not everything is in the second copy: {} not verified there."
             ],
         ),
         (
-            replace(WHOLE, second=COPY, places=replace(APART, shoot_second=Apart.UNTOLD)),
+            replace(WHOLE, backup=COPY, places=replace(APART, shoot_backup=Apart.UNKNOWN)),
             [
                 FOUR_THERE,
                 (
@@ -381,7 +395,7 @@ NOT_THERE = "not everything is in the second copy: {} not verified there."
             ],
         ),
         (
-            replace(WHOLE, second=STOPPED_THERE),
+            replace(WHOLE, backup=STOPPED_THERE),
             [
                 "Second copy: 3 of 4 files verified in /media/second/pool. It stopped there.",
                 "Do not format the card: the work on the second copy was stopped; "
@@ -389,7 +403,7 @@ NOT_THERE = "not everything is in the second copy: {} not verified there."
             ],
         ),
         (
-            replace(WHOLE, second=replace(COPY, entries=(), held={}, failure=FULL_THERE)),
+            replace(WHOLE, backup=replace(COPY, entries=(), held={}, failure=FULL_THERE)),
             [
                 "Second copy: nothing is in /media/second/pool: it could not be begun.",
                 "Do not format the card: the work on the second copy was stopped; "
@@ -398,7 +412,7 @@ NOT_THERE = "not everything is in the second copy: {} not verified there."
         ),
         (
             replace(
-                WHOLE, held={}, second=COPY, failure=NoRoom("/home/ada/pool: the disk is full.")
+                WHOLE, held={}, backup=COPY, failure=NoRoom("/home/ada/pool: the disk is full.")
             ),
             [
                 FOUR_THERE,
@@ -409,7 +423,7 @@ NOT_THERE = "not everything is in the second copy: {} not verified there."
             ],
         ),
         (
-            replace(WHOLE, second=replace(COPY, edited=FOUR[:1], held=held(FOUR[1:]))),
+            replace(WHOLE, backup=replace(COPY, edited=FOUR[:1], held=held(FOUR[1:]))),
             [
                 "Second copy: 3 of 4 files verified in /media/second/pool.",
                 "Do not format the card: " + NOT_THERE.format("1 file was"),
@@ -423,9 +437,9 @@ def test_the_last_lines_say_what_exists_where(report: Report, said: list[str]) -
 
 def test_what_only_the_second_copy_lacks_is_named() -> None:
     second = replace(COPY, entries=(*FOUR[:3], failed(4)), failed=(failed(4),))
-    told = lines(replace(WHOLE, second=second))
+    told = lines(replace(WHOLE, backup=second))
     assert told[told.index("not in the second copy") + 1].startswith("  DCIM/100TIDES/IMG_0004.JPG")
-    told = lines(replace(PARTLY, second=second))
+    told = lines(replace(PARTLY, backup=second))
     assert "not in the second copy" not in told
 
 

@@ -36,7 +36,7 @@ def card(tmp_path: Path) -> Iterator[Faulty]:
 def test_a_bit_that_flips_once_hides_no_picture_in_a_folder_of_a_system(
     card: Faulty, tmp_path: Path, name: str
 ) -> None:
-    """What it is, is told by one read: with another first byte it is litter, and in no last line."""
+    """What it is, is told by one read: with another first byte it is system files, and in no last line."""
     flip = FlipFirstRead(name, offset=0)
     card.now(flip)
     result = sorter("ingest", card.mountpoint, tmp_path / "shoot", "--reread")

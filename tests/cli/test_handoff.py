@@ -148,7 +148,7 @@ def test_long_work_shows_how_far_it_is(
     shoot: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     told: list[tuple[int, int]] = []
-    monkeypatch.setattr(console.Bar, "tick", lambda _, done, total: told.append((done, total)))
+    monkeypatch.setattr(console.Bar, "advance", lambda _, done, total: told.append((done, total)))
     handoff(shoot, "--folders", tmp_path / "out")
     assert told[-1] == (5, 5)
 

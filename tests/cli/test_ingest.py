@@ -500,7 +500,7 @@ def test_no_room_is_said_before_anything_is_written(
     card: Path, shoot: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     before = tree(tmp_path)
-    monkeypatch.setattr(Shoot, "room", lambda _: 100_000)
+    monkeypatch.setattr(Shoot, "free_space", lambda _: 100_000)
     stopped(ingest(card, shoot), "the disk has room for 0.1 MB. Nothing was done")
     assert tree(tmp_path) == before
 
@@ -508,7 +508,7 @@ def test_no_room_is_said_before_anything_is_written(
 def test_a_move_on_one_disk_needs_no_room(
     card: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(Shoot, "room", lambda _: 0)
+    monkeypatch.setattr(Shoot, "free_space", lambda _: 0)
     assert ingest(card, shoot, "--move", "--yes").exit_code == 0
 
 
@@ -616,6 +616,6 @@ def test_a_disk_that_cannot_be_asked_for_its_room_stops(
     def fail(_: Shoot) -> int:
         raise OSError(errno.EIO, os.strerror(errno.EIO))
 
-    monkeypatch.setattr(Shoot, "room", fail)
+    monkeypatch.setattr(Shoot, "free_space", fail)
     stopped(ingest(card, shoot), "Input/output error")
     assert not shoot.exists()

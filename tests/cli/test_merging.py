@@ -334,7 +334,7 @@ def test_refused(shoot: Path, arguments: tuple[str, ...], said: str) -> None:
 
 def test_long_work_shows_how_far_it_is(shoot: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     told: list[tuple[int, int]] = []
-    monkeypatch.setattr(console.Bar, "tick", lambda _, done, total: told.append((done, total)))
+    monkeypatch.setattr(console.Bar, "advance", lambda _, done, total: told.append((done, total)))
     run(shoot, "average")
     assert (told[0], told[-1]) == ((0, 2), (2, 2))
 

@@ -136,7 +136,9 @@ def _told(said: tuple[str, ...], notes: str) -> Entry:
         bytes=1,
         remarks=tuple(filter(None, notes.split("; "))),
     )
-    return Entry(number=1, run=1, placement=Placement(row=row, said=said), state=State.FAILED)
+    return Entry(
+        number=1, run=1, placement=Placement(row=row, carrying_notes=said), state=State.FAILED
+    )
 
 
 @pytest.mark.parametrize(

@@ -183,7 +183,7 @@ def test_a_frame_that_cannot_be_decoded_is_named(card: Path, tmp_path: Path) -> 
 def test_a_full_disk_ends_it_in_words_and_it_goes_on(
     shoot: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    real = sorter.disk.shoot._write_anew  # noqa: SLF001  where the disk fails
+    real = sorter.disk.shoot._write_again  # noqa: SLF001  where the disk fails
     left = [5]
 
     def failing(path: str, data: bytes) -> None:
@@ -193,7 +193,7 @@ def test_a_full_disk_ends_it_in_words_and_it_goes_on(
         real(path, data)
 
     run("check", shoot)
-    monkeypatch.setattr(sorter.disk.shoot, "_write_anew", failing)
+    monkeypatch.setattr(sorter.disk.shoot, "_write_again", failing)
     done = run("report", shoot)
     assert done.exit_code == 3
     assert "the disk is full. Nothing is lost" in said(done)

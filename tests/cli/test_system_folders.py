@@ -93,7 +93,7 @@ def test_a_scan_lists_what_a_repair_brought_back_and_names_what_was_thrown_away(
     start = next(place for place, line in enumerate(lines) if line.startswith("left on the card"))
     assert lines[start + 1 : start + 1 + len(THROWN)] == [f"  {path}" for path in THROWN]
     assert lines[-1] == (
-        "4 frames in 1 sequence: 1 burst (4); 6 files are no frames; 9 litter files of the system "
+        "4 frames in 1 sequence: 1 burst (4); 6 files are no frames; 9 system files "
         "passed over; 10 files are left on the card in a trash or a system folder."
     )
     assert tree(card) == before
@@ -154,7 +154,7 @@ def test_a_card_with_nothing_but_litter_is_empty(tmp_path: Path, path: str) -> N
     (tmp_path / path).write_bytes(b"splash")
     result = run("scan", tmp_path)
     assert result.exit_code == 2
-    assert "there is no file here but 1 file of system litter" in result.stderr
+    assert "there is no file here but 1 system file" in result.stderr
 
 
 # ---- faults ----------------------------------------------------------------------------------

@@ -158,7 +158,7 @@ def test_json_is_one_document_and_nothing_else(know: Know) -> None:
 
 def test_long_work_shows_how_far_it_is(know: Know, monkeypatch: pytest.MonkeyPatch) -> None:
     told: list[tuple[int, int]] = []
-    monkeypatch.setattr(console.Bar, "tick", lambda _, done, total: told.append((done, total)))
+    monkeypatch.setattr(console.Bar, "advance", lambda _, done, total: told.append((done, total)))
     tally(know("pool", POOL), know("surf", POOL))
     assert told == [(0, 2), (1, 2), (2, 2)]
 

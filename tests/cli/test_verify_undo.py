@@ -12,7 +12,7 @@ from click.testing import CliRunner, Result
 
 import tides
 from sorter.cli import commands
-from sorter.cli.words import amount
+from sorter.cli.phrases import amount
 from sorter.disk.shoot import Shoot
 from sorter.model.kinds import Kind
 from sorter.writing.ledger import Ledger
@@ -83,8 +83,8 @@ def test_a_second_copy_whose_disk_fills_ends_with_3_and_the_shoot_is_whole(
     card: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     shoot, other = tmp_path / "shoot", tmp_path / "other"
-    room = Shoot.room
-    monkeypatch.setattr(Shoot, "room", lambda self: 9 if self.root == other else room(self))
+    room = Shoot.free_space
+    monkeypatch.setattr(Shoot, "free_space", lambda self: 9 if self.root == other else room(self))
     result = sorter("ingest", card, shoot, "--backup", other)
     assert result.exit_code == 3
     assert "12 of 12 files verified" in result.stdout

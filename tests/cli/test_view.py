@@ -15,11 +15,11 @@ from manifest.accounts import (
     rock_pool,
     single,
 )
-from sorter.cli import view, words
-from sorter.model.bond import Bond
+from sorter.cli import phrases, view
 from sorter.model.card import CardFile
 from sorter.model.frame import Frame, ReadFile
 from sorter.model.kinds import Kind, Role
+from sorter.model.relation_kind import RelationKind
 from sorter.model.sequence import Account, Relation, Sequence
 
 
@@ -34,7 +34,7 @@ def noted(**files: str) -> Account:
 
 def test_plain_singles_in_a_row_share_a_line() -> None:
     *_, last = view.table(rock_pool())
-    assert (last.number, last.kind, last.frames) == (f"4{words.DASH}6", "3 singles", "3")
+    assert (last.number, last.kind, last.frames) == (f"4{phrases.DASH}6", "3 singles", "3")
     assert last.took == "20 s"
 
 
@@ -47,7 +47,7 @@ def test_singles_stay_apart_where_that_is_asked_for() -> None:
     "other",
     [
         replace(single(2, 60), notes=("look",)),
-        replace(single(2, 60), relations=(Relation(what=Bond.GOES_ON, to=0),)),
+        replace(single(2, 60), relations=(Relation(what=RelationKind.GOES_ON, to=0),)),
         replace(single(2, 60), frames=(frame("B", at(60), notes=("dark",)),)),
         single(2, 86_400),
         replace(single(2, 60), frames=(frame("B", at(60, serial="0418")),)),
@@ -148,7 +148,7 @@ def test_a_closed_file_within_a_frame_and_a_closed_folder_are_listed() -> None:
 def test_the_summary_counts_everything() -> None:
     assert view.summary(rock_pool()) == (
         "9 frames in 6 sequences: 1 focus bracket (3), 1 burst (2), 4 singles; 1 result merged from "
-        "them; 4 files are no frames; 6 litter files of the system passed over."
+        "them; 4 files are no frames; 6 system files passed over."
     )
 
 

@@ -32,25 +32,26 @@ def test_files_are_listed_in_the_order_of_their_paths(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "litter", ["DCIM/._IMG_0001.JPG", ".DS_Store", "Thumbs.db", "DESKTOP.INI", "lost+found/._a"]
+    "system_files",
+    ["DCIM/._IMG_0001.JPG", ".DS_Store", "Thumbs.db", "DESKTOP.INI", "lost+found/._a"],
 )
-def test_litter_is_counted_and_not_listed(tmp_path: Path, litter: str) -> None:
-    put(tmp_path, "DCIM/IMG_0001.JPG", litter)
+def test_litter_is_counted_and_not_listed(tmp_path: Path, system_files: str) -> None:
+    put(tmp_path, "DCIM/IMG_0001.JPG", system_files)
     listing = Card(tmp_path).listing()
     assert [file.path for file in listing.files] == ["DCIM/IMG_0001.JPG"]
-    assert listing.litter == 1
+    assert listing.system_files == 1
 
 
 def test_only_litter_is_an_empty_card(tmp_path: Path) -> None:
     put(tmp_path, ".DS_Store")
-    with pytest.raises(errors.CardEmpty, match="1 file of system litter"):
+    with pytest.raises(errors.CardEmpty, match="1 system file"):
         Card(tmp_path).listing()
-    assert Card(tmp_path).listing(may_be_empty=True).litter == 1
+    assert Card(tmp_path).listing(may_be_empty=True).system_files == 1
 
 
 def test_an_empty_card_says_what_else_is_there(tmp_path: Path) -> None:
     put(tmp_path, ".Trashes/501/a.JPG", ".DS_Store", "limpets/.sorter/ledger.db")
-    with pytest.raises(errors.CardEmpty, match="2 files of system litter and the shoot limpets"):
+    with pytest.raises(errors.CardEmpty, match="2 system files and the shoot limpets"):
         Card(tmp_path).listing()
 
 

@@ -12,7 +12,7 @@ import pytest
 
 from sorter import errors
 from sorter.disk.card import Card
-from sorter.disk.walk import is_litter
+from sorter.disk.walk import is_system_file
 from sorter.model.card import CardFile, Listing
 
 PICTURE = "DCIM/100TIDES/IMG_0001.JPG"
@@ -50,7 +50,7 @@ def paths(files: tuple[CardFile, ...]) -> list[str]:
 def test_what_a_repair_brought_back_is_the_cards(tmp_path: Path, path: str) -> None:
     listing = listed(tmp_path, path)
     assert {file.path: file.recovered for file in listing.files} == {PICTURE: False, path: True}
-    assert (listing.litter, listing.thrown, listing.aside) == (0, (), ())
+    assert (listing.system_files, listing.thrown, listing.aside) == (0, (), ())
 
 
 @pytest.mark.parametrize("name", ["FOUND.0000", "FOUND.00A", "found", "lost+found.old", "lost"])
@@ -89,7 +89,7 @@ def test_a_folder_of_a_system_that_is_given_as_the_card_is_a_card(
 def test_what_lies_in_a_trash_was_thrown_away(tmp_path: Path, path: str) -> None:
     listing = listed(tmp_path, path)
     assert (paths(listing.files), paths(listing.thrown)) == ([PICTURE], [path])
-    assert (listing.litter, listing.aside, listing.shoots) == (0, (), ())
+    assert (listing.system_files, listing.aside, listing.shoots) == (0, (), ())
 
 
 @pytest.mark.parametrize("beside", ["INFO2", "desktop.ini", "S-1-5-21-10-20/Dc2.JPG"])
@@ -121,7 +121,7 @@ def test_a_folder_of_pictures_of_things_that_are_recycled_is_the_cards(tmp_path:
 def test_other_folders_of_systems_are_no_part_of_the_card(tmp_path: Path, path: str) -> None:
     listing = listed(tmp_path, path)
     assert (paths(listing.files), paths(listing.aside)) == ([PICTURE], [path])
-    assert (listing.litter, listing.thrown) == (0, ())
+    assert (listing.system_files, listing.thrown) == (0, ())
 
 
 @pytest.mark.parametrize(
@@ -130,7 +130,7 @@ def test_other_folders_of_systems_are_no_part_of_the_card(tmp_path: Path, path: 
 @pytest.mark.parametrize("name", ["._IMG_0001.JPG", ".DS_Store", "Thumbs.db", "desktop.ini"])
 def test_litter_is_litter_wherever_it_lies(tmp_path: Path, folder: str, name: str) -> None:
     listing = listed(tmp_path, f"{folder}/{name}")
-    assert (listing.litter, paths(listing.files)) == (1, [PICTURE])
+    assert (listing.system_files, paths(listing.files)) == (1, [PICTURE])
     assert (listing.thrown, listing.aside) == ((), ())
 
 
@@ -145,7 +145,7 @@ def test_litter_is_litter_wherever_it_lies(tmp_path: Path, folder: str, name: st
     ],
 )
 def test_litter_is_told_by_its_path(path: str, *, is_one: bool) -> None:
-    assert is_litter(path) is is_one
+    assert is_system_file(path) is is_one
 
 
 # ---- shoots ----------------------------------------------------------------------------------

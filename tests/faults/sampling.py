@@ -17,9 +17,9 @@ from typing import Final
 from faults.imports import ROOT, needed_by
 
 NOTED: Final = Path(__file__).with_name("last_full_run.txt")
-STAGES: Final = ("carrying", "second", "recording", "verifying", "keeping", "regrouping")
+STAGES: Final = ("carrying", "backup", "recording", "verifying", "undoing", "regrouping")
 """Modules of sorter/pipeline that carry, mend, take back and move files."""
-LOOKING: Final = ("ingesting", "inspecting", "afresh", "stopped")
+LOOKING: Final = ("ingesting", "inspecting", "new_plan", "stopped")
 """Those that say before what is to be carried; what they need to read a card is not about carrying."""
 SHARE: Final = 12
 """Of a sample: points between the first and the last."""

@@ -269,14 +269,14 @@ def rearranged(pool: Pool) -> None:
 def adopt(pool: Pool) -> None:
     """What its owner moved is noted where it lies."""
     with Verification(pool.shoot, adopts=True) as work:
-        work.look(lambda *_: None)
+        work.inspect(lambda *_: None)
         work.adopt()
 
 
 def adopt_both(pool: Pool) -> None:
     """The same in two copies, and each mended from the other."""
     with Verification(pool.shoot, pool.other, adopts=True, mends=True) as work:
-        work.look(lambda *_: None)
+        work.inspect(lambda *_: None)
         work.adopt()
         work.mend(lambda *_: None)
 

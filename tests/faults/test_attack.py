@@ -26,8 +26,8 @@ from sorter.disk.systems import linux
 from sorter.errors import CardEmpty, NoRoom, SorterError
 from sorter.model.advice import last_line
 from sorter.model.disks import Apart, Lies, apart
-from sorter.model.plan import Entry, Stays
-from sorter.pipeline import Ingest, Report, Wishes, against_card, verify_both
+from sorter.model.plan import Entry, WhyNotRemoved
+from sorter.pipeline import Ingest, IngestOptions, Report, against_card, verify_both
 from sorter.pipeline import carrying as carrying_stage
 from sorter.writing import moving
 from writing.cards import (
@@ -124,14 +124,14 @@ def test_a_folder_of_the_card_that_leads_into_the_shoot_costs_no_copy(
         report = ingest(card, shoot, moves=True)
     assert contents(shoot).items() >= copies.items()
     assert report.gone == ()
-    assert {why for _, why in report.kept} == {Stays.ELSEWHERE}
+    assert {why for _, why in report.kept} == {WhyNotRemoved.ELSEWHERE}
 
 
 def test_what_lies_behind_a_link_is_not_carried_by_a_stopped_plan(
     base: Path, card: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """On one disk a move is a rename: of a file elsewhere, where a link leads there."""
-    with monkeypatch.context() as patch, Ingest(card, shoot, Wishes(moves=True)) as work:
+    with monkeypatch.context() as patch, Ingest(card, shoot, IngestOptions(moves=True)) as work:
         plan = work.inspect(QUIET, hold=True)
         patch.setattr(carrying_stage.Carrying, "carry", _stop)
         with pytest.raises(NoRoom):
@@ -175,7 +175,7 @@ def test_another_card_in_the_same_place_is_not_taken_for_the_one_before(
     stopped(lambda: ingest(card, shoot, moves=True), 1)
     card.rename(base / "first")
     picture(card / ANEMONES / "IMG_0077.JPG", 9000)
-    with Ingest(card, shoot, Wishes()) as work:
+    with Ingest(card, shoot, IngestOptions()) as work:
         plan = work.inspect(QUIET, hold=True)
         assert plan.goes_on is None
         assert plan.waits_elsewhere is not None
@@ -190,7 +190,7 @@ def test_a_move_whose_last_note_was_cut_is_ended_with_the_bare_card(
         (card / path).unlink()
     report = ingest(card, shoot, moves=True)
     assert report.is_whole
-    with Ingest(card, shoot, Wishes()) as work:
+    with Ingest(card, shoot, IngestOptions()) as work:
         plan = work.inspect(QUIET, hold=True)
         assert plan.goes_on is plan.waits_elsewhere is None
 
@@ -233,7 +233,7 @@ def test_a_move_that_has_only_to_take_files_off_says_which_before_it_asks(
 ) -> None:
     """Nobody was asked: nothing was left to carry."""
     stopped(lambda: ingest(card, shoot, moves=True), 1)
-    with Ingest(card, shoot, Wishes()) as work:
+    with Ingest(card, shoot, IngestOptions()) as work:
         plan = work.inspect(QUIET, hold=True)
         assert plan.would_move
         assert len(plan.finishing) == FRAMES - 1
@@ -296,7 +296,7 @@ def test_the_twin_of_a_moved_file_is_said_to_stay(base: Path, card: Path, shoot:
     """It stayed on the card of the other slot without a word."""
     shutil.copytree(card, base / "other slot")
     ingest(card, shoot, moves=True)
-    with Ingest(base / "other slot", shoot, Wishes(moves=True)) as work:
+    with Ingest(base / "other slot", shoot, IngestOptions(moves=True)) as work:
         plan = work.inspect(QUIET, hold=True)
         lines = list(endings.beforehand(plan))
         assert f"{FRAMES} files stay on the card" in lines[-1]
@@ -328,14 +328,14 @@ def test_a_rename_takes_only_what_was_read(
     card: Path, shoot: Path, monkeypatch: pytest.MonkeyPatch, change: Callable[[Path], None]
 ) -> None:
     """It took a file with other bytes as verified, or stopped and blamed the shoot's disk."""
-    path, taken = card / LIMPETS / "IMG_0002.JPG", moving.Move._taken  # noqa: SLF001  just before it
+    path, taken = card / LIMPETS / "IMG_0002.JPG", moving.CardRemover._taken  # noqa: SLF001  just before it
 
-    def change_first(self: moving.Move, entry: Entry) -> bool:
+    def change_first(self: moving.CardRemover, entry: Entry) -> bool:
         if entry.row.source.endswith(path.name):
             change(path)
         return taken(self, entry)
 
-    monkeypatch.setattr(moving.Move, "_taken", change_first)
+    monkeypatch.setattr(moving.CardRemover, "_taken", change_first)
     report = ingest(card, shoot, moves=True)
     assert [Path(entry.row.source).name for entry in report.failed] == [path.name]
     assert len(report.gone) == FRAMES - 1
@@ -363,8 +363,8 @@ def test_what_only_the_second_copy_had_is_read_there_when_the_shoot_gets_it(
     if spoils:
         next(iter(by_name(other).values())).write_bytes(b"")
     report = ingest(card, shoot, backup=other)
-    assert report.second is not None
-    assert report.verified == report.second.verified == FRAMES
+    assert report.backup is not None
+    assert report.verified == report.backup.verified == FRAMES
     assert by_source(shoot) == by_source(other) == contents(card)
 
 
@@ -372,11 +372,11 @@ def test_a_second_copy_of_which_less_is_verified_is_not_whole(
     base: Path, card: Path, shoot: Path
 ) -> None:
     report = ingest(card, shoot, backup=base / "other")
-    assert report.second is not None
-    assert report.second.is_whole
-    (first, *_) = report.second.entries
-    held = {number: one for number, one in report.second.held.items() if number != first.number}
-    less = type(report.second)(folder=base / "other", entries=report.second.entries, held=held)
+    assert report.backup is not None
+    assert report.backup.is_whole
+    (first, *_) = report.backup.entries
+    held = {number: one for number, one in report.backup.held.items() if number != first.number}
+    less = type(report.backup)(folder=base / "other", entries=report.backup.entries, held=held)
     assert not less.is_whole
 
 

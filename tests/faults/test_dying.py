@@ -19,9 +19,9 @@ from faults.scenarios import SCENARIOS, Pool
 from outside.tools import differences, rebuilt, unlike_their_digests
 from sorter.disk.files import NewFile, force_file, rename_new
 from sorter.disk.shoot import Shoot
-from sorter.model.operation import Progress
+from sorter.model.change import Change
+from sorter.model.operation import OperationState
 from sorter.model.plan import Entry, State
-from sorter.model.regrouping import Change
 from sorter.writing.ledger import Ledger
 from writing.cards import by_source
 
@@ -129,9 +129,9 @@ def the_shoot_is_emptied_before_the_card_is_filled(patch: pytest.MonkeyPatch) ->
 def an_undo_is_forgotten_before_its_files_are_gone(patch: pytest.MonkeyPatch) -> None:
     set_state = Ledger.set_state
 
-    def early(self: Ledger, run: int, state: Progress) -> None:
+    def early(self: Ledger, run: int, state: OperationState) -> None:
         set_state(self, run, state)
-        if state is Progress.UNDOING:
+        if state is OperationState.UNDOING:
             self.forget(run)
 
     patch.setattr(Ledger, "set_state", early)

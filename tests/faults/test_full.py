@@ -38,7 +38,7 @@ WAYS = [pytest.param("mounted", marks=CAN_MOUNT), "seeming"]
 def _no_look_before(monkeypatch: pytest.MonkeyPatch) -> None:
     """Another program takes the room after the sorter looked how much there is."""
     monkeypatch.setattr(carry, "BATCH_FILES", BATCH)
-    monkeypatch.setattr(Shoot, "room", lambda _: sys.maxsize)
+    monkeypatch.setattr(Shoot, "free_space", lambda _: sys.maxsize)
 
 
 def step_of(way: str) -> int:

@@ -23,7 +23,7 @@ from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Measured
 from sorter.model import advice
-from sorter.model.plan import Entry, Held
+from sorter.model.plan import ContentCheck, Entry
 from sorter.pipeline import ingesting, inspecting
 from sorter.writing import carry, moving
 from sorter.writing.compare import Comparison
@@ -241,17 +241,17 @@ def test_a_card_edited_when_one_copy_was_lost_leaves_both_alike(
 
 
 def copies_are_held_as_they_were_noted(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(Shoot, "holds", lambda *_: Held.SURE)
+    patch.setattr(Shoot, "holds", lambda *_: ContentCheck.SURE)
 
 
 def a_stopped_run_is_not_looked_at_again(patch: pytest.MonkeyPatch) -> None:
     def trusted(*_: object, entries: Sequence[Entry], **__: object) -> Comparison:
         return Comparison(
             there={each.row.source: each for each in entries},
-            held={each.number: Held.SURE for each in entries},
+            held={each.number: ContentCheck.SURE for each in entries},
         )
 
-    patch.setattr(inspecting, "look_again", trusted)
+    patch.setattr(inspecting, "compare_again", trusted)
 
 
 def originals_are_not_read_before_they_leave(patch: pytest.MonkeyPatch) -> None:
@@ -262,15 +262,15 @@ def originals_are_not_read_before_they_leave(patch: pytest.MonkeyPatch) -> None:
         return replace(found, sha256=digests[path]) if path in digests else found
 
     digests = dict[str, str]()
-    release = moving.Move.empty_card
+    release = moving.CardRemover.empty_card
 
-    def noting(self: moving.Move, leaving: frozenset[int]) -> None:
+    def noting(self: moving.CardRemover, leaving: frozenset[int]) -> None:
         known = self._lead.ledger.entries()
         digests.update((each.row.source, each.row.sha256) for each in known)
         release(self, leaving)
 
     patch.setattr(Card, "measured", trusted)
-    patch.setattr(moving.Move, "empty_card", noting)
+    patch.setattr(moving.CardRemover, "empty_card", noting)
 
 
 def what_stays_on_the_card_is_no_evidence(patch: pytest.MonkeyPatch) -> None:

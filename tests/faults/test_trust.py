@@ -22,9 +22,9 @@ from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
 from sorter.disk.systems import linux
 from sorter.disk.systems.system import Opened
-from sorter.model.advice import Level, Places, advise
+from sorter.model.advice import DiskLayout, Level, advise
 from sorter.model.disks import Apart, Disk, Lies
-from sorter.model.plan import Stays
+from sorter.model.plan import WhyNotRemoved
 from sorter.pipeline import Report
 from sorter.writing import carry, moving
 from writing.cards import by_source, contents, ingest, limpets, picture, stamped, tide_card
@@ -119,8 +119,8 @@ def test_what_was_spoiled_in_both_copies_is_carried_again_into_both(
             spoil(folder / path)
     report = ingest(card, shoot, backup=other)
     assert by_source(shoot) == by_source(other) == originals
-    assert report.second is not None
-    assert report.verified == report.second.verified == len(originals)
+    assert report.backup is not None
+    assert report.verified == report.backup.verified == len(originals)
 
 
 @pytest.mark.usefixtures("far")
@@ -166,8 +166,8 @@ def last_line(report: Report, shoot: Path) -> str:
 
 
 def no_room(patch: pytest.MonkeyPatch, other: Path) -> None:
-    room = Shoot.room
-    patch.setattr(Shoot, "room", lambda self: 9 if self.root == other else room(self))
+    room = Shoot.free_space
+    patch.setattr(Shoot, "free_space", lambda self: 9 if self.root == other else room(self))
 
 
 def read_only(patch: pytest.MonkeyPatch, other: Path) -> None:
@@ -202,7 +202,7 @@ def test_nothing_leaves_the_card_where_the_second_copy_cannot_begin(
         fault(patch, other)
         report = ingest(card, shoot, moves=True, backup=other)
     assert contents(card) == originals
-    assert {why for _, why in report.kept} == {Stays.SECOND}
+    assert {why for _, why in report.kept} == {WhyNotRemoved.BACKUP}
     assert len(report.kept) == len(originals)
     assert f"{len(originals)} files that were to be moved are still on the card" in said(
         report, shoot
@@ -221,7 +221,7 @@ def test_a_move_begun_into_two_copies_empties_nothing_for_one(
     stopped(base, lambda: ingest(card, shoot, moves=True, backup=other), 120)
     report = ingest(card, shoot, moves=True)
     assert contents(card) == originals
-    assert {why for _, why in report.kept} == {Stays.SECOND}
+    assert {why for _, why in report.kept} == {WhyNotRemoved.BACKUP}
     ingest(card, shoot, moves=True, backup=other)
     assert contents(card) == {}
     assert by_source(shoot) == by_source(other) == originals
@@ -248,7 +248,7 @@ def test_an_edit_behind_the_first_bytes_while_a_move_is_stopped_is_kept(
         edited[path] = bytes(data)
     report = ingest(card, shoot, moves=True)
     assert set(edited.values()) <= there(card, shoot)
-    assert {why for _, why in report.kept} <= {Stays.CHANGED}
+    assert {why for _, why in report.kept} <= {WhyNotRemoved.CHANGED}
     if report.kept:
         assert last_line(report, shoot).startswith("Do not format the card")
     ingest(card, shoot, moves=True)
@@ -286,7 +286,7 @@ def test_nothing_leaves_the_card_where_a_side_may_have_come_from_memory(
         assert contents(card) == {}
         return
     assert contents(card) == originals
-    assert {why for _, why in report.kept} == {Stays.MEMORY}
+    assert {why for _, why in report.kept} == {WhyNotRemoved.MEMORY}
     if which != "card":
         assert "perhaps from memory" in said(report, shoot)
         assert "may be formatted" not in said(report, shoot)
@@ -328,7 +328,9 @@ def test_a_reader_that_flips_a_bit_once_is_found_out_by_reading_twice(
     assert by_source(shoot) == originals
     assert report.verified == report.reread == len(originals)
     noted = [
-        e for e in report.entries if any("other bytes" in str(one) for one in e.placement.said)
+        e
+        for e in report.entries
+        if any("other bytes" in str(one) for one in e.placement.carrying_notes)
     ]
     assert [e.row.source for e in noted] == ["DCIM/100TIDES/IMG_0002.JPG"]
 
@@ -485,8 +487,8 @@ def test_real_folders_of_one_disk_are_told_as_one(tmp_path: Path) -> None:
     card = limpets(tmp_path / "card", 1)
     report = ingest(card, tmp_path / "shoot", backup=tmp_path / "other")
     assert report.places.card_shoot is Apart.ONE
-    assert report.places.shoot_second is Apart.ONE
-    assert report.places != Places()
+    assert report.places.shoot_backup is Apart.ONE
+    assert report.places != DiskLayout()
 
 
 # ---- removals that failed -------------------------------------------------------------------------
@@ -507,7 +509,7 @@ def test_a_move_whose_removals_failed_is_finished_by_the_next(
     with monkeypatch.context() as patch:
         patch.setattr(moving, "remove_from_card", locked)
         report = ingest(card, shoot, moves=True)
-    assert {why for _, why in report.kept} == {Stays.LOCKED}
+    assert {why for _, why in report.kept} == {WhyNotRemoved.LOCKED}
     assert contents(card) == originals
     assert ingest(card, shoot, moves=False).gone == ()
     assert contents(card) == originals

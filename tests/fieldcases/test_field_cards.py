@@ -242,7 +242,7 @@ def test_litter_is_passed_over_and_what_is_a_picture_is_told(tmp_path: Path) -> 
         put(tmp_path / path, b"\0" * 64)
     account = scanned(tmp_path)
     assert told(account) == ["focus-bracket 12"]
-    assert (account.litter, account.thrown_away) == (len(LITTER), THROWN)
+    assert (account.system_files, account.thrown_away) == (len(LITTER), THROWN)
     assert loose(account) == dict.fromkeys(RECOVERED, "other")
 
 
@@ -251,7 +251,7 @@ def test_folders_of_the_camera_itself_are_listed_as_other(tmp_path: Path) -> Non
     put(tmp_path / "MISC" / "AUTPRINT.MRK", b"[HDR]\r\n")
     put(tmp_path / "DCIM" / "CANONMSC" / "M0101.CTG", b"\0" * 32)
     account = scanned(tmp_path)
-    assert (account.litter, loose(account)) == (
+    assert (account.system_files, loose(account)) == (
         0, {"MISC/AUTPRINT.MRK": "other", "DCIM/CANONMSC/M0101.CTG": "other"},
     )  # fmt: skip
 

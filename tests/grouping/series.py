@@ -47,7 +47,7 @@ def at(distance_m: float) -> dict[str, object]:
     return {"focus_near_m": round(distance_m, 2), "focus_far_m": round(distance_m * 1.02, 2)}
 
 
-def run(
+def candidate(
     made: Shoot, pauses: Sequence[float], distances: Iterable[float] | None, **facts: object
 ) -> Shoot:
     """One frame a pause, each focused at the next distance (None: the body does not tell)."""

@@ -59,7 +59,7 @@ class Shoot:
         told = replace(self.base, **facts, moment=self._moment())  # type: ignore[arg-type]
         path = f"DCIM/{self.directory}ROCKP/POOL{self.number:04d}.JPG"
         file = ReadFile(
-            mark=1,
+            fingerprint=1,
             file=CardFile(path=path, size=1000), role=Role.IMAGE, container="jpeg",
             is_picture=True, facts=told,
         )  # fmt: skip

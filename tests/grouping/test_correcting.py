@@ -6,15 +6,15 @@ from dataclasses import replace
 
 import pytest
 
-from grouping.series import BRACKET, BURST, HAND, TRY, climbing, even, run, start
+from grouping.series import BRACKET, BURST, HAND, TRY, candidate, climbing, even, start
 from grouping.shoots import Shoot
 from sorter.grouping.account import account_for
-from sorter.model.bond import Bond
 from sorter.model.card import CardFile
 from sorter.model.correction import Correction
 from sorter.model.frame import Frame, ReadFile, Reading
 from sorter.model.kinds import Kind, Role
 from sorter.model.knobs import GroupingKnobs
+from sorter.model.relation_kind import RelationKind
 from sorter.model.sequence import BEYOND_DOUBT, Account, Relation, Sequence
 from sorter.model.stretches import Misfit
 
@@ -43,10 +43,10 @@ def shape(sequences: tuple[Sequence, ...]) -> list[tuple[Kind, int]]:
 def limpets() -> Shoot:
     """A try, a bracket of 20, a burst of 10, a try: 32 frames."""
     made = start()
-    run(made, [0], [0.5], **TRY)
-    run(made, even(20, 0.2, 20), climbing(0.3, 0.01, 20), planned=20, **BRACKET)
-    run(made, even(30, 0.1, 10), [0.5] * 10, **BURST)
-    run(made, [40], [0.9], **TRY)
+    candidate(made, [0], [0.5], **TRY)
+    candidate(made, even(20, 0.2, 20), climbing(0.3, 0.01, 20), planned=20, **BRACKET)
+    candidate(made, even(30, 0.1, 10), [0.5] * 10, **BURST)
+    candidate(made, [40], [0.9], **TRY)
     assert shape(corrected(made)) == [(S, 1), (FB, 20), (B, 10), (S, 1)]
     return made
 
@@ -115,7 +115,7 @@ def test_a_frame_of_a_series_can_be_the_marker_that_parts_it(limpets: Shoot) -> 
 
 def test_doubts_go_where_a_correction_speaks_and_stay_elsewhere() -> None:
     made = start()
-    run(made, [0, 11.0, 12.0], None, **HAND)  # three tries, or a short stack
+    candidate(made, [0, 11.0, 12.0], None, **HAND)  # three tries, or a short stack
     doubtful = {note for each in corrected(made) for note in each.notes}
     assert any(note.startswith("unsure") for note in doubtful)
     (whole,) = corrected(made, says(1, 3, "manual-stack"))
@@ -126,7 +126,7 @@ def test_doubts_go_where_a_correction_speaks_and_stay_elsewhere() -> None:
 
 def test_what_is_left_keeps_the_doubts_about_its_whole() -> None:
     made = start()
-    run(made, even(0, 0.2, 14), climbing(0.3, 0.01, 14), **BRACKET)
+    candidate(made, even(0, 0.2, 14), climbing(0.3, 0.01, 14), **BRACKET)
     doubtful = GroupingKnobs(unsure_below=BEYOND_DOUBT)
     asked = (says(10, 14, "interval"),)
     (whole,) = account_for(made.reading(), doubtful).sequences
@@ -151,8 +151,8 @@ def test_an_open_kind_of_one_frame_is_a_single(limpets: Shoot) -> None:
 
 def test_an_open_kind_over_several_sequences_is_the_best_series_for_them() -> None:
     made = start()
-    run(made, even(0, 0.2, 12), climbing(0.3, 0.01, 12), planned=12, **BRACKET)
-    run(made, even(3, 0.2, 12), climbing(0.3 * 1.01**12, 0.01, 12), planned=12, **BRACKET)
+    candidate(made, even(0, 0.2, 12), climbing(0.3, 0.01, 12), planned=12, **BRACKET)
+    candidate(made, even(3, 0.2, 12), climbing(0.3 * 1.01**12, 0.01, 12), planned=12, **BRACKET)
     assert shape(corrected(made)) == [(FB, 12), (FB, 12)]
     (whole,) = corrected(made, says(1, 24))
     assert whole.kind is FB
@@ -161,7 +161,7 @@ def test_an_open_kind_over_several_sequences_is_the_best_series_for_them() -> No
 
 def test_tries_that_are_joined_are_no_single() -> None:
     made = start()
-    run(made, [0, 11.0, 12.0], None, **TRY)
+    candidate(made, [0, 11.0, 12.0], None, **TRY)
     assert shape(corrected(made)) == [(S, 1)] * 3
     (whole,) = corrected(made, says(1, 3))
     assert whole.kind is not S
@@ -170,8 +170,8 @@ def test_tries_that_are_joined_are_no_single() -> None:
 
 def test_halves_that_no_kind_joins_stay_what_most_of_them_were() -> None:
     made = start()
-    run(made, even(0, 0.2, 12), climbing(0.3, 0.01, 12), **BRACKET)
-    run(made, even(3600, 0.1, 6), [0.5] * 6, **BURST)
+    candidate(made, even(0, 0.2, 12), climbing(0.3, 0.01, 12), **BRACKET)
+    candidate(made, even(3600, 0.1, 6), [0.5] * 6, **BURST)
     (whole,) = corrected(made, says(1, 18))
     assert whole.kind is FB
     assert whole.grounds.kind.endswith(": none accounts for it, focus-bracket as most of it was")
@@ -179,7 +179,7 @@ def test_halves_that_no_kind_joins_stay_what_most_of_them_were() -> None:
 
 def test_tries_that_no_kind_joins_are_a_burst() -> None:
     made = start()
-    run(made, [0, 3600.0], [0.3, 0.9], **TRY)
+    candidate(made, [0, 3600.0], [0.3, 0.9], **TRY)
     (whole,) = corrected(made, says(1, 2))
     assert (whole.kind, len(whole.frames)) == (B, 2)
     assert whole.grounds.kind.endswith(": none accounts for it, and burst claims least")
@@ -190,7 +190,7 @@ def test_tries_that_no_kind_joins_are_a_burst() -> None:
 
 def _merged_behind(made: Shoot, **facts: object) -> Shoot:
     """A bracket of raws with a picture right behind it that has none."""
-    run(made, even(0, 0.2, 9), climbing(0.3, 0.01, 9), **BRACKET)
+    candidate(made, even(0, 0.2, 9), climbing(0.3, 0.01, 9), **BRACKET)
     made.frames = [
         replace(frame, files=(*frame.files, replace(frame.files[0], role=Role.RAW)))
         for frame in made.frames
@@ -218,7 +218,7 @@ def test_a_single_that_a_correction_names_is_nobodys_result() -> None:
 
 def test_what_is_left_of_a_series_is_nobodys_result() -> None:
     made = start()
-    run(made, even(0, 0.2, 10), climbing(0.3, 0.01, 10), **BRACKET)
+    candidate(made, even(0, 0.2, 10), climbing(0.3, 0.01, 10), **BRACKET)
     made.frames[:9] = [
         replace(frame, files=(*frame.files, replace(frame.files[0], role=Role.RAW)))
         for frame in made.frames[:9]
@@ -236,28 +236,28 @@ def test_a_marked_result_goes_to_the_corrected_series_before_it() -> None:
 
 def test_a_result_within_a_stretch_belongs_to_it() -> None:
     made = _merged_behind(start(), merged="focus")
-    run(made, even(2, 0.2, 9), climbing(0.3, 0.01, 9), **BRACKET)
+    candidate(made, even(2, 0.2, 9), climbing(0.3, 0.01, 9), **BRACKET)
     after = corrected(made, says(1, 19, "focus-bracket"))
     assert (shape(after), _results(after)) == ([(FB, 18)], [1])
 
 
 def test_relations_see_the_corrected_kinds_and_places() -> None:
     made = start()
-    run(made, even(0, 0.3, 20), climbing(0.42, 0.008, 20), planned=20, **BRACKET)
-    run(made, even(7, 0.3, 72), climbing(0.30, 0.007, 72), planned=72, **BRACKET)
-    retake = (Relation(what=Bond.RETAKE, to=0),)
+    candidate(made, even(0, 0.3, 20), climbing(0.42, 0.008, 20), planned=20, **BRACKET)
+    candidate(made, even(7, 0.3, 72), climbing(0.30, 0.007, 72), planned=72, **BRACKET)
+    retake = (Relation(what=RelationKind.RETAKE, to=0),)
     assert [each.relations for each in corrected(made)] == [(), retake]
     named = corrected(made, says(1, 20, "", "limpet"), says(21, 92))
     assert [each.relations for each in named] == [(), retake]
     beside = [each.relations for each in corrected(made, says(1, 20, "burst"))]
-    assert beside == [(Relation(what=Bond.SAME_SETUP, to=to),) for to in (1, 0)]
+    assert beside == [(Relation(what=RelationKind.SAME_SETUP, to=to),) for to in (1, 0)]
     moved = corrected(made, says(1, kind="marker"))
-    assert moved[2].relations == (Relation(what=Bond.RETAKE, to=1),)
+    assert moved[2].relations == (Relation(what=RelationKind.RETAKE, to=1),)
 
 
 def test_a_part_is_held_against_the_plan() -> None:
     made = start()
-    run(made, even(0, 0.25, 40), climbing(0.3, 0.005, 40), planned=40, **BRACKET)
+    candidate(made, even(0, 0.25, 40), climbing(0.3, 0.005, 40), planned=40, **BRACKET)
     first, second = corrected(made, says(31, 40))
     assert (first.planned, first.notes[0]) == (40, "30 of 40")
     assert (second.planned, second.notes[0]) == (40, "10 of 40")
@@ -294,7 +294,7 @@ def test_an_empty_last_is_the_first(limpets: Shoot) -> None:
 
 def test_a_path_that_is_no_utf8_may_be_spelled_as_the_manifest_does() -> None:
     made = start()
-    run(made, [0], [0.5], **TRY)
+    candidate(made, [0], [0.5], **TRY)
     (frame,) = made.frames
     file = replace(frame.files[0], file=replace(frame.files[0].file, path="crab\udcff.JPG"))
     reading = Reading(frames=(replace(frame, files=(file,)),))

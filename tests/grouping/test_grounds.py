@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from grouping.series import BRACKET, BURST, HAND, TRY, account, climbing, even, run, start
+from grouping.series import BRACKET, BURST, HAND, TRY, account, candidate, climbing, even, start
 from sorter.grouping.account import account_for
-from sorter.grouping.words import focus_at, metres, seconds
+from sorter.grouping.reasons import focus_at, metres, seconds
 from sorter.model.frame import Facts, Reading
 from sorter.model.kinds import DriveMode, Kind
 from sorter.model.sequence import BEYOND_DOUBT
@@ -38,8 +38,8 @@ def test_focus_is_a_step_a_distance_or_untold() -> None:
 
 def test_grounds_give_the_figures() -> None:
     made = start()
-    run(made, even(0, 0.2, 20), climbing(0.3, 0.01, 20), planned=20, **BRACKET)
-    run(made, even(2.1, 0.2, 20), climbing(0.3, 0.01, 20), planned=20, **BRACKET)
+    candidate(made, even(0, 0.2, 20), climbing(0.3, 0.01, 20), planned=20, **BRACKET)
+    candidate(made, even(2.1, 0.2, 20), climbing(0.3, 0.01, 20), planned=20, **BRACKET)
     first, second = account(made).sequences
     assert first.grounds.begins == "first frame of this body"
     assert second.grounds.begins == (
@@ -65,8 +65,8 @@ def test_an_exposure_bracket_names_its_exposures() -> None:
 
 def test_a_change_of_settings_is_named_at_the_boundary() -> None:
     made = start()
-    run(made, [0], [0.5], **TRY)
-    run(made, even(20, 0.1, 8), [0.5] * 8, **(BURST | {"f_number": 8.0}))
+    candidate(made, [0], [0.5], **TRY)
+    candidate(made, even(20, 0.1, 8), [0.5] * 8, **(BURST | {"f_number": 8.0}))
     begins = account(made).sequences[1].grounds.begins
     assert "another f-number" in begins
     assert begins.endswith("20 s after the frame before")
@@ -75,7 +75,7 @@ def test_a_change_of_settings_is_named_at_the_boundary() -> None:
 def test_a_small_margin_is_said_aloud() -> None:
     made = start()
     # Three frames by hand at one pace, focus untold: three tries, or a short stack.
-    run(made, [0, 11.0, 12.0], None, **HAND)
+    candidate(made, [0, 11.0, 12.0], None, **HAND)
     found = account(made).sequences
     said = [note for sequence in found for note in sequence.notes]
     assert "unsure: may be one manual-stack with what is before it" in said
@@ -83,15 +83,15 @@ def test_a_small_margin_is_said_aloud() -> None:
 
 def test_a_clear_case_is_not_called_unsure() -> None:
     made = start()
-    run(made, [0, 40.0, 70.0], [0.3, 0.9, 0.5], **TRY)
+    candidate(made, [0, 40.0, 70.0], [0.3, 0.9, 0.5], **TRY)
     assert [note for s in account(made).sequences for note in s.notes] == []
 
 
 def test_missing_files_are_named() -> None:
     made = start()
-    run(made, even(0, 0.1, 6), [0.5] * 6, **BURST)
+    candidate(made, even(0, 0.1, 6), [0.5] * 6, **BURST)
     made.number += 2
-    run(made, even(0.1, 0.1, 6), [0.5] * 6, **BURST)
+    candidate(made, even(0.1, 0.1, 6), [0.5] * 6, **BURST)
     (only,) = account(made).sequences
     assert only.notes[0] == "files 0007 to 0008 missing"
 
@@ -99,9 +99,9 @@ def test_missing_files_are_named() -> None:
 def test_missing_files_are_counted_over_9999() -> None:
     made = start()
     made.number = 9990
-    run(made, even(0, 0.1, 9), [0.5] * 9, **BURST)
+    candidate(made, even(0, 0.1, 9), [0.5] * 9, **BURST)
     made.number, made.directory = 3, 101
-    run(made, even(0.1, 0.1, 6), [0.5] * 6, **BURST)
+    candidate(made, even(0.1, 0.1, 6), [0.5] * 6, **BURST)
     (only,) = account(made).sequences
     assert only.notes[0] == "files 9999 to 0002 missing"
 
@@ -109,7 +109,7 @@ def test_missing_files_are_counted_over_9999() -> None:
 def test_numbers_of_one_exposure_are_not_missing() -> None:
     made = start()
     drive = {**BURST, "drive_mode": DriveMode.SINGLE}
-    run(made, even(0, 0.1, 18), [0.5] * 18, **drive)
+    candidate(made, even(0, 0.1, 18), [0.5] * 18, **drive)
     # Every third press is stamped like the two behind it: one exposure under three numbers.
     moments = [made.frames[i - i % 3].moment for i in range(18)]
     frames = tuple(
@@ -123,39 +123,39 @@ def test_numbers_of_one_exposure_are_not_missing() -> None:
 
 def test_one_missing_file_is_named_alone() -> None:
     made = start()
-    run(made, even(0, 0.1, 6), [0.5] * 6, **BURST)
+    candidate(made, even(0, 0.1, 6), [0.5] * 6, **BURST)
     made.number += 1
-    run(made, even(0.1, 0.1, 6), [0.5] * 6, **BURST)
+    candidate(made, even(0.1, 0.1, 6), [0.5] * 6, **BURST)
     assert account(made).sequences[0].notes[0] == "file 0007 missing"
 
 
 def test_a_plan_tells_frames_that_are_missing_from_frames_never_taken() -> None:
     made = start()
-    run(made, even(0, 0.25, 10), climbing(0.3, 0.005, 10), planned=30, **BRACKET)
+    candidate(made, even(0, 0.25, 10), climbing(0.3, 0.005, 10), planned=30, **BRACKET)
     made.number += 2
-    run(made, even(0.75, 0.25, 8), climbing(0.3 * 1.005**12, 0.005, 8), planned=30, **BRACKET)
+    candidate(made, even(0.75, 0.25, 8), climbing(0.3 * 1.005**12, 0.005, 8), planned=30, **BRACKET)
     assert account(made).sequences[0].notes == ("18 of 30, 0011 to 0012 missing, stopped",)
 
 
 def test_frames_missing_at_the_end_are_known_by_the_next_number() -> None:
     made = start()
-    run(made, even(0, 0.25, 27), climbing(0.3, 0.005, 27), planned=30, **BRACKET)
+    candidate(made, even(0, 0.25, 27), climbing(0.3, 0.005, 27), planned=30, **BRACKET)
     made.number += 3
-    run(made, [40], [0.7], **TRY)
+    candidate(made, [40], [0.7], **TRY)
     assert account(made).sequences[0].notes == ("27 of 30, 0028 to 0030 missing",)
 
 
 def test_a_number_that_does_not_bring_the_plan_out_is_no_missing_end() -> None:
     made = start()
-    run(made, even(0, 0.25, 27), climbing(0.3, 0.005, 27), planned=30, **BRACKET)
+    candidate(made, even(0, 0.25, 27), climbing(0.3, 0.005, 27), planned=30, **BRACKET)
     made.number += 4
-    run(made, [40], [0.7], **TRY)
+    candidate(made, [40], [0.7], **TRY)
     assert account(made).sequences[0].notes == ("27 of 30, stopped",)
 
 
 def test_frames_missing_at_the_beginning_are_known_by_the_shot_number() -> None:
     made = start()
-    run(made, [0], [0.7], **TRY)
+    candidate(made, [0], [0.7], **TRY)
     made.number += 3
     for index in range(3, 12):
         made.press(30 if index == 3 else 0.3, shot_number=index + 1, **BRACKET)
@@ -166,7 +166,7 @@ def test_a_count_of_shots_that_goes_on_says_that_nothing_is_missing() -> None:
     made = start()
     for index in range(12):
         made.number += 3 if index == 6 else 0
-        run(made, [0.1], [0.5], counter=500 + index, **BURST)
+        candidate(made, [0.1], [0.5], counter=500 + index, **BURST)
     assert [n for n in account(made).sequences[0].notes if "missing" in n] == []
 
 
@@ -182,9 +182,9 @@ def test_a_number_of_a_file_that_is_no_frame_is_not_missing(
     kind: Kind, note: tuple[str, ...]
 ) -> None:
     made = start()
-    run(made, even(0, 0.1, 6), [0.5] * 6, **BURST)
+    candidate(made, even(0, 0.1, 6), [0.5] * 6, **BURST)
     made.number += 1
-    run(made, even(0.1, 0.1, 6), [0.5] * 6, **BURST)
+    candidate(made, even(0.1, 0.1, 6), [0.5] * 6, **BURST)
     file = replace(made.frames[0].files[0].file, path="DCIM/100ROCKP/POOL0007.JPG")
     loose = ((kind, replace(made.frames[0].files[0], file=file, facts=Facts())),)
     found = account_for(replace(made.reading(), loose=loose)).sequences[0].notes
@@ -203,7 +203,7 @@ def test_a_bracket_that_ran_to_infinity_was_not_stopped() -> None:
 
 def test_a_timer_with_a_flash_may_be_a_rail() -> None:
     made = start(flash_fired=True)
-    run(made, even(0, 6.0 - 1 / 160, 20), [0.4] * 20, **TRY)
+    candidate(made, even(0, 6.0 - 1 / 160, 20), [0.4] * 20, **TRY)
     (only,) = account(made).sequences
     assert (only.kind, only.notes) == (
         Kind.INTERVAL,

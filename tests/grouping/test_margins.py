@@ -9,13 +9,13 @@ import pytest
 
 from cardmaking.cameras import BY_NAME
 from grouping.drawn import drawn
-from grouping.series import BRACKET, climbing, even, run, start
+from grouping.series import BRACKET, candidate, climbing, even, start
 from grouping.shoots import BODIES, shoot
 from sorter.disk.card import Card
 from sorter.grouping.account import account_for
 from sorter.grouping.evidence import gather
-from sorter.grouping.margins import settled, weighed
-from sorter.grouping.search import Piece, ground_of
+from sorter.grouping.margins import confidences, rated
+from sorter.grouping.search import Segment, search_input
 from sorter.grouping.timeline import timelines
 from sorter.model.frame import Reading
 from sorter.model.kinds import Kind
@@ -71,10 +71,12 @@ def test_of_the_demo_card(demo_card: Path) -> None:
 
 def test_an_account_that_takes_many_repairs_keeps_a_margin_for_each_piece() -> None:
     made = start()
-    run(made, even(0, 0.2, 60), climbing(0.3, 0.005, 60), planned=60, **BRACKET)
+    candidate(made, even(0, 0.2, 60), climbing(0.3, 0.005, 60), planned=60, **BRACKET)
     (line,) = timelines(made.reading().frames)
-    ground = ground_of(gather(line), GroupingKnobs())
-    shattered = tuple(Piece(start=i, stop=i + 1, kind=Kind.SINGLE) for i in range(60))
-    found = settled(ground, shattered)
+    inputs = search_input(gather(line), GroupingKnobs())
+    shattered = tuple(Segment(start=i, stop=i + 1, kind=Kind.SINGLE) for i in range(60))
+    found = rated(inputs, shattered)
     assert len(found) < 60
-    assert [each.sure for each in found] == list(weighed(ground, tuple(e.piece for e in found)))
+    assert [each.confidence for each in found] == list(
+        confidences(inputs, tuple(e.segment for e in found))
+    )

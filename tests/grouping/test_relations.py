@@ -12,21 +12,21 @@ from grouping.series import (
     HAND,
     TRY,
     account,
+    candidate,
     climbing,
     even,
-    run,
     start,
     with_paths,
 )  # fmt: skip
 from grouping.shoots import BODIES, Shoot
 from sorter.grouping.account import account_for
-from sorter.model.bond import Bond
 from sorter.model.frame import Reading
 from sorter.model.kinds import Bracketing, Kind
+from sorter.model.relation_kind import RelationKind
 from sorter.model.sequence import Account
 
 
-def bonds(found: Account) -> list[list[tuple[Bond, int]]]:
+def bonds(found: Account) -> list[list[tuple[RelationKind, int]]]:
     """For each sequence what it is, and to which."""
     return [[(each.what, each.to) for each in s.relations] for s in found.sequences]
 
@@ -36,7 +36,7 @@ def brackets(*, first: list[float], second: list[float], pause: float = 6.0) -> 
     made = start()
     for before, distances in ((0.0, first), (pause, second)):
         count = len(distances)
-        run(made, even(before, 0.3, count), distances, planned=count, **BRACKET)
+        candidate(made, even(before, 0.3, count), distances, planned=count, **BRACKET)
     return made
 
 
@@ -44,14 +44,14 @@ GROUND = climbing(0.30, 0.01, 20)
 
 
 def test_as_many_frames_over_the_same_focus_are_an_identical_repeat() -> None:
-    assert bonds(account(brackets(first=GROUND, second=GROUND))) == [[], [(Bond.REPEAT, 0)]]
+    assert bonds(account(brackets(first=GROUND, second=GROUND))) == [[], [(RelationKind.REPEAT, 0)]]
 
 
 def test_a_repeat_at_another_exposure_is_none_but_a_retake() -> None:
     made = start()
-    run(made, even(0, 0.3, 20), GROUND, planned=20, **BRACKET)
-    run(made, even(6, 0.3, 20), GROUND, planned=20, exposure_time_s=1 / 40, **BRACKET)
-    assert bonds(account(made)) == [[], [(Bond.RETAKE, 0)]]
+    candidate(made, even(0, 0.3, 20), GROUND, planned=20, **BRACKET)
+    candidate(made, even(6, 0.3, 20), GROUND, planned=20, exposure_time_s=1 / 40, **BRACKET)
+    assert bonds(account(made)) == [[], [(RelationKind.RETAKE, 0)]]
 
 
 def test_as_many_frames_of_another_subject_are_nothing_to_the_first() -> None:
@@ -65,7 +65,7 @@ def test_a_repeat_minutes_later_is_none() -> None:
 
 def test_more_frames_over_the_same_ground_are_a_retake() -> None:
     made = brackets(first=climbing(0.40, 0.01, 12), second=climbing(0.30, 0.01, 40))
-    assert bonds(account(made)) == [[], [(Bond.RETAKE, 0)]]
+    assert bonds(account(made)) == [[], [(RelationKind.RETAKE, 0)]]
 
 
 def test_fewer_frames_from_elsewhere_over_the_same_ground_are_no_retake() -> None:
@@ -75,36 +75,39 @@ def test_fewer_frames_from_elsewhere_over_the_same_ground_are_no_retake() -> Non
 
 def test_fewer_frames_from_the_same_start_are_a_retake() -> None:
     made = brackets(first=climbing(0.30, 0.01, 40), second=climbing(0.30, 0.02, 25))
-    assert bonds(account(made)) == [[], [(Bond.RETAKE, 0)]]
+    assert bonds(account(made)) == [[], [(RelationKind.RETAKE, 0)]]
 
 
 def test_a_stopped_bracket_is_taken_again_though_with_fewer_frames() -> None:
     made = start()
-    run(made, even(0, 0.3, 15), climbing(0.40, 0.01, 15), planned=60, **BRACKET)
-    run(made, even(9, 0.3, 10), climbing(0.38, 0.01, 10), planned=10, **BRACKET)
-    assert bonds(account(made)) == [[], [(Bond.RETAKE, 0)]]
+    candidate(made, even(0, 0.3, 15), climbing(0.40, 0.01, 15), planned=60, **BRACKET)
+    candidate(made, even(9, 0.3, 10), climbing(0.38, 0.01, 10), planned=10, **BRACKET)
+    assert bonds(account(made)) == [[], [(RelationKind.RETAKE, 0)]]
 
 
 def test_a_test_frame_between_two_attempts_does_not_part_them() -> None:
     made = start()
-    run(made, even(0, 0.3, 12), climbing(0.40, 0.01, 12), planned=12, **BRACKET)
-    run(made, [11], [0.7], **TRY)
-    run(made, even(9, 0.3, 40), climbing(0.30, 0.01, 40), planned=40, **BRACKET)
-    assert bonds(account(made))[2] == [(Bond.RETAKE, 0)]
+    candidate(made, even(0, 0.3, 12), climbing(0.40, 0.01, 12), planned=12, **BRACKET)
+    candidate(made, [11], [0.7], **TRY)
+    candidate(made, even(9, 0.3, 40), climbing(0.30, 0.01, 40), planned=40, **BRACKET)
+    assert bonds(account(made))[2] == [(RelationKind.RETAKE, 0)]
 
 
 def test_another_lens_takes_nothing_again() -> None:
     made = start()
-    run(made, even(0, 0.3, 12), climbing(0.40, 0.01, 12), planned=12, **BRACKET)
-    run(made, even(9, 0.3, 40), climbing(0.30, 0.01, 40), lens="60mm F2.8 Macro", **BRACKET)
+    candidate(made, even(0, 0.3, 12), climbing(0.40, 0.01, 12), planned=12, **BRACKET)
+    candidate(made, even(9, 0.3, 40), climbing(0.30, 0.01, 40), lens="60mm F2.8 Macro", **BRACKET)
     assert bonds(account(made)) == [[], []]
 
 
 def test_a_series_goes_on_where_the_last_one_ended_and_not_where_it_turns_back() -> None:
     onward = climbing(0.30 * 1.01**20, 0.01, 20)
-    assert bonds(account(brackets(first=GROUND, second=onward))) == [[], [(Bond.GOES_ON, 0)]]
+    assert bonds(account(brackets(first=GROUND, second=onward))) == [
+        [],
+        [(RelationKind.GOES_ON, 0)],
+    ]
     back = [0.30 * 1.01**19 / 1.01**index for index in range(20)]
-    assert bonds(account(brackets(first=GROUND, second=back)))[1] != [(Bond.GOES_ON, 0)]
+    assert bonds(account(brackets(first=GROUND, second=back)))[1] != [(RelationKind.GOES_ON, 0)]
 
 
 def test_steps_counted_from_each_start_do_not_say_that_two_begin_alike() -> None:
@@ -124,7 +127,7 @@ def test_the_same_exposures_once_more_are_an_identical_repeat() -> None:
         for index, ev in enumerate(order):
             told = {"exposure_time_s": 2**ev / 60, "exposure_bias_ev": float(ev)}
             made.press(0.3 if index else 5.0, bracketing=Bracketing.EXPOSURE, **told)
-    assert bonds(account(made)) == [[], [(Bond.REPEAT, 0)], []]
+    assert bonds(account(made)) == [[], [(RelationKind.REPEAT, 0)], []]
 
 
 STACK = climbing(0.33, 0.02, 8)
@@ -136,15 +139,15 @@ def test_a_splash_beside_a_stack_of_its_set_up_is_to_be_blended(before: bool) ->
     made = start()
     splash = HAND | {"focus_mode": None}
     if before:
-        run(made, [0], [0.36], **splash)
-    run(made, HAND_PAUSES, STACK, **HAND)
+        candidate(made, [0], [0.36], **splash)
+    candidate(made, HAND_PAUSES, STACK, **HAND)
     if not before:
-        run(made, [25.0], [0.36], **splash)
+        candidate(made, [25.0], [0.36], **splash)
     found = account(made)
     single, stack = (0, 1) if before else (1, 0)
     assert [s.kind for s in found.sequences][stack] is Kind.MANUAL_STACK
-    assert bonds(found)[single] == [(Bond.SAME_SETUP, stack)]
-    assert bonds(found)[stack] == [(Bond.SAME_SETUP, single)]
+    assert bonds(found)[single] == [(RelationKind.SAME_SETUP, stack)]
+    assert bonds(found)[stack] == [(RelationKind.SAME_SETUP, single)]
 
 
 @pytest.mark.parametrize(
@@ -162,7 +165,7 @@ def test_a_splash_beside_a_stack_of_its_set_up_is_to_be_blended(before: bool) ->
 )
 def test_a_single_with_anything_else_is_another_picture(other: dict[str, object]) -> None:
     made = start()
-    run(made, HAND_PAUSES, STACK, **HAND)
+    candidate(made, HAND_PAUSES, STACK, **HAND)
     at = {"focus_near_m": 0.36, "focus_far_m": 0.37}
     made.press(25.0, **(HAND | {"focus_mode": None} | at | other))
     assert bonds(account(made)) == [[], []]
@@ -170,47 +173,47 @@ def test_a_single_with_anything_else_is_another_picture(other: dict[str, object]
 
 def test_a_single_minutes_later_is_not_beside_the_stack() -> None:
     made = start()
-    run(made, HAND_PAUSES, STACK, **HAND)
-    run(made, [130.0], [0.36], **(HAND | {"focus_mode": None}))
+    candidate(made, HAND_PAUSES, STACK, **HAND)
+    candidate(made, [130.0], [0.36], **(HAND | {"focus_mode": None}))
     assert bonds(account(made)) == [[], []]
 
 
 def test_a_spray_beside_a_stack_of_its_set_up_is_to_be_blended() -> None:
     made = start(flash_fired=True)
-    run(made, even(0, 1.4, 14), climbing(0.3, 0.012, 14), planned=14, **BRACKET)
-    run(made, [12.0, 0.3, 0.5, 0.2, 1.6, 0.35, 0.25, 0.6], [0.31] * 8, **BURST)
-    assert bonds(account(made)) == [[(Bond.SAME_SETUP, 1)], [(Bond.SAME_SETUP, 0)]]
+    candidate(made, even(0, 1.4, 14), climbing(0.3, 0.012, 14), planned=14, **BRACKET)
+    candidate(made, [12.0, 0.3, 0.5, 0.2, 1.6, 0.35, 0.25, 0.6], [0.31] * 8, **BURST)
+    assert bonds(account(made)) == [[(RelationKind.SAME_SETUP, 1)], [(RelationKind.SAME_SETUP, 0)]]
 
 
 def test_two_bodies_are_nothing_to_each_other() -> None:
     one, two = start(), start(model="Stepper", serial="0077")
-    run(one, even(0, 0.3, 20), GROUND, planned=20, **BRACKET)
+    candidate(one, even(0, 0.3, 20), GROUND, planned=20, **BRACKET)
     two.clock_us += 12_000_000
-    run(two, even(0, 0.3, 20), GROUND, planned=20, **BRACKET)
+    candidate(two, even(0, 0.3, 20), GROUND, planned=20, **BRACKET)
     others = with_paths(two.frames, [f.path.replace("100", "200") for f in two.frames])
     assert bonds(account_for(Reading(frames=(*one.frames, *others)))) == [[], []]
 
 
 def test_a_merged_picture_whose_sources_lie_farther_back_names_them() -> None:
     made = start()
-    run(made, even(0, 0.3, 8), climbing(0.3, 0.02, 8), planned=8, **BRACKET)
-    run(made, even(40, 0.3, 12), climbing(0.5, 0.02, 12), planned=12, **BRACKET)
-    run(made, [300], [0.3], merged="focus", merged_from=12, **BRACKET)
-    run(made, [20], [0.3], merged="exposure", **BRACKET)
-    assert bonds(account(made)) == [[], [], [(Bond.RESULT, 1)], []]
+    candidate(made, even(0, 0.3, 8), climbing(0.3, 0.02, 8), planned=8, **BRACKET)
+    candidate(made, even(40, 0.3, 12), climbing(0.5, 0.02, 12), planned=12, **BRACKET)
+    candidate(made, [300], [0.3], merged="focus", merged_from=12, **BRACKET)
+    candidate(made, [20], [0.3], merged="exposure", **BRACKET)
+    assert bonds(account(made)) == [[], [], [(RelationKind.RESULT, 1)], []]
 
 
 @pytest.mark.parametrize("unlike", [{"focal_length_mm": 140.0}, {"orientation": 6}])
 def test_another_framing_is_no_identical_repeat(unlike: dict[str, object]) -> None:
     made = start()
-    run(made, even(0, 0.3, 20), GROUND, planned=20, **BRACKET)
-    run(made, even(6, 0.3, 20), GROUND, planned=20, **(BRACKET | unlike))
-    assert [bond for bond, _ in bonds(account(made))[1]] != [Bond.REPEAT]
+    candidate(made, even(0, 0.3, 20), GROUND, planned=20, **BRACKET)
+    candidate(made, even(6, 0.3, 20), GROUND, planned=20, **(BRACKET | unlike))
+    assert [relation_kind for relation_kind, _ in bonds(account(made))[1]] != [RelationKind.REPEAT]
 
 
 def test_nothing_is_related_over_a_clock_that_was_set_back() -> None:
     made = start()
-    run(made, even(0, 0.3, 20), GROUND, planned=20, **BRACKET)
+    candidate(made, even(0, 0.3, 20), GROUND, planned=20, **BRACKET)
     made.clock_us -= 3600 * 1_000_000
-    run(made, even(6, 0.3, 20), GROUND, planned=20, **BRACKET)
+    candidate(made, even(6, 0.3, 20), GROUND, planned=20, **BRACKET)
     assert bonds(account(made)) == [[], []]

@@ -12,27 +12,29 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from grouping.series import run, start
+from grouping.series import candidate, start
 from sorter.grouping import costs
-from sorter.grouping.evidence import Link, gather
+from sorter.grouping.evidence import Transition, gather
 from sorter.grouping.rhythm import Beat, Beats, Period, Rhythm, log_cost
 from sorter.grouping.timeline import timelines
 from sorter.model.values import Moment
 
 
-def links(pauses: list[float], *, digits: int | None = 2, flash: bool = False) -> Iterator[Link]:
+def transitions(
+    pauses: list[float], *, digits: int | None = 2, flash: bool = False
+) -> Iterator[Transition]:
     made = start(flash_fired=flash, exposure_time_s=0.001)
-    run(made, [0.0, *pauses], None)
+    candidate(made, [0.0, *pauses], None)
     if digits is None:
         for index, frame in enumerate(made.frames):
             coarse = Moment(local_s=frame.moment.local_s)
             made.frames[index] = replace(frame, facts=replace(frame.facts, moment=coarse))
     (line,) = timelines(made.frames)
-    return iter(gather(line).links)
+    return iter(gather(line).transitions)
 
 
 def taken(beat: Beat | Period, pauses: list[float], *, flash: bool = False) -> list[float]:
-    return [beat.take(link) for link in links(pauses, flash=flash)]
+    return [beat.take(transition) for transition in transitions(pauses, flash=flash)]
 
 
 def test_a_steady_beat_costs_less_and_less() -> None:
@@ -90,11 +92,11 @@ def test_a_kept_rhythm_costs_more_where_the_pauses_are_others() -> None:
 
 
 def test_what_comes_after_a_link_is_worked_out_once_for_all_runs() -> None:
-    (link,) = links([0.2])
+    (transition,) = transitions([0.2])
     fresh = Rhythm()
     one, two = Beat(costs.BURST.pauses, None, fresh), Beat(costs.MANUAL_STACK.pauses, None, fresh)
-    one.take(link)
-    two.take(link)
+    one.take(transition)
+    two.take(transition)
     assert one.so_far is two.so_far
 
 
@@ -122,9 +124,9 @@ def test_a_beat_forks_and_the_two_go_on_apart() -> None:
 
 
 def test_whole_seconds_leave_a_pause_open_by_their_grain() -> None:
-    (link,) = links([0.3], digits=None)
-    assert math.exp(link.pause_hi) == pytest.approx(1.0, abs=0.01)
-    assert link.grain_s == 1.0
+    (transition,) = transitions([0.3], digits=None)
+    assert math.exp(transition.pause_hi) == pytest.approx(1.0, abs=0.01)
+    assert transition.grain_s == 1.0
 
 
 def test_a_timer_is_exact() -> None:

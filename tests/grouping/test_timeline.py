@@ -6,14 +6,14 @@ from dataclasses import replace
 
 import pytest
 
-from grouping.series import BURST, even, run, start, with_paths
+from grouping.series import BURST, candidate, even, start, with_paths
 from sorter.grouping.timeline import counter_step, file_number, timelines
 from sorter.model.frame import Frame
 
 
 def _frame(path: str) -> Frame:
     made = start()
-    run(made, [0], None)
+    candidate(made, [0], None)
     return with_paths(made.frames, [path])[0]
 
 
@@ -53,7 +53,7 @@ def test_the_counter_steps_on_from_the_last_number_that_one_exposure_took() -> N
 
 def test_a_file_without_a_serial_belongs_to_the_only_body_of_its_model() -> None:
     made = start()
-    run(made, even(0, 0.2, 4), None, **BURST)
+    candidate(made, even(0, 0.2, 4), None, **BURST)
     first, *rest = made.frames
     lost = replace(first, facts=replace(first.facts, serial=""))
     assert len(timelines([lost, *rest])) == 1
@@ -61,7 +61,7 @@ def test_a_file_without_a_serial_belongs_to_the_only_body_of_its_model() -> None
 
 def test_a_file_without_a_serial_beside_two_bodies_of_its_model_stays_apart() -> None:
     made = start()
-    run(made, even(0, 0.2, 3), None, **BURST)
+    candidate(made, even(0, 0.2, 3), None, **BURST)
     one, two, lost = made.frames
     two = replace(two, facts=replace(two.facts, serial="0099"))
     lost = replace(lost, facts=replace(lost.facts, serial=""))
@@ -70,7 +70,7 @@ def test_a_file_without_a_serial_beside_two_bodies_of_its_model_stays_apart() ->
 
 def test_offsets_order_a_timeline_over_a_change_of_zone() -> None:
     made = start()
-    run(made, even(0, 60, 2), None)
+    candidate(made, even(0, 60, 2), None)
     early, late = made.frames
     # An hour later, but the clock was put back by two for the zone: 2:00 +02:00, then 1:01 +00:00.
     moved = replace(late.moment.shifted(-3600), offset_min=0)

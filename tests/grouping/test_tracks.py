@@ -7,30 +7,30 @@ from collections.abc import Iterable
 
 import pytest
 
-from grouping.series import BRACKET, run, start
+from grouping.series import BRACKET, candidate, start
 from sorter.grouping import costs
-from sorter.grouping.evidence import Link, gather
+from sorter.grouping.evidence import Transition, gather
 from sorter.grouping.timeline import timelines
 from sorter.grouping.tracks import ExposureLadder, ExposureSet, FocusTrack
 
 
-def focus_links(distances: list[float]) -> tuple[Link, ...]:
+def focus_links(distances: list[float]) -> tuple[Transition, ...]:
     made = start()
-    run(made, [0.2] * len(distances), distances, **BRACKET)
+    candidate(made, [0.2] * len(distances), distances, **BRACKET)
     (line,) = timelines(made.frames)
-    return gather(line).links
+    return gather(line).transitions
 
 
-def ev_links(exposures: Iterable[float]) -> tuple[Link, ...]:
+def ev_links(exposures: Iterable[float]) -> tuple[Transition, ...]:
     made = start()
     for ev in exposures:
         made.press(0.3, exposure_time_s=2**ev / 60, exposure_bias_ev=0.0)
     (line,) = timelines(made.frames)
-    return gather(line).links
+    return gather(line).transitions
 
 
 def focus_cost(track: FocusTrack, distances: list[float]) -> list[float]:
-    return [track.take(link) for link in focus_links(distances)]
+    return [track.take(transition) for transition in focus_links(distances)]
 
 
 def test_focus_that_goes_one_way_costs_a_bracket_less_than_a_burst() -> None:
@@ -71,7 +71,7 @@ def test_an_exposure_that_was_there_already_never_goes_into_a_set(
     repeated: tuple[float, ...],
 ) -> None:
     track = ExposureSet(costs.EXPOSURE_SET)
-    assert [track.take(link) for link in ev_links(repeated)][-1] == costs.NEVER
+    assert [track.take(transition) for transition in ev_links(repeated)][-1] == costs.NEVER
 
 
 @pytest.mark.parametrize(
@@ -88,15 +88,15 @@ def test_a_set_is_judged_by_its_size_and_its_steps(
     exposures: tuple[float, ...], flaw: float
 ) -> None:
     track = ExposureSet(costs.EXPOSURE_SET)
-    for link in ev_links(exposures):
-        track.take(link)
+    for transition in ev_links(exposures):
+        track.take(transition)
     assert track.close(len(exposures)) == flaw
 
 
 def test_a_ladder_steps_evenly_one_way() -> None:
     def total(exposures: tuple[float, ...]) -> float:
         track = ExposureLadder(costs.EXPOSURE_LADDER)
-        return sum(track.take(link) for link in ev_links(exposures))
+        return sum(track.take(transition) for transition in ev_links(exposures))
 
     even, uneven = total((0, 1, 2, 3, 4)), total((0, 1, 1.7, 3, 3.4))
     turning = total((0, 1, 0, 1, 0))
@@ -105,15 +105,15 @@ def test_a_ladder_steps_evenly_one_way() -> None:
 
 def test_a_ladder_whose_exposure_mostly_stays_is_none() -> None:
     track = ExposureLadder(costs.EXPOSURE_LADDER)
-    for link in ev_links((0, 0, 0, 0, 1)):
-        track.take(link)
+    for transition in ev_links((0, 0, 0, 0, 1)):
+        track.take(transition)
     assert track.close(5) == costs.NEVER
 
 
 def test_one_click_back_is_a_slip_of_a_ladder() -> None:
     def total(exposures: tuple[float, ...]) -> float:
         track = ExposureLadder(costs.EXPOSURE_LADDER)
-        return sum(track.take(link) for link in ev_links(exposures))
+        return sum(track.take(transition) for transition in ev_links(exposures))
 
     slip, wandering = total((0, 1, 2, 1, 2, 3)), total((0, 1, 2, 1, 0, 1))
     assert slip == pytest.approx(total((0, 1, 2, 3, 4, 5)) + costs.LADDER_TURNS, abs=0.5)
@@ -124,7 +124,10 @@ def test_rungs_of_nominal_speeds_are_even() -> None:
     # CIPA DC-008's nominal speeds: a third of a stop is 0.26 to 0.42 EV between their figures.
     track = ExposureLadder(costs.EXPOSURE_LADDER)
     speeds = (50, 60, 80, 100, 125, 160, 200)
-    steps = [track.take(link) for link in ev_links([-math.log2(speed / 50) for speed in speeds])]
+    steps = [
+        track.take(transition)
+        for transition in ev_links([-math.log2(speed / 50) for speed in speeds])
+    ]
     assert steps[2:] == [costs.LADDER_SAME_RUNG] * 4
 
 
@@ -137,11 +140,11 @@ def test_a_hand_that_slips_back_by_less_than_half_a_step_goes_on() -> None:
 
 
 def test_tracks_fork_and_go_on_apart() -> None:
-    links = focus_links([0.40, 0.42, 0.44, 0.46])
+    transitions = focus_links([0.40, 0.42, 0.44, 0.46])
     track = FocusTrack(costs.MANUAL_STACK, numbered=False)
-    track.take(links[0])
+    track.take(transitions[0])
     other = track.fork()
-    other.take(links[1])
+    other.take(transitions[1])
     assert (track.moves, other.moves) == (1, 2)
     bracket = ExposureSet(costs.EXPOSURE_SET)
     again = bracket.fork()
@@ -152,6 +155,6 @@ def test_tracks_fork_and_go_on_apart() -> None:
 def test_nominal_thirds_from_the_middle_outward_are_in_order() -> None:
     # CIPA DC-008's nominal speeds 1/60, 1/80, 1/50: a third less, a third more.
     track = ExposureSet(costs.EXPOSURE_SET)
-    for link in ev_links([-math.log2(speed / 60) for speed in (60, 80, 50)]):
-        track.take(link)
+    for transition in ev_links([-math.log2(speed / 60) for speed in (60, 80, 50)]):
+        track.take(transition)
     assert track.close(3) == costs.SET_SIZES[3] + costs.SET_OF_THIRDS

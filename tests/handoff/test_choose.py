@@ -10,7 +10,7 @@ from sorter.handoff.choose import choose
 from sorter.handoff.numbers import parse_numbers
 from sorter.model.kinds import Kind, Role
 from sorter.model.plan import Entry, State
-from sorter.model.stack import Choice, SliceFiles, SliceOrder, Spans, Stack, Wish
+from sorter.model.stack import Choice, SliceFiles, SliceOrder, Spans, Stack, StackRequest
 
 POOL = [
     *stack(3, 3, "JPG", "xmp"),
@@ -29,15 +29,15 @@ def only(text: str) -> Spans:
     return parse_numbers(text)
 
 
-def the_stack(entries: list[Entry], wish: Wish | None = None) -> Stack:
-    choice = choose(entries, wish or Wish())
+def the_stack(entries: list[Entry], request: StackRequest | None = None) -> Stack:
+    choice = choose(entries, request or StackRequest())
     assert choice.left_out == ()
     [made] = choice.stacks
     return made
 
 
-def why_left_out(entries: list[Entry], wish: Wish | None = None) -> str:
-    choice = choose(entries, wish or Wish())
+def why_left_out(entries: list[Entry], request: StackRequest | None = None) -> str:
+    choice = choose(entries, request or StackRequest())
     assert choice.stacks == ()
     [left] = choice.left_out
     assert left.number == 3
@@ -50,12 +50,12 @@ def files(made: Stack) -> list[str]:
 
 class TestWhich:
     def test_without_a_wish_all_stacks_and_no_other_sequence(self) -> None:
-        choice = choose(POOL, Wish())
+        choice = choose(POOL, StackRequest())
         assert [each.number for each in choice.stacks] == [3, 4]
         assert choice == Choice(stacks=choice.stacks)
 
     def test_a_kind_is_chosen_in_place_of_stacks(self) -> None:
-        choice = choose(POOL, Wish(kinds=frozenset({Kind.BURST, Kind.SINGLE})))
+        choice = choose(POOL, StackRequest(kinds=frozenset({Kind.BURST, Kind.SINGLE})))
         assert [(each.number, each.kind, each.name) for each in choice.stacks] == [
             (7, Kind.BURST, "0007_burst_2"),
             (9, Kind.SINGLE, "0009_single_1"),
@@ -63,29 +63,29 @@ class TestWhich:
 
     def test_singles_that_share_a_folder_have_names_of_their_own(self) -> None:
         more = entry("singles/P9170002.JPG", sequence=10, kind=Kind.SINGLE, frames=1)
-        choice = choose([*POOL, more], Wish(kinds=frozenset({Kind.SINGLE})))
+        choice = choose([*POOL, more], StackRequest(kinds=frozenset({Kind.SINGLE})))
         assert [each.name for each in choice.stacks] == ["0009_single_1", "0010_single_1"]
 
     def test_numbers_choose_among_them_and_pass_over_other_kinds(self) -> None:
-        choice = choose(POOL, Wish(only=only("4,7-7")))
+        choice = choose(POOL, StackRequest(only=only("4,7-7")))
         assert [each.number for each in choice.stacks] == [4]
         assert choice.passed_over == ((7, Kind.BURST),)
 
     def test_a_number_that_the_shoot_does_not_have_is_refused(self) -> None:
         with pytest.raises(BadChoice, match=r"no sequence 5-6,8,10-999\. It has 3-4,7,9\."):
-            choose(POOL, Wish(only=only("3-999")))
+            choose(POOL, StackRequest(only=only("3-999")))
         with pytest.raises(BadChoice, match="It has no sequences"):
-            choose([], Wish(only=only("3")))
+            choose([], StackRequest(only=only("3")))
 
     def test_numbers_that_leave_nothing_are_refused_with_the_kind_to_ask_for(self) -> None:
         with pytest.raises(BadChoice, match=r"sequence 7 is of kind burst\. Give --kind burst\."):
-            choose(POOL, Wish(only=only("7")))
+            choose(POOL, StackRequest(only=only("7")))
         with pytest.raises(BadChoice, match="and 1 more"):
-            choose([*POOL, *OTHERS], Wish(only=only("7-10")))
+            choose([*POOL, *OTHERS], StackRequest(only=only("7-10")))
 
     def test_a_shoot_without_stacks_is_no_fault(self) -> None:
         no_stacks = [each for each in POOL if each.row.sequence in (7, 9, None)]
-        assert choose(no_stacks, Wish()) == Choice()
+        assert choose(no_stacks, StackRequest()) == Choice()
 
     def test_two_stacks_that_would_overwrite_each_other_are_refused(self) -> None:
         alike = [
@@ -93,7 +93,7 @@ class TestWhich:
             for each in stack(3, 2)
         ]
         with pytest.raises(BadChoice, match="3 and 5"):
-            choose([*stack(3, 2), *alike], Wish())
+            choose([*stack(3, 2), *alike], StackRequest())
 
 
 class TestSlices:
@@ -127,7 +127,7 @@ class TestSlices:
         assert files(the_stack(mixed)) == ["P3170001.JPG", "P3170002.ORF", "P3170003.JPG"]
 
     @pytest.mark.parametrize(
-        ("wish", "lost", "lacks"),
+        ("chosen", "lost", "lacks"),
         [
             (SliceFiles.IMAGE, IMAGE_2, "image"),
             (SliceFiles.RAW, RAW_2, "raw"),
@@ -136,9 +136,9 @@ class TestSlices:
         ],
     )
     def test_half_a_stack_is_never_handed_over(
-        self, wish: SliceFiles, lost: str, lacks: str
+        self, chosen: SliceFiles, lost: str, lacks: str
     ) -> None:
-        reason = why_left_out(without(BOTH, lost), Wish(files=wish))
+        reason = why_left_out(without(BOTH, lost), StackRequest(files=chosen))
         assert f"frame 2 (P3170002.{'ORF' if lacks == 'image' else 'JPG'}) has no {lacks}" in reason
 
     @pytest.mark.parametrize("state", [state for state in State if state is not State.PLACED])
@@ -152,9 +152,9 @@ class TestSlices:
         assert "frame 1 is not in the shoot" in why_left_out(stack(3, 3)[1:])
 
     def test_only_the_wished_files_go_along(self) -> None:
-        raws = the_stack(BOTH, Wish(files=SliceFiles.RAW))
+        raws = the_stack(BOTH, StackRequest(files=SliceFiles.RAW))
         assert files(raws) == ["P3170001.ORF", "P3170002.ORF", "P3170003.ORF"]
-        both = the_stack(BOTH, Wish(files=SliceFiles.BOTH))
+        both = the_stack(BOTH, StackRequest(files=SliceFiles.BOTH))
         assert [each.name for each in both.slices[:3]] == [
             "0001_P3170001.JPG",
             "0001_P3170001.ORF",
@@ -183,7 +183,7 @@ class TestOrder:
         self, order: SliceOrder, far_to_near: bool, positions: list[int]
     ) -> None:
         entries = stack(3, 3, far_to_near=far_to_near)[::-1]
-        made = the_stack(entries, Wish(order=order))
+        made = the_stack(entries, StackRequest(order=order))
         assert [each.row.position for each in made.slices] == positions
         assert [each.number for each in made.slices] == [1, 2, 3]
         assert made.order is order
@@ -191,15 +191,15 @@ class TestOrder:
     def test_where_one_focus_is_unknown_the_order_is_that_of_capture(self) -> None:
         entries = stack(3, 3, far_to_near=True)
         entries[1] = replace(entries[1], placement=replace(entries[1].placement, from_near=None))
-        made = the_stack(entries, Wish(order=SliceOrder.NEAR_FIRST))
+        made = the_stack(entries, StackRequest(order=SliceOrder.NEAR_FIRST))
         assert [each.row.position for each in made.slices] == [1, 2, 3]
         assert made.order is SliceOrder.CAPTURE
 
     def test_ten_and_more_stand_by_number_and_not_by_letters(self) -> None:
-        made = the_stack(stack(3, 12, far_to_near=True), Wish(order=SliceOrder.NEAR_FIRST))
+        made = the_stack(stack(3, 12, far_to_near=True), StackRequest(order=SliceOrder.NEAR_FIRST))
         assert [each.row.position for each in made.slices] == list(range(12, 0, -1))
 
     def test_what_is_missing_is_found_in_any_order(self) -> None:
         lacking = without(stack(3, 3, "ORF", "JPG"), RAW_2)
-        wish = Wish(order=SliceOrder.FAR_FIRST, files=SliceFiles.RAW)
-        assert "frame 2" in why_left_out(lacking, wish)
+        request = StackRequest(order=SliceOrder.FAR_FIRST, files=SliceFiles.RAW)
+        assert "frame 2" in why_left_out(lacking, request)

@@ -16,7 +16,7 @@ from sorter.handoff.choose import choose
 from sorter.handoff.deliver import Delivery, refuse_lists, refuse_shoots_own
 from sorter.model.kinds import Kind
 from sorter.model.plan import Entry
-from sorter.model.stack import Handed, LeftOut, Wish
+from sorter.model.stack import Handed, LeftOut, StackRequest
 
 POOL = [*stack(3, 3), *stack(4, 2, kind=Kind.MANUAL_STACK)]
 THIRD, FOURTH = "0003_focus-bracket_3", "0004_manual-stack_2"
@@ -48,10 +48,10 @@ def deliver(
     lists: Path | None = None,
     folders: Path | None = None,
     entries: list[Entry] = POOL,
-    tick: Callable[[int, int], None] = lambda *_: None,
+    progress: Callable[[int, int], None] = lambda *_: None,
 ) -> tuple[Handed | LeftOut, ...]:
-    delivery = Delivery(shoot=shoot, lists=lists, folders=folders, tick=tick)
-    return delivery.hand_over(choose(entries, Wish()).stacks)
+    delivery = Delivery(shoot=shoot, lists=lists, folders=folders, progress=progress)
+    return delivery.hand_over(choose(entries, StackRequest()).stacks)
 
 
 def names(folder: Path) -> list[str]:
@@ -298,7 +298,7 @@ class TestWhatIsMissing:
 def test_what_is_done_is_told_up_to_the_last_slice(shoot: Path, out: Path) -> None:
     (shoot / THIRD / "P3170002.JPG").unlink()
     told: list[tuple[int, int]] = []
-    deliver(shoot, folders=out, tick=lambda done, total: told.append((done, total)))
+    deliver(shoot, folders=out, progress=lambda done, total: told.append((done, total)))
     assert told[0] == (3, 5)
     assert told[-1] == (5, 5)
     assert told == sorted(told)
@@ -326,7 +326,7 @@ class TestPlaces:
         refuse_shoots_own(shoot, shoot / "stacks", [odd])
 
     def test_lists_cannot_lie_in_the_folder_of_a_stack(self, shoot: Path, out: Path) -> None:
-        stacks = choose(POOL, Wish()).stacks
+        stacks = choose(POOL, StackRequest()).stacks
         refuse_lists(shoot, out, out, stacks)
         refuse_lists(shoot, out / THIRD, None, stacks)
         with pytest.raises(BadChoice, match="to hold a stack and nothing else"):

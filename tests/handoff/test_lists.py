@@ -6,11 +6,11 @@ from handoff.pools import stack
 from sorter.errors import BadChoice
 from sorter.handoff.choose import choose
 from sorter.handoff.lists import cannot_be_listed, list_text, refuse_shoot
-from sorter.model.stack import SliceOrder, Wish
+from sorter.model.stack import SliceOrder, StackRequest
 
 
 def test_a_list_is_absolute_paths_in_the_chosen_order_and_nothing_else() -> None:
-    [made] = choose(stack(3, 2), Wish(order=SliceOrder.FAR_FIRST)).stacks
+    [made] = choose(stack(3, 2), StackRequest(order=SliceOrder.FAR_FIRST)).stacks
     assert list_text("/pools/rock pool", made) == (
         "/pools/rock pool/0003_focus-bracket_2/P3170002.JPG\n"
         "/pools/rock pool/0003_focus-bracket_2/P3170001.JPG\n"

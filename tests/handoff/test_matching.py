@@ -8,7 +8,7 @@ from handoff.pools import changed, stack
 from sorter.handoff.choose import choose
 from sorter.handoff.matching import by_name, by_time
 from sorter.model.plan import Entry
-from sorter.model.stack import Stack, Wish
+from sorter.model.stack import Stack, StackRequest
 
 
 def timed(entries: list[Entry], minute: int, camera: str = "Tidepool R8") -> list[Entry]:
@@ -20,7 +20,7 @@ def timed(entries: list[Entry], minute: int, camera: str = "Tidepool R8") -> lis
 
 def pool() -> tuple[Stack, ...]:
     entries = [*timed(stack(3, 3), 2), *timed(stack(30, 2), 5), *timed(stack(31, 2), 9)]
-    return choose(entries, Wish()).stacks
+    return choose(entries, StackRequest()).stacks
 
 
 @pytest.mark.parametrize(
@@ -62,6 +62,6 @@ def test_by_time(captured: str, camera: str, number: int | None) -> None:
 
 def test_two_bodies_at_one_time_are_told_apart_by_the_camera() -> None:
     entries = [*timed(stack(3, 3), 2), *timed(stack(4, 3), 2, "Tidepool X")]
-    stacks = choose(entries, Wish()).stacks
+    stacks = choose(entries, StackRequest()).stacks
     assert by_time("2026-05-17T13:02:02", "", stacks) is None
     assert by_time("2026-05-17T13:02:02", "Tidepool X", stacks) == (4, "its time")

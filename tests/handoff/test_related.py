@@ -8,14 +8,14 @@ import pytest
 
 from handoff.pools import changed, entry, lay_out, stack
 from sorter.errors import BadChoice
-from sorter.handoff.choose import Said, choose
+from sorter.handoff.choose import StackFindings, choose
 from sorter.handoff.deliver import Delivery
 from sorter.manifest.checks import read_best
-from sorter.model.bond import Bond
 from sorter.model.kinds import Kind
 from sorter.model.note import Note, Related, related
 from sorter.model.plan import Entry
-from sorter.model.stack import Handed, SliceOrder, Wish
+from sorter.model.relation_kind import RelationKind
+from sorter.model.stack import Handed, SliceOrder, StackRequest
 
 
 def pool() -> list[Entry]:
@@ -25,32 +25,32 @@ def pool() -> list[Entry]:
     torn = [each for each in stack(5, 3, kind=Kind.BURST) if each.row.position != 2]
     notes = (
         "IMG.JPG: odd",
-        Related(what=Bond.SAME_SETUP, sequence=2),
-        Related(what=Bond.RETAKE, sequence=7),
-        Related(what=Bond.SAME_SETUP, sequence=5),
+        Related(what=RelationKind.SAME_SETUP, sequence=2),
+        Related(what=RelationKind.RETAKE, sequence=7),
+        Related(what=RelationKind.SAME_SETUP, sequence=5),
     )
     return [changed(first, remarks=notes), *rest, splash, *torn, *stack(7, 2)]
 
 
 def test_related_sequences_are_told_by_the_notes() -> None:
-    choice = choose(pool(), Wish(with_related=True))
+    choice = choose(pool(), StackRequest(with_related=True))
     one, two = choice.stacks
     assert [each.name for each in one.related] == ["0003_focus-bracket_2_beside_0002"]
     assert [each.number for each in one.related] == [2]
     assert two.related == ()
     assert [left.number for left in choice.left_out] == [5]
-    assert all(each.related == () for each in choose(pool(), Wish()).stacks)
+    assert all(each.related == () for each in choose(pool(), StackRequest()).stacks)
 
 
 @pytest.mark.parametrize(
     ("notes", "numbers"),
     [
-        ((Related(what=Bond.SAME_SETUP, sequence=12),), (12,)),
+        ((Related(what=RelationKind.SAME_SETUP, sequence=12),), (12,)),
         (
             (
-                Related(what=Bond.SAME_SETUP, sequence=1),
-                Related(what=Bond.RETAKE, sequence=3),
-                Related(what=Bond.SAME_SETUP, sequence=2),
+                Related(what=RelationKind.SAME_SETUP, sequence=1),
+                Related(what=RelationKind.RETAKE, sequence=3),
+                Related(what=RelationKind.SAME_SETUP, sequence=2),
             ),
             (1, 2),
         ),
@@ -59,16 +59,16 @@ def test_related_sequences_are_told_by_the_notes() -> None:
     ],
 )
 def test_numbers_in_notes(notes: tuple[Note, ...], numbers: tuple[int, ...]) -> None:
-    assert related(notes, Bond.SAME_SETUP) == numbers
+    assert related(notes, RelationKind.SAME_SETUP) == numbers
 
 
 def test_they_stand_beside_the_stack(tmp_path: Path) -> None:
     entries = [each for each in pool() if each.row.sequence != 5]
     shoot = lay_out(tmp_path / "shoot", entries)
-    chosen = choose(entries, Wish(with_related=True)).stacks
+    chosen = choose(entries, StackRequest(with_related=True)).stacks
     stacks = tuple(each for one in chosen for each in (one, *one.related))
     delivery = Delivery(
-        shoot=shoot, lists=tmp_path / "lists", folders=tmp_path / "out", tick=lambda *_: None
+        shoot=shoot, lists=tmp_path / "lists", folders=tmp_path / "out", progress=lambda *_: None
     )
     assert all(isinstance(each, Handed) for each in delivery.hand_over(stacks))
     beside = tmp_path / "out" / "0003_focus-bracket_2_beside_0002"
@@ -79,23 +79,27 @@ def test_they_stand_beside_the_stack(tmp_path: Path) -> None:
 
 
 def test_the_best_frames_keep_their_order() -> None:
-    wish = Wish(kinds=frozenset({Kind.BURST}), best=2)
-    (burst,) = choose(stack(7, 4, kind=Kind.BURST), wish, Said(best={7: (4, 1, 2, 3)})).stacks
+    request = StackRequest(kinds=frozenset({Kind.BURST}), best=2)
+    (burst,) = choose(
+        stack(7, 4, kind=Kind.BURST), request, StackFindings(best={7: (4, 1, 2, 3)})
+    ).stacks
     assert [each.row.position for each in burst.slices] == [1, 4]
     assert burst.name == "0007_burst_4_best-2"
-    far = Wish(kinds=frozenset({Kind.BURST}), best=2, order=SliceOrder.FAR_FIRST)
-    (burst,) = choose(stack(7, 4, kind=Kind.BURST), far, Said(best={7: (4, 1, 2, 3)})).stacks
+    far = StackRequest(kinds=frozenset({Kind.BURST}), best=2, order=SliceOrder.FAR_FIRST)
+    (burst,) = choose(
+        stack(7, 4, kind=Kind.BURST), far, StackFindings(best={7: (4, 1, 2, 3)})
+    ).stacks
     assert [each.row.position for each in burst.slices] == [4, 1]
 
 
 def test_a_sequence_without_best_frames_is_left_out() -> None:
-    choice = choose(stack(7, 4), Wish(best=2), Said(best={8: (1,)}))
+    choice = choose(stack(7, 4), StackRequest(best=2), StackFindings(best={8: (1,)}))
     assert choice.stacks == ()
     assert "checks.csv names no best frames of it" in choice.left_out[0].reason
 
 
 def test_fewer_best_frames_than_asked_for_are_all_of_them() -> None:
-    (one,) = choose(stack(7, 4), Wish(best=9), Said(best={7: (3,)})).stacks
+    (one,) = choose(stack(7, 4), StackRequest(best=9), StackFindings(best={7: (3,)})).stacks
     assert [each.row.position for each in one.slices] == [3]
 
 

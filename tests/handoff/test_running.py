@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from sorter.disk.leave import Leave, leave_to_work
+from sorter.disk.permission import Permission, permission_to_work
 from sorter.disk.shoot import Shoot
 from sorter.handoff.running import run
 
@@ -25,8 +25,8 @@ DEAF = "import signal, time; signal.signal(signal.SIGTERM, signal.SIG_IGN); prin
 
 
 @pytest.fixture
-def leave(tmp_path: Path) -> Iterator[Leave]:
-    with leave_to_work(Shoot(tmp_path)) as given:
+def permission(tmp_path: Path) -> Iterator[Permission]:
+    with permission_to_work(Shoot(tmp_path)) as given:
         yield given
 
 
@@ -50,58 +50,60 @@ def logged(path: Path, least: int = 1) -> str:
     return path.read_text()
 
 
-def test_an_exit_code_and_both_outputs_come_back(tmp_path: Path, leave: Leave) -> None:
+def test_an_exit_code_and_both_outputs_come_back(tmp_path: Path, permission: Permission) -> None:
     source = "import sys; print('tide'); print('ebb', file=sys.stderr, flush=True); sys.exit(7)"
     with (tmp_path / "log").open("wb") as log:
-        ended = run(python(source), log, leave)
+        ended = run(python(source), log, permission)
     assert (ended.code, ended.late, ended.stopped) == (7, False, False)
     assert sorted((tmp_path / "log").read_text().split()) == ["ebb", "tide"]
 
 
-def test_much_output_fills_no_pipe(tmp_path: Path, leave: Leave) -> None:
+def test_much_output_fills_no_pipe(tmp_path: Path, permission: Permission) -> None:
     with (tmp_path / "log").open("wb") as log:
-        ended = run(python("print('splash ' * 3_000_000)"), log, leave)
+        ended = run(python("print('splash ' * 3_000_000)"), log, permission)
     assert ended.code == 0
     assert (tmp_path / "log").stat().st_size == 21_000_001
 
 
-def test_no_input_is_waited_for(tmp_path: Path, leave: Leave) -> None:
+def test_no_input_is_waited_for(tmp_path: Path, permission: Permission) -> None:
     with (tmp_path / "log").open("wb") as log:
-        assert run(python("input()"), log, leave, limit_s=20).code == 1
+        assert run(python("input()"), log, permission, limit_s=20).code == 1
 
 
-def test_the_time_limit_ends_it_and_its_children(tmp_path: Path, leave: Leave) -> None:
+def test_the_time_limit_ends_it_and_its_children(tmp_path: Path, permission: Permission) -> None:
     with (tmp_path / "log").open("wb") as log:
-        ended = run(python(WITH_CHILD), log, leave, limit_s=3.0)
+        ended = run(python(WITH_CHILD), log, permission, limit_s=3.0)
     assert ended.late
     assert ended.code != 0
     assert not is_alive(int(logged(tmp_path / "log")))
 
 
-def test_a_program_that_does_not_listen_is_killed(tmp_path: Path, leave: Leave) -> None:
+def test_a_program_that_does_not_listen_is_killed(tmp_path: Path, permission: Permission) -> None:
     with (tmp_path / "log").open("wb") as log:
-        ended = run(python(DEAF), log, leave, limit_s=3.0)
+        ended = run(python(DEAF), log, permission, limit_s=3.0)
     assert (ended.late, ended.code) == (True, -9)
 
 
-def test_stop_ends_all_and_lets_none_begin(tmp_path: Path, leave: Leave) -> None:
+def test_stop_ends_all_and_lets_none_begin(tmp_path: Path, permission: Permission) -> None:
     log = tmp_path / "log"
     ends = []
     with log.open("wb") as file:
-        thread = threading.Thread(target=lambda: ends.append(run(python(WITH_CHILD), file, leave)))
+        thread = threading.Thread(
+            target=lambda: ends.append(run(python(WITH_CHILD), file, permission))
+        )
         thread.start()
         child = int(logged(log))
         assert is_alive(child)
-        leave.withdraw()
+        permission.withdraw()
         thread.join(20)
-        assert run(python(SLEEPS), file, leave).stopped
+        assert run(python(SLEEPS), file, permission).stopped
     assert ends[0].stopped
     assert not is_alive(child)
 
 
-def test_children_left_behind_are_ended_too(tmp_path: Path, leave: Leave) -> None:
+def test_children_left_behind_are_ended_too(tmp_path: Path, permission: Permission) -> None:
     source = WITH_CHILD.replace("; c.wait()", "")
     with (tmp_path / "log").open("wb") as log:
-        assert run(python(source), log, leave).code == 0
+        assert run(python(source), log, permission).code == 0
     assert not is_alive(int(logged(tmp_path / "log")))
     assert is_alive(os.getpid())

@@ -38,7 +38,7 @@ def moment(after_s: float, digits: int | None = 2) -> Moment:
 def file(path: str, facts: Facts | None = None, **more: object) -> ReadFile:
     role = ROLES.get(path.rpartition(".")[2], Role.OTHER)
     told = replace(
-        ReadFile(file=CardFile(path=path, size=len(path) * 1000), role=role, mark=len(path)),
+        ReadFile(file=CardFile(path=path, size=len(path) * 1000), role=role, fingerprint=len(path)),
         is_picture=role in (Role.RAW, Role.IMAGE),
         facts=facts or Facts(),
     )
@@ -122,5 +122,5 @@ def account_of(*sequences: Sequence, loose: tuple[tuple[Kind, ReadFile], ...] = 
 
 
 def rock_pool() -> Account:
-    """Six sequences of two bodies, a merged result, four files that are no frame, some litter."""
-    return replace(account_of(*_sequences(), loose=LOOSE), litter=6)
+    """Six sequences of two bodies, a merged result, four files that are no frame, some system files."""
+    return replace(account_of(*_sequences(), loose=LOOSE), system_files=6)

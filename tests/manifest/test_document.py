@@ -9,7 +9,7 @@ from pathlib import Path
 from manifest.accounts import account_of, rock_pool
 from sorter.manifest.document import document
 from sorter.manifest.rows import make_rows, spelled
-from sorter.model.bond import Bond
+from sorter.model.relation_kind import RelationKind
 from sorter.model.row import COLUMNS
 from sorter.model.sequence import Account, Relation
 
@@ -54,7 +54,7 @@ def test_files_have_the_manifests_names_and_are_all_there() -> None:
 
 def test_a_relation_is_one_of_the_notes() -> None:
     first, second, *rest = rock_pool().sequences
-    related = replace(second, notes=(), relations=(Relation(what=Bond.GOES_ON, to=0),))
+    related = replace(second, notes=(), relations=(Relation(what=RelationKind.GOES_ON, to=0),))
     whole = json.loads(document(account_of(first, related, *rest), card=""))
     assert whole["sequences"][1]["notes"] == ["goes on from sequence 1"]
     told = [one["relations"] for one in whole["sequences"]]

@@ -19,10 +19,10 @@ from manifest.accounts import (
 )
 from sorter.manifest.rows import in_order, make_rows
 from sorter.model import row
-from sorter.model.bond import Bond
 from sorter.model.frame import Facts, Frame
 from sorter.model.kinds import Kind, Role
 from sorter.model.numbers import Numbers
+from sorter.model.relation_kind import RelationKind
 from sorter.model.row import Row
 from sorter.model.sequence import Account, Relation, Sequence
 
@@ -75,7 +75,7 @@ def test_frames_have_the_numbers_of_the_order_of_capture() -> None:
 def _goes_on_in_a_shoot() -> tuple[Account, Numbers]:
     """The rock pool as a second card: two of its sequences were there already."""
     first, second, *rest = rock_pool().sequences
-    related = replace(second, notes=(), relations=(Relation(what=Bond.GOES_ON, to=0),))
+    related = replace(second, notes=(), relations=(Relation(what=RelationKind.GOES_ON, to=0),))
     account = replace(account_of(first, related, *rest), loose=rock_pool().loose)
     frames = range(201, 201 + len(account.order))
     return account, Numbers(sequences=(31, 7, 32, 8, 33, 34), frames=tuple(frames))
@@ -126,7 +126,7 @@ def test_grounds_and_the_sequences_notes_stand_on_its_first_row_only() -> None:
 
 def test_a_relation_stands_behind_the_notes_with_the_other_sequences_number() -> None:
     first, second, *rest = rock_pool().sequences
-    related = replace(second, relations=(Relation(what=Bond.GOES_ON, to=0),))
+    related = replace(second, relations=(Relation(what=RelationKind.GOES_ON, to=0),))
     account = account_of(first, related, *rest)
     assert rows_by_source(account)["DCIM/100TIDES/IMG_0010.CR3"].notes.endswith(
         "may be a retake, of sequence 1; goes on from sequence 1"

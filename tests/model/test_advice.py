@@ -15,9 +15,9 @@ from sorter.model.advice import (
     LINES,
     Condition,
     Copy,
+    DiskLayout,
     Evidence,
     Level,
-    Places,
     advise,
     last_line,
 )
@@ -28,8 +28,8 @@ FILES = 9
 GOOD = Evidence(
     files=FILES,
     shoot=Copy(verified=FILES),
-    second=Copy(verified=FILES),
-    places=Places(card_shoot=Apart.TWO, card_second=Apart.TWO, shoot_second=Apart.TWO),
+    backup=Copy(verified=FILES),
+    places=DiskLayout(card_shoot=Apart.TWO, card_backup=Apart.TWO, shoot_backup=Apart.TWO),
 )
 """Nothing stands against formatting: two whole copies, on two disks that are not the card's."""
 
@@ -52,16 +52,16 @@ def copies() -> Iterator[Copy]:
 def both_copies() -> Iterator[Evidence]:
     """What the two copies can be, and whether the files were moved, in all combinations."""
     for moved, shoot, second in itertools.product((0, FILES), copies(), (None, *copies())):
-        yield replace(GOOD, moved=moved, shoot=shoot, second=second)
+        yield replace(GOOD, moved=moved, shoot=shoot, backup=second)
 
 
-def all_places() -> Iterator[Places]:
+def all_places() -> Iterator[DiskLayout]:
     """Where card and copies can lie."""
     for one, two, three in itertools.product(Apart, repeat=3):
         for memory in itertools.product((False, True), repeat=2):
-            yield Places(
-                card_shoot=one, card_second=two, shoot_second=three,
-                shoot_in_memory=memory[0], second_in_memory=memory[1],
+            yield DiskLayout(
+                card_shoot=one, card_backup=two, shoot_backup=three,
+                shoot_in_memory=memory[0], backup_in_memory=memory[1],
             )  # fmt: skip
 
 
@@ -81,20 +81,20 @@ def may_be_formatted(e: Evidence) -> bool:
         or e.thrown
         or e.shoots
     )
-    both = is_whole(e.shoot) and is_whole(e.second) and e.second is not None
-    read = both and e.second is not None and not (e.shoot.unsure or e.second.unsure)
+    both = is_whole(e.shoot) and is_whole(e.backup) and e.backup is not None
+    read = both and e.backup is not None and not (e.shoot.unsure or e.backup.unsure)
     p = e.places
-    apart = {p.card_shoot, p.card_second, p.shoot_second} == {Apart.TWO}
-    return card and read and apart and not (p.shoot_in_memory or p.second_in_memory)
+    apart = {p.card_shoot, p.card_backup, p.shoot_backup} == {Apart.TWO}
+    return card and read and apart and not (p.shoot_in_memory or p.backup_in_memory)
 
 
 def every_evidence() -> Iterator[Evidence]:
     """All cards with copies that are whole, not whole and not there; all copies with all places."""
     few = (Copy(verified=FILES), Copy(verified=FILES, unsure=1), Copy(verified=0))
     for card, shoot, second, places in itertools.product(
-        card_sides(), few, (None, *few), (GOOD.places, Places(shoot_in_memory=True))
+        card_sides(), few, (None, *few), (GOOD.places, DiskLayout(shoot_in_memory=True))
     ):
-        yield replace(card, shoot=shoot, second=second, places=places)
+        yield replace(card, shoot=shoot, backup=second, places=places)
     for both, places in itertools.product(both_copies(), all_places()):
         yield replace(both, places=places)
 
@@ -108,7 +108,7 @@ def test_a_card_may_be_formatted_only_where_nothing_stands_against_it() -> None:
         line = last_line(evidence)
         assert ("the card may be formatted" in line) == may, evidence
         if not is_whole(evidence.shoot) or not (
-            evidence.second is None or is_whole(evidence.second)
+            evidence.backup is None or is_whole(evidence.backup)
         ):
             assert line.startswith("Do not format the card: "), evidence
     assert seen[True] == 3, seen  # copied, moved, and the same copy among all places
@@ -118,7 +118,7 @@ def test_a_card_may_be_formatted_only_where_nothing_stands_against_it() -> None:
 def test_what_is_to_be_done_before_stands_behind_what_forbids_it() -> None:
     alone = last_line(replace(GOOD, thrown=1))
     assert alone.endswith("is in no copy.")
-    both = last_line(replace(GOOD, thrown=1, places=replace(GOOD.places, shoot_second=Apart.ONE)))
+    both = last_line(replace(GOOD, thrown=1, places=replace(GOOD.places, shoot_backup=Apart.ONE)))
     assert both.startswith(alone)
     assert "Besides: both copies lie on one disk" in both
 
@@ -128,10 +128,10 @@ def one_thing_wrong() -> Iterator[Evidence]:
     yield replace(GOOD, listed=False)
     for count in CARDS:
         yield replace(GOOD, **{count: 1})  # type: ignore[arg-type]
-    yield from (replace(GOOD, second=each) for each in (None, *copies()))
+    yield from (replace(GOOD, backup=each) for each in (None, *copies()))
     yield from (replace(GOOD, shoot=each) for each in copies())
     yield from (replace(GOOD, places=each) for each in all_places())
-    yield replace(GOOD, moved=1, second=None)
+    yield replace(GOOD, moved=1, backup=None)
 
 
 @pytest.mark.parametrize("condition", CONDITIONS, ids=lambda each: each.name)
@@ -143,15 +143,15 @@ def test_each_condition_is_said_where_it_holds_alone(condition: Condition) -> No
         if condition in advise(each).holding
         and len(advise(each).holding) == with_another.get(condition.name, 1)
     )
-    assert "{" not in condition.said(evidence)
-    assert condition.said(evidence) in last_line(evidence)
-    assert last_line(evidence).startswith(LINES[condition.level].partition("{said}")[0])
+    assert "{" not in condition.stated(evidence)
+    assert condition.stated(evidence) in last_line(evidence)
+    assert last_line(evidence).startswith(LINES[condition.level].partition("{stated}")[0])
 
 
 def test_one_and_many_are_told_apart() -> None:
     (one,) = advise(replace(GOOD, new=1)).holding
-    assert one.said(replace(GOOD, new=1)) == "1 file came onto it meanwhile"
-    assert one.said(replace(GOOD, new=2)) == "2 files came onto it meanwhile"
+    assert one.stated(replace(GOOD, new=1)) == "1 file came onto it meanwhile"
+    assert one.stated(replace(GOOD, new=2)) == "2 files came onto it meanwhile"
 
 
 def test_readme_has_each_condition_with_its_sentence() -> None:
@@ -162,4 +162,4 @@ def test_readme_has_each_condition_with_its_sentence() -> None:
         for each in CONDITIONS
     ]
     for line in LINES.values():
-        assert line.replace("{said}", "…") in " ".join(text.split())
+        assert line.replace("{stated}", "…") in " ".join(text.split())

@@ -84,4 +84,4 @@ def test_folders_that_closed_meanwhile_are_named() -> None:
 
 def test_what_systems_write_in_their_own_folders_does_not_count() -> None:
     written = CardFile(path=".fseventsd/0000000000a1b2c3", size=72)
-    assert not differences(POOL, replace(POOL, aside=(written,), litter=4), frozenset())
+    assert not differences(POOL, replace(POOL, aside=(written,), system_files=4), frozenset())

@@ -3,10 +3,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from manifest.accounts import single
-from sorter.model.bond import Bond
+from sorter.model.relation_kind import RelationKind
 from sorter.model.sequence import Relation
 
-RETAKE = Relation(what=Bond.RETAKE, to=5)
+RETAKE = Relation(what=RelationKind.RETAKE, to=5)
 
 
 def test_a_relation_is_said_with_the_number_of_the_other_sequence() -> None:

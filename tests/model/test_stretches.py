@@ -10,9 +10,9 @@ import pytest
 
 from manifest.accounts import rock_pool
 from planning.carrying import carried, plan_of
-from sorter.grouping.amending import Left, Made, amended
+from sorter.grouping.amending import Corrected, Remainder, amended
 from sorter.grouping.corrections import stretches_of
-from sorter.grouping.search import Piece
+from sorter.grouping.search import Segment
 from sorter.grouping.timeline import timelines
 from sorter.model.correction import Correction
 from sorter.model.frame import Reading
@@ -93,15 +93,17 @@ def test_as_many_corrections_as_frames_take_a_time_that_grows_with_them() -> Non
 
 
 def test_so_does_cutting_them_out_of_the_best_account() -> None:
-    pieces = tuple(Piece(start=n, stop=n + 2, kind=Kind.BURST) for n in range(0, 2 * MANY, 2))
+    pieces = tuple(Segment(start=n, stop=n + 2, kind=Kind.BURST) for n in range(0, 2 * MANY, 2))
     made = tuple(Stretch(body=0, start=n, stop=n + 2, kind=None, name="") for n in range(1, 2 * MANY, 4))  # fmt: skip
     kinds = tuple(Stretch(body=0, start=e.start, stop=e.stop, kind=Kind.BURST, name="") for e in made)  # fmt: skip
     ground = cast("Any", None)  # no kind is open
     begun = time.process_time()
     parts = amended(ground, pieces, kinds)
     assert time.process_time() - begun < 20
-    assert sum(isinstance(part, Made) for part in parts) == len(made)
-    assert {part.piece.stop - part.piece.start for part in parts if isinstance(part, Left)} == {1}
+    assert sum(isinstance(part, Corrected) for part in parts) == len(made)
+    assert {
+        part.segment.stop - part.segment.start for part in parts if isinstance(part, Remainder)
+    } == {1}
 
 
 # ---- a card and a shoot ----------------------------------------------------------------------

@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 
 from cardmaking.defocus import Layers, focused, layers, with_noise
 from outside import corpus
-from sorter.model.glance import Measured
+from sorter.model.measurement import MeasuredSeries
 from sorter.pixels.measuring import chained
-from sorter.pixels.sharpness import glance
+from sorter.pixels.sharpness import measure
 from sorter.pixels.shifts import Placeable, placeable
 
 SLICES = 25
@@ -80,14 +80,14 @@ def slices(blur: float) -> tuple[np.ndarray, ...]:
     return tuple(shown)
 
 
-def measured(frames: Iterable[np.ndarray]) -> Measured:
+def measured(frames: Iterable[np.ndarray]) -> MeasuredSeries:
     """These frames measured, each against the one before."""
     return chained(map(placed, frames))
 
 
 def placed(plain: np.ndarray) -> Placeable:
     """A frame measured by itself."""
-    return placeable(plain, glance(plain, 1.0))
+    return placeable(plain, measure(plain, 1.0))
 
 
 @cache
@@ -104,7 +104,7 @@ def tile_depths(shape: tuple[int, int], side: int) -> tuple[np.ndarray, np.ndarr
     return whole.mean((1, 3)), whole.max((1, 3)) - whole.min((1, 3))
 
 
-def of(blur: float, keep: Sequence[int]) -> Measured:
+def of(blur: float, keep: Sequence[int]) -> MeasuredSeries:
     """A stack of these slices."""
     every = all_placed(blur)
     return chained(every[index] for index in keep)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from cardmaking.defocus import focused, layers, moved, with_noise
 from outside import corpus
 from outside.focus_stacks import as_jpeg, measured, read
-from sorter.model.glance import Measured
+from sorter.model.measurement import MeasuredSeries
 
 TEXTURES = ("chelsea", "coffee", "astronaut", "brick", "grass", "gravel", "rocket")
 SIZE = (720, 480)
@@ -50,7 +50,7 @@ def depth(dice: np.random.Generator) -> np.ndarray:
 class Taken:
     """A stack as it was taken. own: where each pixel is in focus, planes: each slice; 0 to 1."""
 
-    measured: Measured
+    measured: MeasuredSeries
     own: np.ndarray
     planes: np.ndarray
 

@@ -17,7 +17,7 @@ from corpusmaking.fetching import FetchError, complete, fetch, main, stamp_of
 from corpusmaking.sources import FOLDERS, STAMP
 from corpusmaking.unpacking import unpack, wrap
 from outside import corpus
-from reading.builders import TIME, app1, draft, exif_tiff
+from reading.builders import TIME, app1, builder, exif_tiff
 
 MEMBERS = {
     "pool-1.0/t/images/limpet.jpg": b"limpet",
@@ -71,7 +71,7 @@ def test_bare_metadata_are_wrapped_up_as_a_jpeg_that_can_be_read(tmp_path: Path)
     assert wrap(bare, tmp_path / "wrapped") == 1
     data = (tmp_path / "wrapped" / "limpet.jpg").read_bytes()
     assert data == b"\xff\xd8" + segment + b"\xff\xd9"
-    assert draft(data).facts().moment is not None
+    assert builder(data).built().moment is not None
 
 
 def test_a_corpus_that_is_complete_is_left_alone(

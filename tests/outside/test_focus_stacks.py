@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from outside import focus_stacks as stacks
-from sorter.checking.align import places
+from sorter.checking.align import alignment
 from sorter.checking.focus import find_focus
 from sorter.checking.series import judge
 from sorter.checking.tiles import CELLS, tiles
@@ -44,8 +44,8 @@ def lost(keep: list[int]) -> tuple[float, float]:
 def test_the_sharpest_slice_is_the_right_one(blur: float) -> None:
     """Within one slice for 98 % of the textured tiles that are flatter than a slice's step."""
     found = stacks.of(blur, EVERY)
-    all_tiles = tiles(found, places(found), np.arange(stacks.SLICES))
-    first = found.glances[0]
+    all_tiles = tiles(found, alignment(found), np.arange(stacks.SLICES))
+    first = found.measurements[0]
     assert first is not None
     depth, span = stacks.tile_depths(all_tiles.shape, CELLS * first.cell)
     step = float(np.diff(stacks.planes())[0])

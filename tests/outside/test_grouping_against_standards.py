@@ -9,7 +9,7 @@ from pathlib import Path
 import piexif
 import pytest
 
-from grouping.series import BASE, run, start, with_paths
+from grouping.series import BASE, candidate, start, with_paths
 from reading import builders
 from sorter.disk.card import Card
 from sorter.grouping.account import account_for
@@ -67,9 +67,9 @@ def test_each_value_alone_is_what_the_table_says(
 def test_neighbours_of_the_nominal_scale_are_one_ev_apart_and_equal_ones_none() -> None:
     made = start()
     for (time, _), pause in zip(TIMES, [0.5] * len(TIMES), strict=True):
-        run(made, [pause], None, exposure_time_s=time)
+        candidate(made, [pause], None, exposure_time_s=time)
     (line,) = timelines(made.frames)
-    for link in gather(line).links:
+    for link in gather(line).transitions:
         assert link.ev_change == pytest.approx(-1.0, abs=SAME_EV)
 
 
@@ -177,7 +177,7 @@ def test_what_time_cannot_order_the_numbers_do(seed: int) -> None:
 
 def test_time_goes_before_numbers_that_come_again_in_another_directory() -> None:
     made = start()
-    run(made, [0, 60, 60, 60], None)
+    candidate(made, [0, 60, 60, 60], None)
     numbers = [(100, 9999), (101, 1), (101, 2), (102, 1)]
     paths = [f"DCIM/{folder}ROCKP/POOL{number:04d}.JPG" for folder, number in numbers]
     frames = with_paths(made.frames, paths)
@@ -189,7 +189,7 @@ def test_time_goes_before_numbers_that_come_again_in_another_directory() -> None
 def test_behind_9999_comes_0001_of_the_next_directory(directory: int) -> None:
     """Common practice, no source: the standard gives the numbers, not how a body goes on."""
     made = start()
-    run(made, [0, 60], None)
+    candidate(made, [0, 60], None)
     names = f"{directory}ROCKP/POOL9999.JPG", f"{directory + 1}ROCKP/POOL0001.JPG"
     last, first = with_paths(made.frames, [f"DCIM/{name}" for name in names])
     assert counter_step(last, first) == 1

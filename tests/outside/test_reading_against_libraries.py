@@ -14,7 +14,7 @@ from PIL import Image
 
 from cardmaking import containers
 from cardmaking.shots import Shot
-from reading.builders import LITTLE, draft, facts
+from reading.builders import LITTLE, builder, facts
 from sorter.model.frame import Facts
 from sorter.reading.names import number
 
@@ -62,7 +62,7 @@ def made(parts: dict[str, dict[int, object]]) -> bytes:
 def test_standard_tags_equal_what_exifread_reads(parts: dict[str, dict[int, object]]) -> None:
     """Source: exifread, which shares no code with the sorter; input written by piexif."""
     data = made(parts)
-    said = draft(data).facts()
+    said = builder(data).built()
     tags = exifread.process_file(io.BytesIO(data), details=False)
 
     def value(name: str) -> float:
@@ -85,7 +85,7 @@ def test_standard_tags_equal_what_exifread_reads(parts: dict[str, dict[int, obje
 def test_standard_tags_equal_what_pillow_reads(parts: dict[str, dict[int, object]]) -> None:
     """Source: Pillow's Exif reader; input written by piexif."""
     data = made(parts)
-    said = draft(data).facts()
+    said = builder(data).built()
     with Image.open(io.BytesIO(data)) as image:
         main = image.getexif()
         exif = main.get_ifd(0x8769)
@@ -116,7 +116,7 @@ def test_raws_equal_what_exifread_reads() -> None:
     Image.new("RGB", (64, 48)).save(out, "JPEG")
     data = containers.tiff_raw(shot, "pef", out.getvalue())
     tags = exifread.process_file(io.BytesIO(data), details=False)
-    said = draft(data, "IMGP0001.PEF").facts()
+    said = builder(data, "IMGP0001.PEF").built()
     assert said.exposure_time_s == pytest.approx(
         float(Fraction(str(tags["EXIF ExposureTime"].values[0])))
     )

@@ -12,7 +12,7 @@ from skimage.metrics import peak_signal_noise_ratio
 
 from cardmaking.defocus import focused, with_noise
 from outside import focus_stacks as stacks
-from sorter.pixels.merging import Merged, TrialMerge
+from sorter.pixels.merging import TrialMerge, TrialResult
 
 NOISE = 2.0  # grey levels
 BLURS = (0.3, 0.6, 1.0)
@@ -38,11 +38,11 @@ def slices(blur: float) -> tuple[Picture, ...]:
 
 
 @cache
-def still(blur: float) -> Merged:
+def still(blur: float) -> TrialResult:
     return merged(slices(blur))
 
 
-def merged(frames: tuple[Picture, ...]) -> Merged:
+def merged(frames: tuple[Picture, ...]) -> TrialResult:
     merge = TrialMerge()
     assert all(merge.add(each, None) for each in frames)
     found = merge.merged()
@@ -112,5 +112,5 @@ def test_the_depth_map_says_which_slice_is_sharp(blur: float) -> None:
     own = (half - first) / (second - first)
     near = np.ones((9, 9), np.uint8)
     flat = cv2.dilate(own, near) - cv2.erode(own, near) < 1
-    assert (found.told & flat).mean() > 0.25
-    assert (np.abs(found.depth - own) <= 1)[found.told & flat].mean() >= 0.95
+    assert (found.textured & flat).mean() > 0.25
+    assert (np.abs(found.depth - own) <= 1)[found.textured & flat].mean() >= 0.95

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from sorter.model.finding import Check, Look, Verdict
+from sorter.model.finding import Check, FrameFindings, Verdict
 from sorter.model.kinds import STACK_KINDS, Kind, Role
 from sorter.model.note import Note
 from sorter.model.report import Material, Pictured, Trial
@@ -93,7 +93,7 @@ class Tide:
     def _judge(self, number: int, kind: Kind, frames: int, check: Check | None) -> None:
         told = check or Check(sequence=number, kind=kind, frames=frames)
         told = replace(told, sequence=number, kind=kind, frames=frames)
-        look = Look(
+        look = FrameFindings(
             use=(True,) * frames,
             shares=(1 / frames,) * frames if kind in STACK_KINDS else (None,) * frames,
             places=((0.0, 0.0, 1.0),) * frames,
@@ -109,7 +109,7 @@ class Tide:
         self.material = replace(
             self.material,
             checks={**self.material.checks, number: told},
-            looks={**self.material.looks, number: look},
+            frame_findings={**self.material.frame_findings, number: look},
             trials={**self.material.trials, number: trial}
             if kind in STACK_KINDS
             else self.material.trials,

@@ -7,14 +7,14 @@ from dataclasses import replace
 import pytest
 
 from page.shoots import Tide, complete
-from sorter.model.bond import Bond
 from sorter.model.finding import Verdict
 from sorter.model.kinds import Kind, Role
 from sorter.model.note import Related
+from sorter.model.relation_kind import RelationKind
 from sorter.model.report import Pictured
 from sorter.model.row import Row
+from sorter.page.attention import reasons
 from sorter.page.build import make_page
-from sorter.page.looks import reasons
 from sorter.page.parts import Figure, Page
 
 
@@ -114,11 +114,13 @@ def test_attempts_stand_side_by_side_and_the_best_is_named() -> None:
 def test_relations_lead_to_their_sequences_and_are_no_notes() -> None:
     tide = Tide()
     tide.add(Kind.BURST, 3)
-    tide.add(Kind.BURST, 3, remarks=(Related(what=Bond.RETAKE, sequence=1), "3 of 9, stopped"))
+    tide.add(
+        Kind.BURST, 3, remarks=(Related(what=RelationKind.RETAKE, sequence=1), "3 of 9, stopped")
+    )
     section = make_page(tide.material).sections[1]
     assert [(each.words, each.number) for each in section.relations] == [("retake of", 1)]
     assert section.notes == ("3 of 9, stopped",)
-    assert section.looks == ("3 of 9, stopped",)
+    assert section.attention == ("3 of 9, stopped",)
 
 
 def test_files_in_no_sequence_have_a_reason() -> None:

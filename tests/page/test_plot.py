@@ -76,11 +76,11 @@ def test_a_gap_stands_between_its_slices() -> None:
     found = drawn([0.25] * 4, gaps=(2,))
     left, right = found.below[1].at, found.below[2].at
     assert left < found.gaps[0] < right
-    assert "Gaps behind 2." in found.said
+    assert "Gaps behind 2." in found.stated
 
 
 def test_it_is_said_in_words_too() -> None:
-    said = drawn([0.2, 0.5, 0.3]).said
+    said = drawn([0.2, 0.5, 0.3]).stated
     assert (
         said == "Sharpest in each of 3 slices: most, 50%, in slice 2. Focus from 0.32 m to 0.34 m."
     )

@@ -23,8 +23,8 @@ def item(number: int, at_s: float, took_s: float = 0.0, body: int = 0) -> Item:
         first=first,
         last=first + timedelta(seconds=took_s),
         shown=first,
-        said="",
-        is_look=False,
+        stated="",
+        needs_attention=False,
     )
 
 

@@ -21,16 +21,16 @@ import pytest
 
 from handoff.tidal import FIRST, SECOND, results, stand_in, tidal_shoot
 from pipeline.pools import Counting, card_of, run
-from sorter.disk.leave import Leave, leave_to_work
+from sorter.disk.permission import Permission, permission_to_work
 from sorter.disk.shoot import Shoot
 from sorter.errors import WorkersGone
-from sorter.model.glance import Glance
-from sorter.model.result import Asked
-from sorter.model.stack import Wish
+from sorter.model.measurement import Measurement
+from sorter.model.result import CommandRequest
+from sorter.model.stack import StackRequest
 from sorter.pipeline import Checked, Workers, check_card, check_shoot, merge, report
 from sorter.pipeline.working import AHEAD, as_they_come, in_order
 from sorter.pixels import measuring
-from sorter.pixels.sharpness import glance
+from sorter.pixels.sharpness import measure
 from sorter.pixels.threads import ONE_THREAD
 from sorter.settings import Settings
 from writing.cards import hold_consistent
@@ -146,8 +146,8 @@ def test_stacks_are_merged_alike(tmp_path: Path, processes: Executor) -> None:
     for name, executor in (("threads", None), ("processes", processes)):
         shoot = shutil.copytree(tide, tmp_path / name)
         told = Told()
-        asked = Asked(command=stand_in("average"), jobs=JOBS)
-        outcome = merge(shoot, Wish(), asked, told, executor)
+        asked = CommandRequest(command=stand_in("average"), jobs=JOBS)
+        outcome = merge(shoot, StackRequest(), asked, told, executor)
         assert [each.path for each in outcome.merged] == [row.destination for row in results(shoot)]
         assert told.steps == [(0, 2), (1, 2), (2, 2)]
         hold_consistent(shoot)
@@ -188,17 +188,17 @@ def test_a_stop_ends_the_running_programs_wherever_they_run(
         if done:
             raise KeyboardInterrupt
 
-    asked = Asked(command=command, jobs=JOBS)
+    asked = CommandRequest(command=command, jobs=JOBS)
     executor = processes if where == "processes" else None
     began = time.monotonic()
     with pytest.raises(KeyboardInterrupt):
-        merge(shoot, Wish(), asked, stopped, executor)
+        merge(shoot, StackRequest(), asked, stopped, executor)
     assert time.monotonic() - began < 30
     assert not _is_alive(int((tmp_path / "begun").read_text()))
     assert len(results(shoot)) == 1, "what was merged before is kept"
     assert not (shoot / ".sorter" / "work").exists()
-    asked = Asked(command=stand_in("average"), jobs=JOBS)
-    assert len(merge(shoot, Wish(), asked, quiet, executor).merged) == 2
+    asked = CommandRequest(command=stand_in("average"), jobs=JOBS)
+    assert len(merge(shoot, StackRequest(), asked, quiet, executor).merged) == 2
     hold_consistent(shoot)
 
 
@@ -213,13 +213,13 @@ HOST = """
 import multiprocessing, sys
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
-from sorter.model.result import Asked
-from sorter.model.stack import Wish
+from sorter.model.result import CommandRequest
+from sorter.model.stack import StackRequest
 from sorter.pipeline import merge
 if __name__ == "__main__":
     with ProcessPoolExecutor(2, multiprocessing.get_context("spawn")) as pool:
-        asked = Asked(command=sys.argv[2], jobs=2)
-        merge(Path(sys.argv[1]), Wish(), asked, lambda *_: None, pool)
+        asked = CommandRequest(command=sys.argv[2], jobs=2)
+        merge(Path(sys.argv[1]), StackRequest(), asked, lambda *_: None, pool)
 """
 
 
@@ -244,7 +244,10 @@ def test_ctrl_c_in_a_terminal_ends_what_the_processes_of_a_pool_run(tmp_path: Pa
         process.wait(60)
     assert process.returncode != 0
     assert not any(map(_is_alive, children))
-    assert merge(shoot, Wish(), Asked(command=stand_in("average")), quiet).failed == ()
+    assert (
+        merge(shoot, StackRequest(), CommandRequest(command=stand_in("average")), quiet).failed
+        == ()
+    )
     assert len(results(shoot)) == 2
 
 
@@ -294,16 +297,16 @@ def test_a_stopped_report_is_drawn_to_its_end_by_the_next(
     assert {path: path.stat().st_mtime_ns for path in drawn} == drawn
 
 
-def _holds(leave: Leave) -> bool:
-    return leave.holds
+def _holds(permission: Permission) -> bool:
+    return permission.holds
 
 
 def test_leave_that_is_withdrawn_is_seen_in_another_process(
     tmp_path: Path, processes: Executor
 ) -> None:
-    with leave_to_work(Shoot(tmp_path)) as leave:
-        assert (processes.submit(_holds, leave).result(), _holds(leave)) == (True, True)
-    assert (processes.submit(_holds, leave).result(), _holds(leave)) == (False, False)
+    with permission_to_work(Shoot(tmp_path)) as permission:
+        assert (processes.submit(_holds, permission).result(), _holds(permission)) == (True, True)
+    assert (processes.submit(_holds, permission).result(), _holds(permission)) == (False, False)
     assert not (tmp_path / ".sorter" / "work").exists()
 
 
@@ -324,7 +327,13 @@ def test_a_shoot_is_not_handed_over_all_at_once(shoot: Path) -> None:
 def test_no_more_programs_run_than_are_asked_for(tmp_path: Path) -> None:
     shoot = tidal_shoot(tmp_path)
     with Counting(4) as counting:
-        merge(shoot, Wish(), Asked(command=stand_in("average"), jobs=1), quiet, counting)
+        merge(
+            shoot,
+            StackRequest(),
+            CommandRequest(command=stand_in("average"), jobs=1),
+            quiet,
+            counting,
+        )
         assert (counting.tasks, counting.most) == (2, 1)
 
 
@@ -397,11 +406,11 @@ def test_opencv_s_threads_are_the_host_s_again(shoot: Path, card: Path) -> None:
 def test_work_is_done_on_one_thread_each(card: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     before, seen = cv2.getNumThreads(), set()
 
-    def noting(plain: np.ndarray, scale: float) -> Glance:
+    def noting(plain: np.ndarray, scale: float) -> Measurement:
         seen.add(cv2.getNumThreads())
-        return glance(plain, scale)
+        return measure(plain, scale)
 
-    monkeypatch.setattr(measuring, "glance", noting)
+    monkeypatch.setattr(measuring, "measure", noting)
     try:
         cv2.setNumThreads(3)
         check_card(card, Settings(), Workers(jobs=JOBS), quiet, quiet)

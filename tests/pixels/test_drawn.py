@@ -13,7 +13,7 @@ from skimage.color import deltaE_ciede2000, rgb2lab
 from sorter.pixels.drawn import (
     MOST_PROFILE,
     SMALL_SIDE,
-    UNTOLD,
+    UNKNOWN,
     colours,
     false_colour,
     jpeg,
@@ -47,7 +47,7 @@ def test_the_colours_are_even_to_the_eye() -> None:
 
 
 def test_no_colour_is_the_grey_of_what_is_not_told() -> None:
-    apart = [np.abs(np.subtract(parts(each), UNTOLD)).max() for each in colours(255)]
+    apart = [np.abs(np.subtract(parts(each), UNKNOWN)).max() for each in colours(255)]
     assert min(apart) > 12
 
 
@@ -59,7 +59,7 @@ def test_depth_is_drawn_by_its_share() -> None:
         found = np.asarray(shown.convert("RGB"))
     assert found[0, 0].tolist() == parts(colours(2)[0])
     assert found[-1, -1].tolist() == parts(colours(2)[1])
-    assert tuple(found[2, 3]) == UNTOLD
+    assert tuple(found[2, 3]) == UNKNOWN
 
 
 @pytest.mark.parametrize("shape", [(600, 900), (900, 600), (30, 3000)])

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from sorter.pixels.merging import Merged, Place, TrialMerge
+from sorter.pixels.merging import SlicePosition, TrialMerge, TrialResult
 
 Picture = NDArray[np.uint8]
 
@@ -26,7 +26,7 @@ def moved(picture: Picture, down: int, across: int) -> Picture:
     return np.roll(picture, (down, across), (0, 1))
 
 
-def merged(*frames: Picture) -> Merged:
+def merged(*frames: Picture) -> TrialResult:
     merge = TrialMerge()
     for each in frames:
         assert merge.add(each, None)
@@ -61,7 +61,7 @@ def test_each_half_comes_from_the_slice_that_shows_it() -> None:
     half = found.depth.shape[1] // 2
     assert (found.depth[:, : half - 10] == 0).mean() > 0.99
     assert (found.depth[:, half + 10 :] == 1).mean() > 0.99
-    assert found.told.mean() > 0.9
+    assert found.textured.mean() > 0.9
 
 
 def test_what_no_slice_tells_apart_has_no_depth() -> None:
@@ -69,15 +69,15 @@ def test_what_no_slice_tells_apart_has_no_depth() -> None:
     sharp = texture(3)
     sharp[:, 180:] = 128
     found = merged(*left_and_right(sharp), soft(sharp))
-    assert found.told[:, :80].mean() > 0.9
-    assert not found.told[:, 110:].any()
+    assert found.textured[:, :80].mean() > 0.9
+    assert not found.textured[:, 110:].any()
 
 
 def test_a_picture_that_shows_nothing_is_merged_too() -> None:
     black = np.zeros((120, 180, 3), np.uint8)
     found = merged(black, black)
     assert not found.picture.any()
-    assert not found.told.any()
+    assert not found.textured.any()
 
 
 def test_slices_that_moved_come_into_line() -> None:
@@ -98,7 +98,7 @@ def test_a_large_move_is_found_from_where_the_check_had_it() -> None:
     """The correlation by itself would find another peak, or none."""
     sharp = texture(5)
     side = max(sharp.shape)
-    places = [Place(x=0, y=0, growth=1), Place(x=60 / side, y=-45 / side, growth=1)]
+    places = [SlicePosition(x=0, y=0, growth=1), SlicePosition(x=60 / side, y=-45 / side, growth=1)]
     merge = TrialMerge()
     for each, place in zip((sharp, moved(soft(sharp, 2), -45, 60)), places, strict=True):
         merge.add(each, place)
@@ -122,8 +122,8 @@ def test_what_a_slice_does_not_show_is_not_taken_from_it() -> None:
     plain = soft(texture(7), 3)
     sharp = texture(7)
     merge = TrialMerge()
-    merge.add(plain, Place(x=0, y=0, growth=1))
-    merge.add(moved(sharp, 0, -40), Place(x=-40 / 360, y=0, growth=1))
+    merge.add(plain, SlicePosition(x=0, y=0, growth=1))
+    merge.add(moved(sharp, 0, -40), SlicePosition(x=-40 / 360, y=0, growth=1))
     found = merge.merged()
     assert found is not None
     apart = np.abs(found.picture.astype(int) - plain).mean((0, 2))

@@ -12,7 +12,7 @@ import pytest
 import tifffile
 from PIL import Image, ImageOps
 
-from sorter.model.glance import Seen, Sight
+from sorter.model.measurement import FrameSource, PreviewSource
 from sorter.pixels.decoded import Undecodable
 from sorter.pixels.reduced import LEAST_SIDE, MOST_SIDE, grey
 
@@ -42,7 +42,7 @@ def put(folder: Path, data: bytes, name: str = "POOL0001.JPG") -> str:
 def test_a_picture_stands_as_exif_says(orientation: int, tmp_path: Path) -> None:
     """ImageOps.exif_transpose of Pillow is the reference."""
     path = put(tmp_path, as_jpeg(picture(), orientation))
-    plain, scale = grey(Seen(sights=(Sight(path=path, orientation=orientation),)))
+    plain, scale = grey(FrameSource(previews=(PreviewSource(path=path, orientation=orientation),)))
     with Image.open(path) as opened:
         expected = np.asarray(ImageOps.exif_transpose(opened).convert("L"))
     assert (plain.shape, scale) == (expected.shape, 1.0)
@@ -51,7 +51,7 @@ def test_a_picture_stands_as_exif_says(orientation: int, tmp_path: Path) -> None
 
 def test_a_large_jpeg_is_unpacked_small(tmp_path: Path) -> None:
     path = put(tmp_path, as_jpeg(picture(6000, 4000)))
-    plain, scale = grey(Seen(sights=(Sight(path=path),)))
+    plain, scale = grey(FrameSource(previews=(PreviewSource(path=path),)))
     assert LEAST_SIDE <= max(plain.shape) <= MOST_SIDE
     assert scale == pytest.approx(6000 / max(plain.shape))
 
@@ -59,40 +59,40 @@ def test_a_large_jpeg_is_unpacked_small(tmp_path: Path) -> None:
 def test_a_preview_is_a_stretch_of_its_file(tmp_path: Path) -> None:
     data = as_jpeg(picture(1000, 500))
     path = put(tmp_path, b"raw data" + data + b"more of it", "POOL0001.CR3")
-    plain, _ = grey(Seen(sights=(Sight(path=path, offset=8, length=len(data)),)))
+    plain, _ = grey(FrameSource(previews=(PreviewSource(path=path, offset=8, length=len(data)),)))
     assert plain.shape == (500, 1000)
 
 
 def test_a_preview_that_cannot_be_decoded_gives_way_to_the_next(tmp_path: Path) -> None:
     whole = as_jpeg(picture(1000, 500))
     broken = put(tmp_path, whole[: len(whole) // 3], "POOL0002.JPG")
-    sights = (Sight(path=broken), Sight(path=put(tmp_path, whole)))
-    plain, _ = grey(Seen(sights=sights))
+    sights = (PreviewSource(path=broken), PreviewSource(path=put(tmp_path, whole)))
+    plain, _ = grey(FrameSource(previews=sights))
     assert plain.shape == (500, 1000)
     with pytest.raises(Undecodable):
-        grey(Seen(sights=sights[:1]))
+        grey(FrameSource(previews=sights[:1]))
 
 
 @pytest.mark.parametrize("data", [b"", b"\xff\xd8\xff", b"no picture at all" * 9])
 def test_what_is_no_picture_is_said(data: bytes, tmp_path: Path) -> None:
     with pytest.raises(Undecodable):
-        grey(Seen(sights=(Sight(path=put(tmp_path, data)),)))
+        grey(FrameSource(previews=(PreviewSource(path=put(tmp_path, data)),)))
 
 
 def test_a_picture_that_is_too_small_and_none_at_all(tmp_path: Path) -> None:
     with pytest.raises(Undecodable, match="too few to look at"):
-        grey(Seen(sights=(Sight(path=put(tmp_path, as_jpeg(picture(100, 50).crop((0, 0, 40, 40))))),)))  # fmt: skip
+        grey(FrameSource(previews=(PreviewSource(path=put(tmp_path, as_jpeg(picture(100, 50).crop((0, 0, 40, 40))))),)))  # fmt: skip
     with pytest.raises(Undecodable, match="no picture"):
-        grey(Seen(sights=()))
+        grey(FrameSource(previews=()))
     with pytest.raises(OSError, match="No such file"):
-        grey(Seen(sights=(Sight(path=str(tmp_path / "gone.JPG")),)))
+        grey(FrameSource(previews=(PreviewSource(path=str(tmp_path / "gone.JPG")),)))
 
 
 def test_a_heif_file_by_the_extra(tmp_path: Path) -> None:
     """pillow-heif, which uses libheif, writes it too."""
     pillow_heif.register_heif_opener()
     picture().save(tmp_path / "POOL0001.HIF", "HEIF")
-    plain, scale = grey(Seen(sights=(Sight(path=str(tmp_path / "POOL0001.HIF")),)))
+    plain, scale = grey(FrameSource(previews=(PreviewSource(path=str(tmp_path / "POOL0001.HIF")),)))
     assert (plain.shape, scale) == ((600, 900), 1.0)
     assert np.abs(plain.astype(float) - np.asarray(picture().convert("L"))).mean() < 6
 
@@ -110,7 +110,7 @@ def test_a_raw_without_a_preview_is_developed_by_the_extra(tmp_path: Path) -> No
     ]  # fmt: skip
     path = tmp_path / "POOL0001.DNG"
     tifffile.imwrite(path, ramp * 64, photometric=32803, extratags=tags, metadata=None)
-    plain, scale = grey(Seen(sights=(Sight(path=str(path)),)))
+    plain, scale = grey(FrameSource(previews=(PreviewSource(path=str(path)),)))
     assert (plain.shape, scale) == ((400, 600), 2.0)
     assert (np.diff(plain[200, 20:-20:40].astype(int)) > 0).all()
     assert np.ptp(plain, axis=0).max() < 3
@@ -122,4 +122,4 @@ def test_without_the_extras_such_files_cannot_be_looked_at(
     monkeypatch.setitem(sys.modules, "rawpy", None)
     path = put(tmp_path, b"II*\0" + bytes(400), "POOL0001.DNG")
     with pytest.raises(Undecodable):
-        grey(Seen(sights=(Sight(path=path),)))
+        grey(FrameSource(previews=(PreviewSource(path=path),)))

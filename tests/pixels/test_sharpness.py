@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from sorter.pixels.sharpness import glance, laplacian, means
+from sorter.pixels.sharpness import laplacian, means, measure
 
 SIZE = (40, 60)
 
@@ -62,7 +62,7 @@ def test_a_blurred_picture_is_less_sharp_in_every_cell(sigma: float) -> None:
     )
     sharp = np.clip(texture, 0, 255).astype(np.uint8)
     soft = cv2.GaussianBlur(sharp, (0, 0), sigma)
-    one, two = glance(sharp, 1.0), glance(soft.astype(np.uint8), 1.0)
+    one, two = measure(sharp, 1.0), measure(soft.astype(np.uint8), 1.0)
     assert one.energy.shape == two.energy.shape == one.light.shape
     assert (two.energy < one.energy).all()
 
@@ -70,7 +70,7 @@ def test_a_blurred_picture_is_less_sharp_in_every_cell(sigma: float) -> None:
 @pytest.mark.parametrize("shape", [(540, 810), (810, 540), (607, 1079), (48, 900), (100, 100)])
 def test_grids_of_a_glance_have_one_shape(shape: tuple[int, int]) -> None:
     plain = np.random.default_rng(3).integers(0, 255, shape).astype(np.uint8)
-    found = glance(plain, 2.0)
+    found = measure(plain, 2.0)
     assert found.energy.shape == found.light.shape
     assert (found.width, found.height) == (2 * shape[1], 2 * shape[0])
     assert max(found.thumb.shape) <= 162

@@ -9,9 +9,9 @@ from skimage.registration import phase_cross_correlation
 
 from cardmaking.defocus import moved
 from outside import corpus
-from sorter.model.glance import Move
-from sorter.pixels.sharpness import glance
-from sorter.pixels.shifts import likeness, move, placeable, shift
+from sorter.model.measurement import Displacement
+from sorter.pixels.sharpness import measure
+from sorter.pixels.shifts import displacement, likeness, placeable, shift
 
 SHIFTS = [(0.0, 0.0), (0.3, -0.7), (3.25, -5.5), (-0.45, 0.05), (12.4, 20.6), (-40.2, 33.3)]
 
@@ -67,10 +67,12 @@ def test_the_reference_finds_most_of_the_shifts_too() -> None:
     assert found == len(SHIFTS)
 
 
-def moves(dx: float, dy: float, growth: float, seed: int = 4) -> Move:
+def moves(dx: float, dy: float, growth: float, seed: int = 4) -> Displacement:
     plain = np.clip(texture(seed, (540, 810)), 0, 255).astype(np.uint8)
     other = moved(plain[..., None].repeat(3, 2), dx, dy, growth)[..., 0]
-    found = move(placeable(plain, glance(plain, 2.0)), placeable(other, glance(other, 2.0)), of=0)
+    found = displacement(
+        placeable(plain, measure(plain, 2.0)), placeable(other, measure(other, 2.0)), of=0
+    )
     assert found is not None
     return found
 
@@ -89,7 +91,7 @@ def test_shift_and_growth_in_pixels_of_the_decoded_picture(
 
 def test_other_pictures_are_unlike() -> None:
     one, two = (np.clip(texture(seed), 0, 255).astype(np.uint8) for seed in (5, 50))
-    found = move(placeable(one, glance(one, 1.0)), placeable(two, glance(two, 1.0)), of=0)
+    found = displacement(placeable(one, measure(one, 1.0)), placeable(two, measure(two, 1.0)), of=0)
     assert found is not None
     assert found.likeness < 0.5
 
@@ -98,7 +100,7 @@ def test_a_part_that_moved_by_itself_strays() -> None:
     one = np.clip(texture(6, (540, 810)), 0, 255).astype(np.uint8)
     two = one.copy()
     two[200:340, 420:600] = one[180:320, 420:600]
-    found = move(placeable(one, glance(one, 1.0)), placeable(two, glance(two, 1.0)), of=0)
+    found = displacement(placeable(one, measure(one, 1.0)), placeable(two, measure(two, 1.0)), of=0)
     assert found is not None
     assert (found.dx, found.dy) == pytest.approx((0, 0), abs=0.5)
     assert found.strayed > 10
@@ -108,7 +110,10 @@ def test_sizes_that_differ_are_not_compared() -> None:
     one, two = (
         np.clip(texture(7, side), 0, 255).astype(np.uint8) for side in ((540, 810), (810, 540))
     )
-    assert move(placeable(one, glance(one, 1.0)), placeable(two, glance(two, 1.0)), of=0) is None
+    assert (
+        displacement(placeable(one, measure(one, 1.0)), placeable(two, measure(two, 1.0)), of=0)
+        is None
+    )
 
 
 def test_black_frames_are_like_nothing() -> None:

@@ -9,24 +9,28 @@ import pytest
 
 from checking.scene import measured, slices
 from sorter.checking.series import judge
-from sorter.model.glance import Measured
 from sorter.model.kinds import Kind
+from sorter.model.measurement import MeasuredSeries
 from sorter.pixels import store
 from sorter.pixels.store import restored, stored
 
 
 @pytest.fixture(scope="module")
-def series() -> Measured:
+def series() -> MeasuredSeries:
     found = measured(slices(np.linspace(0, 1, 8)))
-    return replace(found, glances=(*found.glances[:7], None), moves=(*found.moves[:7], None))
+    return replace(
+        found,
+        measurements=(*found.measurements[:7], None),
+        displacements=(*found.displacements[:7], None),
+    )
 
 
-def test_what_comes_back_says_the_same(series: Measured) -> None:
+def test_what_comes_back_says_the_same(series: MeasuredSeries) -> None:
     again = restored(stored(series))
     assert again is not None
-    assert again.moves == series.moves
-    assert again.glances[7] is None
-    for one, two in zip(series.glances[:7], again.glances[:7], strict=True):
+    assert again.displacements == series.displacements
+    assert again.measurements[7] is None
+    for one, two in zip(series.measurements[:7], again.measurements[:7], strict=True):
         assert one is not None
         assert two is not None
         assert np.allclose(one.energy, two.energy, rtol=0.01, atol=0.02)
@@ -41,29 +45,29 @@ def test_what_comes_back_says_the_same(series: Measured) -> None:
     )
 
 
-def test_a_store_that_was_restored_is_stored_alike(series: Measured) -> None:
+def test_a_store_that_was_restored_is_stored_alike(series: MeasuredSeries) -> None:
     again = restored(stored(series))
     assert again is not None
     twice = restored(stored(again))
     assert twice is not None
-    for one, two in zip(again.glances[:7], twice.glances[:7], strict=True):
+    for one, two in zip(again.measurements[:7], twice.measurements[:7], strict=True):
         assert one is not None
         assert two is not None
         assert (one.energy == two.energy).all()
 
 
 def test_a_store_that_was_cut_or_of_another_form_is_none(
-    series: Measured, monkeypatch: pytest.MonkeyPatch
+    series: MeasuredSeries, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     data = stored(series)
     for length in range(0, len(data), len(data) // 40):
         assert restored(data[:length]) is None
     assert restored(b"") is None
-    monkeypatch.setattr(store, "FORM", store.FORM + 1)
+    monkeypatch.setattr(store, "FORMAT_VERSION", store.FORMAT_VERSION + 1)
     assert restored(data) is None
 
 
-def test_a_store_with_a_bit_turned_is_none_or_the_same_frames(series: Measured) -> None:
+def test_a_store_with_a_bit_turned_is_none_or_the_same_frames(series: MeasuredSeries) -> None:
     """Zip archives carry a CRC-32 of each entry (APPNOTE 4.4.7); headers have none."""
     data = stored(series)
     nones = 0
@@ -72,5 +76,5 @@ def test_a_store_with_a_bit_turned_is_none_or_the_same_frames(series: Measured) 
         turned[at] ^= 0x10
         found = restored(bytes(turned))
         nones += found is None
-        assert found is None or len(found.glances) == len(series.glances)
+        assert found is None or len(found.measurements) == len(series.measurements)
     assert nones > 50

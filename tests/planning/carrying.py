@@ -13,10 +13,10 @@ from sorter.model.row import Row
 from sorter.model.sequence import Account
 from sorter.planning.numbering import numbers_for
 from sorter.planning.pattern import DEFAULT, parse
-from sorter.planning.places import About, Naming, Standing, make_plan
+from sorter.planning.places import Naming, PathFacts, ShootContents, make_plan
 
 NAMING = Naming(pattern=parse(DEFAULT))
-NOTHING = Standing()
+NOTHING = ShootContents()
 
 
 def frames_of(account: Account) -> tuple[Frame, ...]:
@@ -29,11 +29,11 @@ def files_of(account: Account) -> dict[str, ReadFile]:
     return {file.path: file for file in (*of_frames, *(file for _, file in account.loose))}
 
 
-def rows_of(account: Account, standing: Standing = NOTHING) -> tuple[Row, ...]:
-    return make_rows(account, numbers_for(account, standing.told, standing.known))
+def rows_of(account: Account, contents: ShootContents = NOTHING) -> tuple[Row, ...]:
+    return make_rows(account, numbers_for(account, contents.numbered, contents.known))
 
 
-def about(account: Account, numbers: tuple[int, ...]) -> About:
+def path_facts(account: Account, numbers: tuple[int, ...]) -> PathFacts:
     places = {
         file.path: place
         for each in account.sequences
@@ -41,17 +41,17 @@ def about(account: Account, numbers: tuple[int, ...]) -> About:
         for file in frame.files
     }
     named = zip(numbers, account.sequences, strict=True)
-    return About(
+    return PathFacts(
         files=files_of(account),
         from_near=places,
         names={number: each.name for number, each in named if each.name},
     )
 
 
-def plan_of(account: Account, standing: Standing = NOTHING, naming: Naming = NAMING) -> Plan:
-    numbers = numbers_for(account, standing.told, standing.known)
+def plan_of(account: Account, contents: ShootContents = NOTHING, naming: Naming = NAMING) -> Plan:
+    numbers = numbers_for(account, contents.numbered, contents.known)
     rows = make_rows(account, numbers)
-    return make_plan(rows, about(account, numbers.sequences), standing, naming)
+    return make_plan(rows, path_facts(account, numbers.sequences), contents, naming)
 
 
 def carried(plan: Plan, before: Iterable[Entry] = ()) -> tuple[Entry, ...]:
@@ -74,11 +74,11 @@ def _read(placement: Placement) -> Placement:
     return replace(placement, row=replace(row, sha256=digest))
 
 
-def standing(account: Account, known: tuple[Entry, ...], *more: str) -> Standing:
+def contents(account: Account, known: tuple[Entry, ...], *more: str) -> ShootContents:
     """The shoot of these entries as this card finds it: each file is told by its path."""
     there = {entry.row.source: entry for entry in known}
     here = files_of(account)
-    return Standing(
+    return ShootContents(
         known=known,
         there={path: entry for path, entry in there.items() if path in here},
         taken=frozenset({entry.row.destination for entry in known} - {""} | {*more}),

@@ -6,14 +6,14 @@ from dataclasses import replace
 
 from handoff import pools
 from sorter.model.kinds import Role
-from sorter.model.moved import Move, moves
+from sorter.model.moved import Relocation, relocations
 from sorter.model.note import Note, Renamed, WhyRenamed
 from sorter.model.plan import Entry
 from sorter.planning.adopting import (
     adoptions,
     displaced,
-    edited_beside,
-    spelled_anew,
+    edited_alongside,
+    respelled,
     taken_back,
     whereabouts,
 )
@@ -33,7 +33,9 @@ def entry(
     """A file in its place."""
     made = pools.entry(path, role=role)
     row = replace(made.row, sha256=sha256)
-    return replace(made, number=number, placement=replace(made.placement, row=row, said=said))
+    return replace(
+        made, number=number, placement=replace(made.placement, row=row, carrying_notes=said)
+    )
 
 
 def files(**places: str) -> dict[str, Entry]:
@@ -157,7 +159,7 @@ def test_many_equal_files_take_no_more_than_a_moment() -> None:
 def test_another_spelling_is_told_by_what_file_systems_take_for_one() -> None:
     places = {1: "Pool/caf\u00e9.JPG", 2: "pool/b.jpg"}
     unknown = ["pool/cafe\u0301.jpg", "other/b.jpg"]
-    assert spelled_anew(places, unknown) == {1: "pool/cafe\u0301.jpg"}
+    assert respelled(places, unknown) == {1: "pool/cafe\u0301.jpg"}
 
 
 def test_an_edited_sidecar_stands_beside_its_picture() -> None:
@@ -167,12 +169,12 @@ def test_an_edited_sidecar_stands_beside_its_picture() -> None:
     ]
     moved = [("a/1.jpg", "b/1.jpg"), ("a/2.jpg", "limpet.jpg"), ("a/3.jpg", "b/3.jpg")]
     unknown = {"b/1.xmp", "limpet.jpg.xmp", "c/3.xmp", "b/4.xmp"}
-    assert edited_beside(sidecars, moved, unknown) == {1: "b/1.xmp", 2: "limpet.jpg.xmp"}
+    assert edited_alongside(sidecars, moved, unknown) == {1: "b/1.xmp", 2: "limpet.jpg.xmp"}
 
 
 def test_a_picture_that_was_edited_and_moved_is_not_guessed() -> None:
     picture = entry("a/1.jpg", number=1, role=Role.IMAGE)
-    assert edited_beside([picture], [("a/1.cr3", "b/1.cr3")], {"b/1.jpg"}) == {}
+    assert edited_alongside([picture], [("a/1.cr3", "b/1.cr3")], {"b/1.jpg"}) == {}
 
 
 # ---- noting it ---------------------------------------------------------------------------------
@@ -216,8 +218,8 @@ def test_what_was_said_of_a_name_is_said_no_more_of_another() -> None:
     renamed, moved = (
         adoptions([old], {1: path}, [], ())[0].after for path in ("a/x.jpg", "b/1_2.jpg")
     )
-    assert renamed.said == ("seems damaged",)
-    assert moved.said == said
+    assert renamed.carrying_notes == ("seems damaged",)
+    assert moved.carrying_notes == said
 
 
 def test_an_adoption_is_taken_back_and_what_was_said_since_stays() -> None:
@@ -228,10 +230,10 @@ def test_an_adoption_is_taken_back_and_what_was_said_since_stays() -> None:
     entries = [replace(each, placement=now[each.number]) for each in known]
     back = taken_back(entries, changes)
     assert {each.number: each.after for each in back} == {e.number: e.placement for e in known}
-    heard = replace(entries[0], placement=replace(now[1], said=("seems damaged",)))
+    heard = replace(entries[0], placement=replace(now[1], carrying_notes=("seems damaged",)))
     elsewhere = entry("c/2.jpg", number=2)
     (only,) = taken_back([heard, elsewhere], changes)
-    assert only.after.said == (*said, "seems damaged")
+    assert only.after.carrying_notes == (*said, "seems damaged")
     assert only.after.row.destination == "a/1_2.jpg"
 
 
@@ -240,10 +242,10 @@ def test_an_adoption_is_taken_back_and_what_was_said_since_stays() -> None:
 
 def test_a_folder_that_went_as_a_whole_is_one_move() -> None:
     ways = {"a/1": "b/1", "a/2": "b/2", "c/1": "d/e/1", "c/2": "d/e/2", "f/1": "b/3"}
-    assert moves(ways, ["g/1"]) == (
-        Move(before="a/", after="b/", files=2, is_folder=True),
-        Move(before="c/", after="d/e/", files=2, is_folder=True),
-        Move(before="f/1", after="b/3"),
+    assert relocations(ways, ["g/1"]) == (
+        Relocation(before="a/", after="b/", files=2, is_folder=True),
+        Relocation(before="c/", after="d/e/", files=2, is_folder=True),
+        Relocation(before="f/1", after="b/3"),
     )
 
 
@@ -254,9 +256,9 @@ def test_a_folder_that_went_in_part_is_told_file_by_file() -> None:
         ([], {"a/3": "c/3"}),
         ([], {"a/3": "b/4"}),
     ):
-        assert not any(each.is_folder for each in moves({**ways, **more}, others))
+        assert not any(each.is_folder for each in relocations({**ways, **more}, others))
 
 
 def test_to_and_from_the_top_of_the_shoot_goes_no_folder() -> None:
-    assert not any(each.is_folder for each in moves({"a/1": "1", "a/2": "2"}, []))
-    assert not any(each.is_folder for each in moves({"1": "a/1", "2": "a/2"}, []))
+    assert not any(each.is_folder for each in relocations({"a/1": "1", "a/2": "2"}, []))
+    assert not any(each.is_folder for each in relocations({"1": "a/1", "2": "a/2"}, []))

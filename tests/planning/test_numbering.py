@@ -3,7 +3,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from manifest.accounts import account_of, at, bracket, frame, grounds, rock_pool, single
-from planning.carrying import carried, plan_of, standing
+from planning.carrying import carried, contents, plan_of
 from sorter.model.frame import Frame
 from sorter.model.kinds import Kind
 from sorter.model.numbers import from_one
@@ -20,12 +20,12 @@ def after(*accounts: Account) -> tuple[Entry, ...]:
     """What the ledger knows once these cards were carried, one after the other."""
     known: tuple[Entry, ...] = ()
     for account in accounts:
-        known = carried(plan_of(account, standing(account, known)), known)
+        known = carried(plan_of(account, contents(account, known)), known)
     return known
 
 
 def numbers(account: Account, known: tuple[Entry, ...]) -> tuple[tuple[int, ...], tuple[int, ...]]:
-    found = numbers_for(account, standing(account, known).there, known)
+    found = numbers_for(account, contents(account, known).there, known)
     return found.sequences, found.frames
 
 
@@ -36,7 +36,7 @@ def test_in_an_empty_shoot_both_count_from_one() -> None:
 
 def test_what_is_there_keeps_its_numbers() -> None:
     account = rock_pool()
-    assert numbers_for(account, standing(account, after(account)).there, after(account)) == (
+    assert numbers_for(account, contents(account, after(account)).there, after(account)) == (
         from_one(account)
     )
 

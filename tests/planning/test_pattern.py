@@ -32,8 +32,8 @@ ROW = Row(
 )
 
 
-def filled(pattern: str, name: str = "", **about: object) -> str:
-    return parse(pattern).filled(replace(ROW, **about), name)  # type: ignore[arg-type]
+def filled(pattern: str, name: str = "", **path_facts: object) -> str:
+    return parse(pattern).filled(replace(ROW, **path_facts), name)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from manifest.accounts import account_of, at, bracket, file, frame, grounds, rock_pool, single
-from planning.carrying import NAMING, NOTHING, carried, destinations, plan_of, standing
+from planning.carrying import NAMING, NOTHING, carried, contents, destinations, plan_of
 from sorter.cli.planview import tree
 from sorter.manifest.rows import make_rows
 from sorter.model.frame import Frame, ReadFile
@@ -15,7 +15,7 @@ from sorter.model.kinds import Kind, Role
 from sorter.model.plan import Entry, Plan, State
 from sorter.model.sequence import Account, Sequence
 from sorter.planning.pattern import parse
-from sorter.planning.places import About, Naming, Standing, another_name, make_plan
+from sorter.planning.places import Naming, PathFacts, ShootContents, another_name, make_plan
 
 GOLDEN = Path(__file__).parent / "golden"
 FIRST = "DCIM/100TIDES/IMG_0010"
@@ -30,11 +30,15 @@ def lone(shot: Frame, kind: Kind = Kind.SINGLE) -> Sequence:
 
 
 def to(account: Account, known: tuple[Entry, ...] = (), *taken: str) -> dict[str, str]:
-    return destinations(plan_of(account, standing(account, known, *taken)))
+    return destinations(plan_of(account, contents(account, known, *taken)))
 
 
 def said(plan: Plan, source: str) -> tuple[str, ...]:
-    return next(tuple(map(str, each.said)) for each in plan.placements if each.row.source == source)
+    return next(
+        tuple(map(str, each.carrying_notes))
+        for each in plan.placements
+        if each.row.source == source
+    )
 
 
 # ---- folders --------------------------------------------------------------------------------
@@ -183,20 +187,20 @@ def test_a_name_that_was_taken_meanwhile_gets_a_number(path: str, number: int, o
 def carry(account: Account, *more: Account) -> tuple[Entry, ...]:
     known = carried(plan_of(account))
     for each in more:
-        known = carried(plan_of(each, standing(each, known)), known)
+        known = carried(plan_of(each, contents(each, known)), known)
     return known
 
 
 def test_a_card_that_is_all_there_gives_nothing_to_do() -> None:
     known = carry(rock_pool())
-    assert plan_of(rock_pool(), standing(rock_pool(), known)) == Plan(placements=())
+    assert plan_of(rock_pool(), contents(rock_pool(), known)) == Plan(placements=())
 
 
 def test_a_series_that_grew_gets_its_frames_into_the_folder_that_it_has() -> None:
     shots = bracket(10, 5, 20)
     known = carry(account_of(series(shots[0], shots[1], shots[4])))
     grown = account_of(series(*shots))
-    plan = plan_of(grown, standing(grown, known))
+    plan = plan_of(grown, contents(grown, known))
     assert set(destinations(plan)) == {file.path for shot in shots[2:4] for file in shot.files}
     folders = {path.partition("/")[0] for path in destinations(plan).values()}
     assert folders == {"0001_focus-bracket_3"}  # its name stays what it was
@@ -206,7 +210,7 @@ def test_what_is_there_of_a_series_that_grew_is_known_anew_where_it_stays() -> N
     shots = bracket(10, 5, 20)
     known = carry(account_of(single(1, 0), series(shots[0], shots[1], shots[4])))
     grown = account_of(single(1, 0), series(*shots))
-    plan = plan_of(grown, standing(grown, known))
+    plan = plan_of(grown, contents(grown, known))
     last = next(each for _, each in plan.updated if each.row.source == f"{FIRST[:-2]}14.JPG")
     assert (last.row.position, last.row.frames, last.from_near) == (5, 5, 5)
     assert last.row.destination == "0002_focus-bracket_3/IMG_0014.JPG"
@@ -243,13 +247,13 @@ def test_a_sidecar_of_a_frame_in_a_series_goes_into_that_folder() -> None:
 def test_a_copy_that_was_changed_is_carried_once_more_under_another_name() -> None:
     account = account_of(series(*bracket(10, 2, 20)))
     known = carry(account)
-    here = replace(standing(account, known), changed=frozenset({f"{FIRST}.JPG"}))
+    here = replace(contents(account, known), changed=frozenset({f"{FIRST}.JPG"}))
     plan = plan_of(account, here)
     assert plan.placements == ()
     number, again = next(pair for pair in plan.updated if not pair[1].row.sha256)
     assert known[number - 1].row.source == again.row.source == f"{FIRST}.JPG"
     assert again.row.destination == "0001_focus-bracket_2/IMG_0010_2.JPG"
-    assert tuple(map(str, again.said)) == (
+    assert tuple(map(str, again.carrying_notes)) == (
         "named IMG_0010_2.JPG here: another file has its name",
         "0001_focus-bracket_2/IMG_0010.JPG was changed since it was carried",
     )
@@ -261,7 +265,7 @@ def test_what_was_never_carried_is_not_told_to_be_carried_when_its_series_grows(
     half = replace(shots[0], files=(shots[0].files[0], _linked(shots[0].files[1])))
     known = carry(account_of(series(half, shots[1])))
     grown = account_of(series(half, *shots[1:]))
-    plan = plan_of(grown, standing(grown, known))
+    plan = plan_of(grown, contents(grown, known))
     left = next(entry for entry in known if entry.state is State.LEFT)
     assert left.row.source == f"{FIRST}.JPG"
     assert dict(plan.updated)[left.number].row.frames == 3
@@ -275,7 +279,7 @@ def test_a_twin_on_the_other_slots_card_does_not_rename_where_the_file_came_from
     account = account_of(series(*other))
     there = {f"SLOT2/{entry.row.source}": entry for entry in known}
     taken = frozenset(entry.row.destination for entry in known)
-    plan = plan_of(account, Standing(known=known, there=there, taken=taken))
+    plan = plan_of(account, ShootContents(known=known, there=there, taken=taken))
     assert set(destinations(plan)) == {f"SLOT2/{file.path}" for file in shots[2].files}
     for number, each in plan.updated:
         assert each.row.source == known[number - 1].row.source
@@ -288,7 +292,7 @@ def _at_other_slot(one: ReadFile) -> ReadFile:
 def test_a_name_that_the_ledger_knows_is_taken_though_the_file_is_gone() -> None:
     known = carry(account_of(lone(frame("A/IMG_0001", at(0)))))
     other = account_of(lone(frame("B/IMG_0001", at(60))))
-    plan = plan_of(other, Standing(known=known))
+    plan = plan_of(other, ShootContents(known=known))
     assert destinations(plan) == {"B/IMG_0001.CR3": "singles/IMG_0001_2.CR3"}
 
 
@@ -303,7 +307,9 @@ def test_a_second_card_goes_on_with_the_numbers_in_its_folders() -> None:
 def test_container_place_by_focus_and_what_is_unread_come_from_what_is_known_beside() -> None:
     shot = file("DCIM/IMG_0001.JPG", at(0), container="jpeg")
     account = account_of(lone(Frame(files=(shot,), facts=at(0))))
-    known = About(files={shot.path: shot}, from_near={shot.path: 3}, unread=frozenset({shot.path}))
+    known = PathFacts(
+        files={shot.path: shot}, from_near={shot.path: 3}, unread=frozenset({shot.path})
+    )
     (found,) = make_plan(make_rows(account), known, NOTHING, NAMING).placements
     assert (found.container, found.from_near, found.unread) == ("jpeg", 3, True)
 
@@ -315,7 +321,7 @@ def _with_equal_names(account: Account) -> Account:
     """The rock pool, and a folder in which the camera's counter began anew."""
     shots = [frame(f"DCIM/102TIDES/IMG_{n:04d}", at(900 + n), "CR3", "JPG") for n in (1, 14)]
     sequences = (*account.sequences, *map(lone, shots))
-    return replace(account_of(*sequences, loose=account.loose), litter=account.litter)
+    return replace(account_of(*sequences, loose=account.loose), system_files=account.system_files)
 
 
 def test_the_plan_of_the_rock_pool(golden: Callable[[Path, bytes], None]) -> None:
@@ -323,6 +329,6 @@ def test_the_plan_of_the_rock_pool(golden: Callable[[Path, bytes], None]) -> Non
     shown = [*tree("west-pool", plan.placements), ""]
     for each in plan.placements:
         shown.append(f"{each.row.source} → {each.row.destination}")
-        shown += [f"    {remark}" for remark in each.said]
+        shown += [f"    {remark}" for remark in each.carrying_notes]
     text = "\n".join(shown) + "\n"
     golden(GOLDEN / "rock-pool.txt", text.encode("utf-8", "backslashreplace"))

@@ -16,9 +16,9 @@ from fuzzing.seeds import Seed
 from reading.small import SMALL
 from sorter.model.values import Moment
 from sorter.reading import standard
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import block
 from sorter.reading.directories import Directory, Tiff
-from sorter.reading.draft import Draft
 from sorter.reading.source import Source
 
 NUMBER = 20_000
@@ -99,13 +99,13 @@ def test_every_byte_of_the_front_is_cut_at_and_every_byte_looked_at_is_flipped()
 # ---- that it would see what it looks for ----------------------------------------------------
 
 
-def raising(_main: Directory | None, _exif: Directory | None, _draft: Draft) -> None:
+def raising(_main: Directory | None, _exif: Directory | None, _draft: FactsBuilder) -> None:
     raise LookupError("planted")
 
 
-def saying(**said: object) -> Callable[[Directory | None, Directory | None, Draft], None]:
-    def read(_main: Directory | None, _exif: Directory | None, draft: Draft) -> None:
-        draft.said.update(said)  # type: ignore[typeddict-item]
+def saying(**said: object) -> Callable[[Directory | None, Directory | None, FactsBuilder], None]:
+    def read(_main: Directory | None, _exif: Directory | None, draft: FactsBuilder) -> None:
+        draft.facts.update(said)  # type: ignore[typeddict-item]
 
     return read
 
@@ -123,7 +123,7 @@ def saying(**said: object) -> Callable[[Directory | None, Directory | None, Draf
     ],
 )
 def test_a_planted_fault_is_found(
-    planted: Callable[[Directory | None, Directory | None, Draft], None],
+    planted: Callable[[Directory | None, Directory | None, FactsBuilder], None],
     fault: str,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -147,7 +147,7 @@ def test_an_exception_behind_the_net_is_found_too(monkeypatch: pytest.MonkeyPatc
 def test_reading_on_and_on_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
     directories = block.directories
 
-    def greedy(main: Directory, exif: Directory | None, draft: Draft) -> None:
+    def greedy(main: Directory, exif: Directory | None, draft: FactsBuilder) -> None:
         greedy_tiff = Tiff(main.tiff.source, 0, "<", main.tiff.source.size)
         for _ in range(40_000):
             greedy_tiff.source.read(0, 2)

@@ -191,7 +191,7 @@ def is_equal_to_another(owner: Owner, place: str) -> bool:
 def test_what_was_moved_is_in_its_place_once_that_is_noted(owner: Owner) -> None:
     before, first = contents(owner.shoot), found(owner.shoot)
     with Verification(owner.shoot, adopts=True) as work:
-        work.look(lambda *_: None)
+        work.inspect(lambda *_: None)
         work.adopt()
     after = contents(owner.shoot)
     assert {p: d for p, d in after.items() if p not in RECORDS} == {
@@ -216,7 +216,7 @@ def test_a_repeated_ingest_after_it_carries_only_what_is_lacking(
     owner: Owner, carried: Path
 ) -> None:
     with Verification(owner.shoot, adopts=True) as work:
-        (each,) = work.look(lambda *_: None)
+        (each,) = work.inspect(lambda *_: None)
         work.adopt()
     sound = {*each.findings.sound}
     report = ingest(carried / "card", owner.shoot)

@@ -26,8 +26,8 @@ from cardmaking.tiff import (
 from reading.builders import LITTLE, NOTE, exif_tiff
 from reading.builders import jpeg as jpeg_of
 from sorter.model.frame import Facts
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import jpeg
-from sorter.reading.draft import Draft
 from sorter.reading.makers import (
     apple,
     canon,
@@ -93,9 +93,9 @@ def entries(draw: st.DrawFn, tags: list[int]) -> list[Entry]:
 def said(make: str, model: str, note: Entry) -> Facts:
     """The facts by the reader itself, without the net that the card's loop has."""
     main = [LITTLE.text(0x010F, make), LITTLE.text(0x0110, model)]
-    found = Draft()
+    found = FactsBuilder()
     jpeg.read(Memory(jpeg_of(exif_tiff(main, [note]))), found)
-    return found.facts()
+    return found.built()
 
 
 def check(facts: Facts) -> None:

@@ -15,12 +15,12 @@ from grouping.shoots import BODIES, shoot
 from planning.carrying import (
     NOTHING,
     carried,
+    contents,
     destinations,
     files_of,
     frames_of,
     plan_of,
     rows_of,
-    standing,
 )
 from planning.heaps import accounts
 from sorter.grouping.account import account_for
@@ -35,7 +35,7 @@ from sorter.model.sequence import Account
 from sorter.planning import names
 from sorter.planning.numbering import numbers_for
 from sorter.planning.pattern import parse
-from sorter.planning.places import Naming, Standing
+from sorter.planning.places import Naming, ShootContents
 
 FIXED = {"singles", "markers", "clips", "unsorted", "results"}
 # What a shoot's top holds or will hold, folded (the contract's "The shoot folder").
@@ -77,7 +77,7 @@ def _new(plan: Plan) -> list[Placement]:
 def test_no_two_files_get_one_name_nor_one_that_is_taken(
     account: Account, naming: Naming, taken: frozenset[str]
 ) -> None:
-    plan = plan_of(account, Standing(taken=taken), naming)
+    plan = plan_of(account, ShootContents(taken=taken), naming)
     given_paths = [_folded(each.row.destination) for each in _new(plan)]
     assert len(set(given_paths)) == len(given_paths)
     assert not set(given_paths) & {_folded(path) for path in taken}
@@ -114,7 +114,7 @@ def test_a_link_stays_on_the_card_and_nothing_else_does(account: Account, naming
     for each in plan_of(account, NOTHING, naming).placements:
         left = not each.row.destination
         assert left == (not files[each.row.source].file.plain)
-        assert left == ("left on the card" in each.said)
+        assert left == ("left on the card" in each.carrying_notes)
 
 
 @some
@@ -123,9 +123,9 @@ def test_whoever_is_renamed_is_told_so(account: Account, naming: Naming) -> None
     for each in _new(plan_of(account, NOTHING, naming)):
         own = each.row.source.rpartition("/")[2]
         name = each.row.destination.rpartition("/")[2]
-        assert any(str(said).startswith(f"named {name} here: ") for said in each.said) == (
-            name != own
-        )
+        assert any(
+            str(said).startswith(f"named {name} here: ") for said in each.carrying_notes
+        ) == (name != own)
 
 
 # ---- folders --------------------------------------------------------------------------------
@@ -148,7 +148,7 @@ def test_folders_are_those_of_the_contract(
     account: Account, naming: Naming, taken: frozenset[str]
 ) -> None:
     of_sequence: dict[int | None, set[str]] = defaultdict(set)
-    for each in _new(plan_of(account, Standing(taken=taken), naming)):
+    for each in _new(plan_of(account, ShootContents(taken=taken), naming)):
         folder, wanted = _folder(each.row.destination), _wanted_folder(each.row)
         if wanted:
             assert folder == wanted
@@ -186,7 +186,7 @@ def _files_of_frame(frame: Frame, to: dict[str, str]) -> dict[str, str]:
 def test_files_of_one_frame_share_a_folder_and_a_suffix(
     account: Account, naming: Naming, taken: frozenset[str]
 ) -> None:
-    to = destinations(plan_of(account, Standing(taken=taken), naming))
+    to = destinations(plan_of(account, ShootContents(taken=taken), naming))
     for frame in frames_of(account):
         files = _files_of_frame(frame, to)
         own = {_folded(names.legal(source.rpartition("/")[2])) for source in files}
@@ -202,7 +202,7 @@ def test_files_of_one_frame_share_a_folder_and_a_suffix(
 @given(accounts(), namings)
 def test_a_card_that_is_all_there_gives_nothing_to_do(account: Account, naming: Naming) -> None:
     known = carried(plan_of(account, NOTHING, naming))
-    again = plan_of(account, standing(account, known), naming)
+    again = plan_of(account, contents(account, known), naming)
     assert again == Plan(placements=(), updated=())
 
 
@@ -236,7 +236,7 @@ def test_a_second_card_goes_on_with_the_numbers_and_takes_no_name(
 ) -> None:
     known = carried(plan_of(first, NOTHING, naming))
     other = _moved_to(second, "OTHER")
-    plan = plan_of(other, standing(other, known), naming)
+    plan = plan_of(other, contents(other, known), naming)
     last = max((each.sequence or 0 for each in rows_of(first)), default=0)
     numbers = {each.row.sequence for each in plan.placements} - {None}
     assert numbers == set(range(last + 1, last + 1 + len(other.sequences)))
@@ -262,7 +262,7 @@ def test_a_card_that_grew_adds_only_what_is_new(seed: int, body: str, part: list
     before = frames[: part[0]] + frames[part[1] :]
     known = carried(plan_of(account_for(Reading(frames=before))))
     whole = account_for(Reading(frames=frames))
-    here = standing(whole, known)
+    here = contents(whole, known)
     plan = plan_of(whole, here)
     there = {frame.path for frame in before}
     assert set(destinations(plan)) == {frame.path for frame in frames} - there
@@ -270,7 +270,7 @@ def test_a_card_that_grew_adds_only_what_is_new(seed: int, body: str, part: list
     _all_differ(after)
     _nothing_there_was_touched(known, after)
     _every_sequence_is_one(after)
-    assert plan_of(whole, standing(whole, after)) == Plan(placements=(), updated=())
+    assert plan_of(whole, contents(whole, after)) == Plan(placements=(), updated=())
 
 
 def _nothing_there_was_touched(known: tuple[Entry, ...], after: tuple[Entry, ...]) -> None:
@@ -316,7 +316,7 @@ def test_a_plan_reads_back_from_its_manifest(account: Account, naming: Naming) -
 @given(accounts(), st.randoms(use_true_random=False))
 def test_numbers_do_not_depend_on_the_order_of_what_is_known(account: Account, rng: Random) -> None:
     known = list(carried(plan_of(account)))
-    here = standing(account, tuple(known))
+    here = contents(account, tuple(known))
     rng.shuffle(known)
     assert numbers_for(account, here.there, tuple(known)) == numbers_for(
         account, here.there, here.known

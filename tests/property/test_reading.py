@@ -22,10 +22,10 @@ from sorter.model.frame import Facts, ReadFile
 from sorter.model.kinds import Role
 from sorter.model.values import Moment
 from sorter.reading import directories
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import boxes, cr3, crw, heif, jpeg, raf, rw2, tiff, wrapped, x3f
 from sorter.reading.containers.recognise import Reader, recognise
 from sorter.reading.directories import Tiff
-from sorter.reading.draft import Draft
 from sorter.reading.frames import join
 from sorter.reading.source import Memory
 
@@ -62,10 +62,10 @@ def said(data: bytes, head_size: int | None = None) -> Facts:
     """The facts by the reader itself, without the net that the card's loop has."""
     source = Memory(data, head_size)
     container = recognise(source)
-    found = Draft(container="" if container is None else container.name)
+    found = FactsBuilder(container="" if container is None else container.name)
     if container is not None and container.read is not None:
         container.read(source, found)
-    return found.facts()
+    return found.built()
 
 
 @given(data=st.binary(max_size=600), start=st.integers(0, 64), order=st.sampled_from("<>"))
@@ -89,7 +89,7 @@ def test_the_box_walk_takes_any_bytes(data: bytes) -> None:
 @pytest.mark.parametrize(("start", "read"), READERS)
 @given(rest=st.binary(max_size=600))
 def test_every_reader_takes_any_bytes(start: bytes, read: Reader, rest: bytes) -> None:
-    read(Memory(start + rest), Draft())
+    read(Memory(start + rest), FactsBuilder())
 
 
 FIXTURES = [(make, "jpeg") for make in MAKES] + [("Canon", "cr3"), ("OM Digital Solutions", "orf")]
@@ -113,7 +113,7 @@ def test_every_container_takes_changed_bytes(name: str, data: st.DataObject) -> 
     for place in data.draw(st.lists(places, min_size=1, max_size=8)):
         changed[place] = data.draw(st.sampled_from([0, 1, 2, 0x7F, 0x80, 0xFE, 0xFF]))
     source = Memory(bytes(changed), data.draw(st.sampled_from([None, 32])))
-    container, found = recognise(source), Draft()
+    container, found = recognise(source), FactsBuilder()
     if container is not None and container.read is not None:
         container.read(source, found)
     assert all(0 <= one.offset < one.offset + one.length <= len(changed) for one in found.previews)

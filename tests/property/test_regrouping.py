@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 
 from planning.carrying import carried, plan_of
 from planning.heaps import accounts
+from sorter.model.change import Change, Regrouping
 from sorter.model.kinds import SEQUENCE_KINDS, Kind
 from sorter.model.note import Related
 from sorter.model.plan import Entry, State
-from sorter.model.regrouping import Change, Regrouping
+from sorter.planning.changing import RegroupRequest, regrouped, taken_back, touched
 from sorter.planning.free import Naming
 from sorter.planning.pattern import parse
-from sorter.planning.regrouping import Ask, regrouped, taken_back, touched
 
 PATTERNS = ("{kind}", "{name}", "{sequence:04d}_{kind}_{frames}_{name}", "{name}{frames}", "report")
 NONE: frozenset[int] = frozenset()
@@ -26,7 +26,7 @@ some = settings(max_examples=150, deadline=None)
 
 
 @st.composite
-def asked(draw: st.DrawFn) -> tuple[tuple[Entry, ...], Ask]:
+def asked(draw: st.DrawFn) -> tuple[tuple[Entry, ...], RegroupRequest]:
     """A shoot, now and then with a file that failed, and regroupings that share no frame."""
     entries = carried(plan_of(draw(accounts())))
     if draw(st.booleans()) and entries:
@@ -49,7 +49,7 @@ def asked(draw: st.DrawFn) -> tuple[tuple[Entry, ...], Ask]:
     lost: frozenset[int] = draw(some_lost)
     pattern = parse(draw(st.sampled_from(PATTERNS)))
     taken = frozenset({"singles/IMG_0001.JPG", "LIMPET", "burst/a", "markers/img_0002.cr3"})
-    ask = Ask(
+    ask = RegroupRequest(
         regroupings=tuple(regroupings), naming=Naming(pattern=pattern), lost=lost, taken=taken
     )
     return entries, ask
@@ -83,7 +83,9 @@ def folded(path: str) -> str:
 
 @some
 @given(asked())
-def test_no_frame_and_no_file_is_lost_or_comes_twice(case: tuple[tuple[Entry, ...], Ask]) -> None:
+def test_no_frame_and_no_file_is_lost_or_comes_twice(
+    case: tuple[tuple[Entry, ...], RegroupRequest],
+) -> None:
     entries, ask = case
     now = after(entries, regrouped(entries, ask))
     told = [(e.number, e.row.source, e.row.sha256, e.row.frame, e.row.role) for e in entries]
@@ -96,7 +98,9 @@ def test_no_frame_and_no_file_is_lost_or_comes_twice(case: tuple[tuple[Entry, ..
 
 @some
 @given(asked())
-def test_a_new_place_is_none_that_anything_had(case: tuple[tuple[Entry, ...], Ask]) -> None:
+def test_a_new_place_is_none_that_anything_had(
+    case: tuple[tuple[Entry, ...], RegroupRequest],
+) -> None:
     entries, ask = case
     before = {folded(e.row.destination) for e in entries} | {folded(path) for path in ask.taken}
     for change in regrouped(entries, ask):
@@ -112,7 +116,7 @@ def test_a_new_place_is_none_that_anything_had(case: tuple[tuple[Entry, ...], As
 @some
 @given(asked())
 def test_every_sequence_is_of_one_wish_or_left_of_one_sequence(
-    case: tuple[tuple[Entry, ...], Ask],
+    case: tuple[tuple[Entry, ...], RegroupRequest],
 ) -> None:
     entries, ask = case
     now = after(entries, regrouped(entries, ask))
@@ -134,7 +138,7 @@ def test_every_sequence_is_of_one_wish_or_left_of_one_sequence(
 @some
 @given(asked())
 def test_one_first_row_has_grounds_and_no_note_of_a_file_is_lost(
-    case: tuple[tuple[Entry, ...], Ask],
+    case: tuple[tuple[Entry, ...], RegroupRequest],
 ) -> None:
     entries, ask = case
     changes = regrouped(entries, ask)
@@ -149,7 +153,7 @@ def test_one_first_row_has_grounds_and_no_note_of_a_file_is_lost(
 
 @some
 @given(asked())
-def test_the_same_again_changes_nothing(case: tuple[tuple[Entry, ...], Ask]) -> None:
+def test_the_same_again_changes_nothing(case: tuple[tuple[Entry, ...], RegroupRequest]) -> None:
     entries, ask = case
     now = after(entries, regrouped(entries, ask))
     assert regrouped(now, ask) == ()
@@ -157,7 +161,7 @@ def test_the_same_again_changes_nothing(case: tuple[tuple[Entry, ...], Ask]) -> 
 
 @some
 @given(asked())
-def test_taken_back_all_is_as_before(case: tuple[tuple[Entry, ...], Ask]) -> None:
+def test_taken_back_all_is_as_before(case: tuple[tuple[Entry, ...], RegroupRequest]) -> None:
     entries, ask = case
     changes = regrouped(entries, ask)
     now = after(entries, changes)
@@ -167,7 +171,7 @@ def test_taken_back_all_is_as_before(case: tuple[tuple[Entry, ...], Ask]) -> Non
 @some
 @given(asked())
 def test_only_touched_sequences_change_but_for_words_of_others(
-    case: tuple[tuple[Entry, ...], Ask],
+    case: tuple[tuple[Entry, ...], RegroupRequest],
 ) -> None:
     entries, ask = case
     frames = touched(entries, ask.regroupings)

@@ -10,7 +10,7 @@ from sorter.model.frame import Facts, ReadFile
 from sorter.model.kinds import Role
 from sorter.model.values import Moment
 from sorter.reading import cards
-from sorter.reading.draft import Draft
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.source import Memory
 
 LITTLE = Writer("<")
@@ -37,14 +37,14 @@ def jpeg(*exif: bytes, end: bytes = b"\xff\xd9") -> bytes:
     return b"\xff\xd8" + b"".join(map(app1, exif)) + FRAME_HEADER + SCAN + end
 
 
-def draft(data: bytes, name: str = "IMG_0001.JPG", head_size: int | None = None) -> Draft:
+def builder(data: bytes, name: str = "IMG_0001.JPG", head_size: int | None = None) -> FactsBuilder:
     """What the reader makes of these bytes."""
     return cards.read_source(Memory(data, head_size), CardFile(path=name, size=len(data)))
 
 
 def facts(*exif: Entry, main: Sequence[Entry] = (), order: ByteOrder = "<") -> Facts:
     """The facts of a JPEG with these Exif entries."""
-    return draft(jpeg(exif_tiff(main, exif, order))).facts()
+    return builder(jpeg(exif_tiff(main, exif, order))).built()
 
 
 def with_note(make: str, note: bytes, model: str = "") -> Facts:

@@ -17,17 +17,17 @@ import pytest
 
 from cardmaking.tiff import Entry, directory, tiff
 from fuzzing import checks, hostile
-from reading.builders import LITTLE, TIME, draft, exif_tiff, jpeg, with_note
+from reading.builders import LITTLE, TIME, builder, exif_tiff, jpeg, with_note
 from sorter.disk import card as door
 from sorter.disk.card import Card
 from sorter.model.allowance import MOST_HANDED, MOST_STEPS, Allowance
 from sorter.model.card import CardFile
 from sorter.model.kinds import FocusMode
 from sorter.reading import cards, directories, fallback
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import boxes, heif
 from sorter.reading.containers import jpeg as segments
 from sorter.reading.containers import tiff as container
-from sorter.reading.draft import Draft
 from sorter.reading.source import Memory
 
 HOSTILE = list(hostile.all_of_them())
@@ -75,7 +75,7 @@ def test_no_file_nests_the_reader_deeper(make: Callable[[], bytes], ending: str)
     with checks.without_library():
         sys.setrecursionlimit(len(inspect.stack(0)) + DEPTH)
         try:
-            found = draft(data, f"a.{ending}")
+            found = builder(data, f"a.{ending}")
         finally:
             sys.setrecursionlimit(before)
     assert cards.NOT_UNDERSTOOD not in found.notes
@@ -90,7 +90,7 @@ def test_no_file_nests_the_reader_deeper(make: Callable[[], bytes], ending: str)
     ],
 )
 def test_what_was_too_much_is_said_in_words(make: Callable[[], bytes], ending: str) -> None:
-    assert cards.ALLOWANCE_SPENT in draft(make(), f"a.{ending}").notes
+    assert cards.ALLOWANCE_SPENT in builder(make(), f"a.{ending}").notes
 
 
 def test_what_was_found_before_the_allowance_was_spent_is_kept() -> None:
@@ -98,9 +98,9 @@ def test_what_was_found_before_the_allowance_was_spent_is_kept() -> None:
     heap = [LITTLE.numbers(tag, 4, 1) for tag in range(0x1000, 0x1000 + 398)]
     below = LITTLE.below(0x014A, [LITTLE.numbers(tag, 4, 1) for tag in range(1, 399)])
     main = [LITTLE.text(0x010F, "Maker"), LITTLE.below(0x8769, [TIME])]
-    found = draft(tiff("<", [main, *[[*heap, below]] * 16]), "a.tif")
-    assert found.said["make"] == "Maker"
-    assert found.said["moment"] is not None
+    found = builder(tiff("<", [main, *[[*heap, below]] * 16]), "a.tif")
+    assert found.facts["make"] == "Maker"
+    assert found.facts["moment"] is not None
     assert found.notes == [cards.ALLOWANCE_SPENT]
 
 
@@ -163,8 +163,8 @@ def test_a_pointer_to_its_own_directory_or_the_parent_leads_nowhere(tag: int) ->
 
 def test_exif_that_points_at_the_first_directory_is_exif_that_cannot_be_read() -> None:
     rows = [LITTLE.text(0x010F, "Maker"), LITTLE.numbers(0x8769, 4, 8)]
-    found = draft(tiff("<", [rows]), "a.tif")
-    assert found.said["make"] == "Maker"
+    found = builder(tiff("<", [rows]), "a.tif")
+    assert found.facts["make"] == "Maker"
     assert "Exif is there but cannot be read" in found.notes
 
 
@@ -205,7 +205,7 @@ def test_items_take_from_the_allowance() -> None:
     left = []
     for items in (10, 60):
         source = Memory(hostile.heif(items, infos=3))
-        heif.read(source, Draft())
+        heif.read(source, FactsBuilder())
         left.append(source.allowance.steps)
     assert left[0] - left[1] == 2 * 50  # each item and its one extent
 
@@ -236,7 +236,7 @@ def test_a_picture_of_many_tiles_is_within_the_allowance() -> None:
     """ISO/IEC 23008-12: each tile is an item with a name and a place; cameras write hundreds."""
     exif = b"\0\0\0\0" + exif_tiff([LITTLE.text(0x010F, "Maker")], [TIME])
     data = hostile.heif(items=900, infos=899)
-    assert cards.ALLOWANCE_SPENT not in draft(data + exif, "a.heic").notes
+    assert cards.ALLOWANCE_SPENT not in builder(data + exif, "a.heic").notes
 
 
 def test_an_ordinary_picture_takes_a_small_part_of_the_allowance() -> None:
@@ -267,7 +267,7 @@ def test_the_library_is_stopped_by_its_reads_and_by_their_bytes(
 
     monkeypatch.setattr(fallback, "_Counted", Watched)
     data = b"II*\0" + hostile.for_the_library(kind, count)[4:]
-    assert not fallback.read(Memory(data), Draft())
+    assert not fallback.read(Memory(data), FactsBuilder())
     assert fallback.MOST_READS + 1 >= len(asked) > 10
     assert len(asked) <= reads
     assert sum(taken) <= fallback.MOST_BYTES
@@ -275,9 +275,9 @@ def test_the_library_is_stopped_by_its_reads_and_by_their_bytes(
 
 def test_what_the_library_says_is_made_printable() -> None:
     data = exif_tiff([LITTLE.text(0x010F, "Ma\x1bker\r\n" + "x" * 900)], [TIME])
-    found = Draft()
+    found = FactsBuilder()
     assert fallback.read(Memory(data), found)
-    make = found.said["make"]
+    make = found.facts["make"]
     assert make.isprintable()
     assert make.startswith("Ma ker")
     assert len(make) <= directories.MOST_TEXT

@@ -17,7 +17,7 @@ from sorter.model.damage import Damage
 from sorter.model.frame import Reading
 from sorter.model.kinds import Kind, Role
 from sorter.reading import cards
-from sorter.reading.draft import Draft
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.source import Source
 
 GOOD = jpeg(exif_tiff([LITTLE.text(0x010F, "Maker")], [TIME]))
@@ -162,7 +162,7 @@ def test_a_link_is_listed_and_not_opened(tmp_path: Path) -> None:
 def test_a_hole_in_a_reader_does_not_end_the_run(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, error: type[Exception]
 ) -> None:
-    def failing(_container: object, _source: Source, _draft: Draft) -> None:
+    def failing(_container: object, _source: Source, _draft: FactsBuilder) -> None:
         raise error
 
     fake: Callable[..., None] = failing

@@ -21,7 +21,7 @@ from reading.builders import (
     SCAN,
     TIME,
     app1,
-    draft,
+    builder,
     exif_tiff,
     jpeg,
 )
@@ -77,8 +77,8 @@ def orf() -> bytes:
 def test_the_first_valid_of_two_exif_segments_counts() -> None:
     first = exif_tiff([LITTLE.text(0x010F, "First")], [TIME])
     second = exif_tiff([LITTLE.text(0x010F, "Second")], [TIME])
-    assert draft(jpeg(first, second)).said["make"] == "First"
-    assert draft(jpeg(b"garbage" * 5, second)).said["make"] == "Second"
+    assert builder(jpeg(first, second)).facts["make"] == "First"
+    assert builder(jpeg(b"garbage" * 5, second)).facts["make"] == "Second"
 
 
 def broken_below() -> bytes:
@@ -91,15 +91,15 @@ def broken_below() -> bytes:
 
 def test_exif_that_is_broken_below_gives_way_to_a_whole_one() -> None:
     second = exif_tiff([LITTLE.text(0x010F, "Second")], [TIME])
-    found = draft(jpeg(broken_below(), second))
-    assert (found.said["make"], found.notes) == ("Second", [])
-    assert found.said["moment"] is not None
+    found = builder(jpeg(broken_below(), second))
+    assert (found.facts["make"], found.notes) == ("Second", [])
+    assert found.facts["moment"] is not None
 
 
 @pytest.mark.parametrize("others", [(), (b"garbage" * 5,)])
 def test_what_a_broken_exif_tells_stays_where_no_whole_one_follows(others: tuple[bytes]) -> None:
-    found = draft(jpeg(broken_below(), *others))
-    assert (found.said["make"], found.notes) == ("First", ["Exif is there but cannot be read"])
+    found = builder(jpeg(broken_below(), *others))
+    assert (found.facts["make"], found.notes) == ("First", ["Exif is there but cannot be read"])
 
 
 def test_xmp_in_many_segments_is_passed() -> None:
@@ -108,75 +108,75 @@ def test_xmp_in_many_segments_is_passed() -> None:
     part = b"\xff\xe1" + (len(extended) + 602).to_bytes(2) + extended + b"<" * 600
     data = jpeg(exif_tiff([LITTLE.text(0x010F, "Maker")], [TIME]))
     for at in (2, data.index(FRAME_HEADER)):
-        found = draft(data[:at] + part * 5 + data[at:])
-        assert (found.said["make"], found.notes) == ("Maker", [])
+        found = builder(data[:at] + part * 5 + data[at:])
+        assert (found.facts["make"], found.notes) == ("Maker", [])
 
 
 def test_a_jpeg_cut_before_its_exif_is_not_called_one_without() -> None:
     data = jpeg(exif_tiff([LITTLE.text(0x010F, "Maker")], [TIME]))
-    assert "no Exif" not in draft(data[:9]).notes
-    assert "no Exif in what is left of the file's head" in draft(data[:9]).notes
+    assert "no Exif" not in builder(data[:9]).notes
+    assert "no Exif in what is left of the file's head" in builder(data[:9]).notes
 
 
 def test_no_exif_is_told_from_exif_that_cannot_be_read() -> None:
-    assert draft(jpeg()).notes == ["no Exif"]
-    assert draft(jpeg(b"garbage" * 5)).notes == ["Exif is there but cannot be read"]
+    assert builder(jpeg()).notes == ["no Exif"]
+    assert builder(jpeg(b"garbage" * 5)).notes == ["Exif is there but cannot be read"]
 
 
 def test_size_comes_from_exif_and_else_from_the_frame_header() -> None:
     size = LITTLE.numbers(0xA002, U32, 640), LITTLE.numbers(0xA003, U32, 480)
-    told = draft(jpeg(exif_tiff([], [TIME, *size])))
-    assert (told.said["width"], told.said["height"]) == (640, 480)
-    plain = draft(jpeg())
-    assert (plain.said["width"], plain.said["height"]) == (6000, 4000)
+    told = builder(jpeg(exif_tiff([], [TIME, *size])))
+    assert (told.facts["width"], told.facts["height"]) == (640, 480)
+    plain = builder(jpeg())
+    assert (plain.facts["width"], plain.facts["height"]) == (6000, 4000)
 
 
 def test_a_jpeg_is_its_own_preview() -> None:
     data = jpeg(exif_tiff([], [TIME]))
-    [preview] = draft(data).previews
+    [preview] = builder(data).previews
     assert (preview.offset, preview.length) == (0, len(data))
 
 
 def test_half_a_jpeg_under_perfect_metadata_is_noted() -> None:
     data = containers.jpeg(SHOT, picture(960, 640))
-    assert draft(data).notes == []
-    found = draft(data[: len(data) // 2])
+    assert builder(data).notes == []
+    found = builder(data[: len(data) // 2])
     assert found.notes == ["the picture ends early: no end marker"]
-    assert found.said["moment"] is not None
+    assert found.facts["moment"] is not None
 
 
 def test_the_end_of_the_thumbnail_in_the_header_is_no_end_of_the_picture() -> None:
     data = containers.jpeg(SHOT, picture(960, 640))
     header = 4 + int.from_bytes(data[4:6])
-    found = draft(data[: header + 3000])
+    found = builder(data[: header + 3000])
     assert found.notes == ["the picture ends early: no end marker"]
 
 
 def test_a_tail_of_zeros_is_noted() -> None:
     data = containers.jpeg(SHOT, picture(960, 640))
     half = data[: len(data) // 2]
-    assert draft(half + b"\0" * 100_000).notes == ["the file ends in zeros"]
+    assert builder(half + b"\0" * 100_000).notes == ["the file ends in zeros"]
 
 
 def test_padding_and_further_pictures_behind_the_end_are_no_damage() -> None:
     data = containers.jpeg(SHOT, picture(960, 640))
-    assert draft(data + b"\0" * 20_000).notes == []
-    assert draft(data + picture()).notes == []
+    assert builder(data + b"\0" * 20_000).notes == []
+    assert builder(data + picture()).notes == []
 
 
 def test_fill_bytes_and_segments_before_exif_are_passed() -> None:
     block = app1(exif_tiff([], [TIME]))
     app0 = b"\xff\xe0\x00\x10JFIF\0" + b"\0" * 9
     data = b"\xff\xd8" + app0 + b"\xff\xff\xff" + block[1:] + FRAME_HEADER + SCAN + b"\xff\xd9"
-    assert draft(data).said["moment"] is not None
+    assert builder(data).facts["moment"] is not None
 
 
 # ---- CR3 ------------------------------------------------------------------------------------
 
 
 def test_cr3_facts() -> None:
-    found = draft(cr3(), "IMG_0001.CR3")
-    said = found.facts()
+    found = builder(cr3(), "IMG_0001.CR3")
+    said = found.built()
     assert (found.container, found.role, found.notes) == ("cr3", Role.RAW, [])
     assert (said.camera, said.planned, said.bracketing) == ("Canon EOS R8", 48, "focus")
     assert (said.focus_near_m, said.focus_far_m) == (0.31, 0.33)
@@ -185,7 +185,7 @@ def test_cr3_facts() -> None:
 
 
 def test_cr3_previews_are_jpegs_of_the_told_sizes() -> None:
-    previews = draft(cr3(), "IMG_0001.CR3").previews
+    previews = builder(cr3(), "IMG_0001.CR3").previews
     assert [(one.width, one.height) for one in previews] == [(160, 120), (320, 240), (480, 360)]
     for one in previews:
         with Image.open(io.BytesIO(cr3()[one.offset : one.offset + one.length])) as image:
@@ -194,21 +194,21 @@ def test_cr3_previews_are_jpegs_of_the_told_sizes() -> None:
 
 def test_cr3_cut_short_is_noted_with_the_numbers() -> None:
     size = len(cr3())
-    found = draft(cr3()[: size - 100], "IMG_0001.CR3")
+    found = builder(cr3()[: size - 100], "IMG_0001.CR3")
     assert found.notes == [f"the file ends early: {size - 100} of {size} bytes"]
-    assert found.said["moment"] is not None
+    assert found.facts["moment"] is not None
 
 
 def test_cr3_is_read_through_small_windows_as_well() -> None:
-    assert draft(cr3(), "A.CR3", head_size=64).facts() == draft(cr3(), "A.CR3").facts()
+    assert builder(cr3(), "A.CR3", head_size=64).built() == builder(cr3(), "A.CR3").built()
 
 
 # ---- TIFF-like raws -------------------------------------------------------------------------
 
 
 def test_orf_facts_and_preview() -> None:
-    found = draft(orf(), "P5170001.ORF")
-    said = found.facts()
+    found = builder(orf(), "P5170001.ORF")
+    said = found.built()
     assert (found.container, found.role, found.notes) == ("orf", Role.RAW, [])
     assert (said.focus_step, said.shot_number, said.bracketing) == (8123, 4, "focus")
     [preview] = found.previews
@@ -217,7 +217,7 @@ def test_orf_facts_and_preview() -> None:
 
 
 def test_orf_is_read_through_small_windows_as_well() -> None:
-    assert draft(orf(), "A.ORF", head_size=64).facts() == draft(orf(), "A.ORF").facts()
+    assert builder(orf(), "A.ORF", head_size=64).built() == builder(orf(), "A.ORF").built()
 
 
 @pytest.mark.parametrize(
@@ -233,9 +233,9 @@ def test_orf_is_read_through_small_windows_as_well() -> None:
 def test_tiff_like_raws_are_named_by_content(kind: containers.RawKind, make: str) -> None:
     shot = Shot(make=make, model="X", captured=SHOT.captured)
     data = containers.tiff_raw(shot, kind, picture())
-    found = draft(data, "whatever.bin")
+    found = builder(data, "whatever.bin")
     assert (found.container, found.role, found.notes) == (kind, Role.RAW, [])
-    assert found.said["moment"] is not None
+    assert found.facts["moment"] is not None
     [preview] = found.previews
     with Image.open(io.BytesIO(data[preview.offset : preview.offset + preview.length])) as image:
         assert image.size == (320, 240)
@@ -244,31 +244,31 @@ def test_tiff_like_raws_are_named_by_content(kind: containers.RawKind, make: str
 def test_a_raw_cut_short_is_noted() -> None:
     shot = Shot(make="SONY", model="X", captured=SHOT.captured)
     data = containers.tiff_raw(shot, "arw", picture())
-    found = draft(data[:-200], "DSC00001.ARW")
+    found = builder(data[:-200], "DSC00001.ARW")
     assert found.notes == [f"the file ends early: {len(data) - 200} of at least {len(data)} bytes"]
 
 
 def test_a_plain_tiff_is_an_image() -> None:
     out = io.BytesIO()
     Image.new("RGB", (30, 20)).save(out, "TIFF")
-    found = draft(out.getvalue(), "scan.tif")
+    found = builder(out.getvalue(), "scan.tif")
     assert (found.container, found.role) == ("tiff", Role.IMAGE)
-    assert (found.said["width"], found.said["height"]) == (30, 20)
+    assert (found.facts["width"], found.facts["height"]) == (30, 20)
 
 
 def test_rw2_takes_the_full_exif_from_the_embedded_jpeg() -> None:
     inner = jpeg(exif_tiff([LITTLE.text(0x010F, "Panasonic")], [TIME, LITTLE.words(0x8827, [200])]))
     outer = [LITTLE.raw(0x002E, inner), LITTLE.text(0x010F, "Panasonic")]
-    found = draft(tiff("<", [outer], magic=0x55), "P1000001.RW2")
-    assert (found.container, found.role, found.said["iso"]) == ("rw2", Role.RAW, 200)
+    found = builder(tiff("<", [outer], magic=0x55), "P1000001.RW2")
+    assert (found.container, found.role, found.facts["iso"]) == ("rw2", Role.RAW, 200)
     assert found.previews[0].length == len(inner)
 
 
 def test_a_shell_that_holds_all_exif_itself_is_read_with_its_note() -> None:
-    found = draft(small.old_rw2(), "P1000001.RAW")
+    found = builder(small.old_rw2(), "P1000001.RAW")
     assert (found.container, found.notes) == ("rw2", [])
-    assert found.said["moment"] is not None
-    assert found.said["bracketing"] == "focus"
+    assert found.facts["moment"] is not None
+    assert found.facts["bracketing"] == "focus"
 
 
 def test_raf_header() -> None:
@@ -276,9 +276,9 @@ def test_raf_header() -> None:
     header = b"FUJIFILMCCD-RAW 0201".ljust(0x54, b"\0") + struct.pack(">II", 0x94, len(inner))
     data = header.ljust(0x64, b"\0") + struct.pack(">II", 0x94 + len(inner), 100)
     data = data.ljust(0x94, b"\0") + inner
-    assert draft(data + b"\1" * 100, "DSCF0001.RAF").notes == []
-    found = draft(data + b"\1" * 90, "DSCF0001.RAF")
-    assert found.said["make"] == "FUJIFILM"
+    assert builder(data + b"\1" * 100, "DSCF0001.RAF").notes == []
+    found = builder(data + b"\1" * 90, "DSCF0001.RAF")
+    assert found.facts["make"] == "FUJIFILM"
     assert found.notes == [f"the file ends early: {len(data) + 90} of {len(data) + 100} bytes"]
 
 
@@ -307,9 +307,9 @@ def heif(prefix: bytes, brand: bytes = b"heic") -> bytes:
 
 @pytest.mark.parametrize("prefix", [b"\0\0\0\6Exif\0\0", b"\0\0\0\0"])
 def test_heif_exif_item_with_and_without_its_name(prefix: bytes) -> None:
-    found = draft(heif(prefix), "IMG_0001.HIF")
-    assert (found.container, found.role, found.said["make"]) == ("heif", Role.IMAGE, "Maker")
-    assert found.said["moment"] is not None
+    found = builder(heif(prefix), "IMG_0001.HIF")
+    assert (found.container, found.role, found.facts["make"]) == ("heif", Role.IMAGE, "Maker")
+    assert found.facts["moment"] is not None
 
 
 @pytest.mark.parametrize("version", [0, 1, 2])
@@ -319,26 +319,26 @@ def test_heif_in_all_its_layouts(version: int, info: int, parts: int) -> None:
     """Source: ISO/IEC 14496-12, iloc and infe boxes."""
     for method in (0, 1) if version else (0,):
         data = small.heif(version=version, method=method, info=info, parts=parts)
-        found = draft(data, "IMG_0001.HIF")
-        assert (found.said["make"], found.notes) == ("Limpet", [])
-        assert found.said["exposure_time_s"] == 1 / 160
+        found = builder(data, "IMG_0001.HIF")
+        assert (found.facts["make"], found.notes) == ("Limpet", [])
+        assert found.facts["exposure_time_s"] == 1 / 160
         assert [(one.width, one.height) for one in found.previews] == [(16, 12)]
 
 
 def test_heif_sizes_of_jpeg_items_are_known_beyond_the_first_block() -> None:
-    [preview] = draft(small.heif(), "IMG_0001.HIF", head_size=64).previews
+    [preview] = builder(small.heif(), "IMG_0001.HIF", head_size=64).previews
     assert (preview.width, preview.height) == (16, 12)
 
 
 def test_heif_items_built_of_items_are_not_read_as_if_they_were_not() -> None:
-    found = draft(small.heif(version=1, method=2), "IMG_0001.HIF")
+    found = builder(small.heif(version=1, method=2), "IMG_0001.HIF")
     assert found.notes[0] == "Exif is there but cannot be read: where it lies is not told"
     assert found.previews == []
 
 
 def test_heif_cut_short_is_noted() -> None:
     size = len(heif(b"\0\0\0\0"))
-    found = draft(heif(b"\0\0\0\0")[:-4], "IMG_0001.HIF")
+    found = builder(heif(b"\0\0\0\0")[:-4], "IMG_0001.HIF")
     assert found.notes == [
         "the capture time cannot be read: it lies outside the file",
         f"the file ends early: {size - 4} of at least {size} bytes",
@@ -349,7 +349,7 @@ def test_heif_cut_short_is_noted() -> None:
 
 
 def test_an_extension_that_lies_is_noted() -> None:
-    found = draft(heif(b"\0\0\0\0"), "IMG_0001.JPG")
+    found = builder(heif(b"\0\0\0\0"), "IMG_0001.JPG")
     assert found.container == "heif"
     assert found.notes == ["its name says jpg, its content is heif"]
 

@@ -6,13 +6,13 @@ import struct
 
 import pytest
 
-from reading.builders import draft
+from reading.builders import builder
 from reading.small import crw, heap, picture, sized
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode, Role
 from sorter.model.values import Moment
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import block
 from sorter.reading.containers import crw as container
-from sorter.reading.draft import Draft
 from sorter.reading.source import Memory
 
 
@@ -21,14 +21,14 @@ def bare(root: bytes) -> bytes:
     return container.MAGIC + b"\0" * 12 + root
 
 
-def with_records(*records: tuple[int, bytes]) -> Draft:
-    return draft(bare(heap(*records)), "CRW_0001.CRW")
+def with_records(*records: tuple[int, bytes]) -> FactsBuilder:
+    return builder(bare(heap(*records)), "CRW_0001.CRW")
 
 
 def test_facts_of_a_heap() -> None:
     """Source: general-purpose metadata libraries, which read the same out of these bytes."""
-    found = draft(crw(), "CRW_1602.CRW")
-    facts = found.facts()
+    found = builder(crw(), "CRW_1602.CRW")
+    facts = found.built()
     assert (found.container, found.role, found.notes) == ("crw", Role.RAW, [])
     assert (facts.make, facts.model, facts.serial) == ("Canon", "Canon EOS 300D", "560018150")
     assert facts.moment == Moment(local_s=1068485966)  # 2003-11-10 17:39:26
@@ -42,34 +42,34 @@ def test_facts_of_a_heap() -> None:
 
 
 def test_a_small_window_tells_the_same() -> None:
-    assert draft(crw(), "A.CRW", head_size=30).facts() == draft(crw(), "A.CRW").facts()
+    assert builder(crw(), "A.CRW", head_size=30).built() == builder(crw(), "A.CRW").built()
 
 
 def test_floating_point_numbers_stand_in_where_no_words_tell_the_exposure() -> None:
     floats = (0x1818, struct.pack("<3f", -0.5, 6.5, 5.0))
-    facts = with_records(floats).facts()
+    facts = with_records(floats).built()
     assert facts.exposure_bias_ev == -0.5
     assert facts.exposure_time_s == pytest.approx(2**-6.5)
     assert facts.f_number == pytest.approx(2**2.5)
-    assert draft(crw(floats), "A.CRW").facts() == draft(crw(), "A.CRW").facts()
+    assert builder(crw(floats), "A.CRW").built() == builder(crw(), "A.CRW").built()
 
 
 @pytest.mark.parametrize("value", [float("nan"), float("inf"), 1e30, -4294.967])
 def test_absurd_floating_point_numbers_are_none(value: float) -> None:
-    facts = with_records((0x1818, struct.pack("<3f", value, value, value))).facts()
+    facts = with_records((0x1818, struct.pack("<3f", value, value, value))).built()
     assert (facts.exposure_bias_ev, facts.exposure_time_s, facts.f_number) == (None, None, None)
 
 
 def test_an_array_that_was_not_filled_in_tells_no_exposure() -> None:
-    facts = with_records((0x102A, sized({}, 33))).facts()
+    facts = with_records((0x102A, sized({}, 33))).built()
     assert (facts.exposure_time_s, facts.f_number) == (None, None)
 
 
 def test_an_array_that_states_another_length_is_not_believed() -> None:
     words = bytearray(sized({2: 160, 19: 142, 20: 119, 21: 192, 22: 224}, 33))
-    assert with_records((0x102A, bytes(words))).facts().f_number == 8.0
+    assert with_records((0x102A, bytes(words))).built().f_number == 8.0
     words[0] += 6
-    facts = with_records((0x102A, bytes(words))).facts()
+    facts = with_records((0x102A, bytes(words))).built()
     assert (facts.f_number, facts.focus_far_m, facts.iso) == (None, None, None)
 
 
@@ -79,39 +79,39 @@ def test_an_array_that_states_another_length_is_not_believed() -> None:
 def test_the_rotation_is_an_orientation(degrees: int, orientation: int | None) -> None:
     """Source: general-purpose metadata libraries' table of rotations."""
     record = struct.pack("<IIfi", 3072, 2048, 1.0, degrees)
-    assert with_records((0x1810, record)).facts().orientation == orientation
+    assert with_records((0x1810, record)).built().orientation == orientation
 
 
 def test_the_number_of_a_compact_is_no_serial_number() -> None:
     number = (0x580B, struct.pack("<I", 1135765596))
-    compact = with_records((0x080A, b"Canon\0Canon PowerShot S40\0"), number).facts()
+    compact = with_records((0x080A, b"Canon\0Canon PowerShot S40\0"), number).built()
     assert compact.serial == ""
-    body = with_records((0x080A, b"Canon\0Canon EOS 10D\0"), number).facts()
+    body = with_records((0x080A, b"Canon\0Canon EOS 10D\0"), number).built()
     assert body.serial == "1135765596"
 
 
 def test_a_clock_that_was_not_set_is_named() -> None:
     found = with_records((0x180E, b"\0" * 12), (0x080A, b"Canon\0Canon EOS 10D\0"))
     assert found.notes == ["the camera's clock was not set"]
-    assert found.facts().moment is None
+    assert found.built().moment is None
 
 
 def test_focal_lengths_count_in_the_stated_units() -> None:
     record = (0x5029, struct.pack("<4H", 2, 227, 0, 0))
-    assert with_records(record, (0x102D, sized({25: 32}, 46))).facts().focal_length_mm == 227 / 32
-    assert with_records(record).facts().focal_length_mm is None
+    assert with_records(record, (0x102D, sized({25: 32}, 46))).built().focal_length_mm == 227 / 32
+    assert with_records(record).built().focal_length_mm is None
 
 
 def test_what_the_raw_developer_put_behind_the_heap_is_passed() -> None:
     foot = b"CANON OPTIONAL DATA\0" + (12).to_bytes(4)
     data = crw() + b"\0" * 40 + foot.ljust(64, b"\0")
-    assert draft(data, "A.CRW").facts() == draft(crw(), "A.CRW").facts()
+    assert builder(data, "A.CRW").built() == builder(crw(), "A.CRW").built()
 
 
 def test_a_directory_that_is_not_where_it_should_be_is_named() -> None:
-    found = draft(crw()[:-1], "A.CRW")
+    found = builder(crw()[:-1], "A.CRW")
     assert found.notes[0] == f"{block.UNREADABLE}: the directory at its end is missing"
-    assert found.facts().make == ""
+    assert found.built().make == ""
     assert not found.is_picture
 
 
@@ -123,8 +123,8 @@ def nested(depth: int) -> bytes:
 
 
 def test_heaps_within_heaps_are_followed_to_a_sane_depth() -> None:
-    assert draft(nested(container.MOST_DEPTH), "A.CRW").facts().make == "Canon"
-    assert draft(nested(container.MOST_DEPTH + 1), "A.CRW").facts().make == ""
+    assert builder(nested(container.MOST_DEPTH), "A.CRW").built().make == "Canon"
+    assert builder(nested(container.MOST_DEPTH + 1), "A.CRW").built().make == ""
 
 
 def test_a_heap_that_names_itself_is_read_once() -> None:
@@ -133,7 +133,7 @@ def test_a_heap_that_names_itself_is_read_once() -> None:
     size = len(data) - container.START
     row = len(data) - 4 - 10
     data[row : row + 10] = struct.pack("<HII", 0x2807, size, 0)
-    assert draft(bytes(data), "A.CRW").facts().model == "Canon EOS 10D"
+    assert builder(bytes(data), "A.CRW").built().model == "Canon EOS 10D"
 
 
 def test_many_heaps_side_by_side_end_the_walk() -> None:
@@ -148,7 +148,7 @@ def test_many_heaps_side_by_side_end_the_walk() -> None:
             return super().read(offset, length)
 
     source = Counting(many)
-    container.read(source, Draft())
+    container.read(source, FactsBuilder())
     assert source.asked < 5 * container.MOST_HEAPS
 
 
@@ -156,5 +156,5 @@ def test_a_record_outside_its_heap_is_let_be() -> None:
     data = bytearray(bare(heap((0x080A, b"Canon\0Canon EOS 10D\0"), (0x2007, picture(16, 12)))))
     row = len(data) - 4 - 10
     data[row + 2 : row + 6] = (1 << 20).to_bytes(4, "little")
-    found = draft(bytes(data), "A.CRW")
-    assert (found.said["make"], found.previews) == ("Canon", [])
+    found = builder(bytes(data), "A.CRW")
+    assert (found.facts["make"], found.previews) == ("Canon", [])

@@ -10,13 +10,13 @@ import pytest
 from PIL import Image
 
 from cardmaking.tiff import U32, tiff
-from reading.builders import FRAME_HEADER, LITTLE, TIME, app1, draft, exif_tiff, read
+from reading.builders import FRAME_HEADER, LITTLE, TIME, app1, builder, exif_tiff, read
 from reading.small import SMALL, multi_picture, picture, placed_jpeg, thumbnailed
 from sorter.model.frame import Frame
 from sorter.model.kinds import Role
 from sorter.model.values import Preview
 from sorter.reading import previews
-from sorter.reading.draft import Draft
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.source import Memory
 
 SIZES = {
@@ -62,7 +62,7 @@ def shown(data: bytes, preview: Preview) -> tuple[int, int]:
 def test_every_place_decodes_as_a_jpeg_of_the_told_size(name: str) -> None:
     """Source: Pillow, which shares no code with the sorter."""
     data = SMALL[name]()
-    found = draft(data, name).previews
+    found = builder(data, name).previews
     assert {shown(data, one) for one in found} == SIZES[name]
     assert {(one.width, one.height) for one in found} == SIZES[name]
     assert len({one.offset for one in found}) == len(found)
@@ -72,23 +72,23 @@ def test_every_place_decodes_as_a_jpeg_of_the_told_size(name: str) -> None:
 def test_places_beyond_the_first_block_are_taken_as_they_are_stated(name: str) -> None:
     """What a small window shows is part of what the whole file shows, and decodes as well."""
     data = SMALL[name]()
-    every = {(one.offset, one.length) for one in draft(data, name).previews}
-    for one in draft(data, name, head_size=64).previews:
+    every = {(one.offset, one.length) for one in builder(data, name).previews}
+    for one in builder(data, name, head_size=64).previews:
         assert (one.offset, one.length) in every
 
 
 def test_the_size_comes_from_the_frame_header_and_not_from_what_is_stated() -> None:
     size = LITTLE.numbers(0xA002, U32, 6000), LITTLE.numbers(0xA003, U32, 4000)
     edited = b"\xff\xd8" + app1(exif_tiff([], [TIME, *size])) + picture(64, 48)[2:]
-    found = draft(edited)
-    assert (found.said["width"], found.said["height"]) == (6000, 4000)
+    found = builder(edited)
+    assert (found.facts["width"], found.facts["height"]) == (6000, 4000)
     assert [(one.width, one.height) for one in found.previews] == [(64, 48)]
-    [stated] = draft(edited, head_size=64).previews
+    [stated] = builder(edited, head_size=64).previews
     assert (stated.width, stated.height) == (6000, 4000)
 
 
 def taken(data: bytes, *places: tuple[int, int], head_size: int | None = None) -> list[Preview]:
-    found = Draft()
+    found = FactsBuilder()
     for offset, length in places:
         previews.take(Memory(data, head_size), found, offset, length, (9, 9))
     return found.previews
@@ -121,9 +121,9 @@ def test_a_mask_and_strips_with_common_tables_are_no_previews() -> None:
     strip = [LITTLE.words(0x0103, [7]), LITTLE.numbers(0x0117, U32, len(picture(16, 12)))]
     place = placed_jpeg(picture(16, 12))[0]
     strips = [*strip, replace(place, tag=0x0111)]
-    assert len(draft(tiff("<", [strips]), "a.tif").previews) == 1
+    assert len(builder(tiff("<", [strips]), "a.tif").previews) == 1
     for more in (LITTLE.words(0x0106, [4]), LITTLE.words(0x0106, [51177]), LITTLE.raw(0x015B, b"")):
-        assert draft(tiff("<", [[*strips, more]]), "a.tif").previews == []
+        assert builder(tiff("<", [[*strips, more]]), "a.tif").previews == []
 
 
 def test_the_size_of_the_strips_is_not_that_of_the_jpeg_beside_them() -> None:
@@ -131,14 +131,14 @@ def test_the_size_of_the_strips_is_not_that_of_the_jpeg_beside_them() -> None:
     beside = [*sizes, *placed_jpeg(picture(48, 32))]
     strip = LITTLE.numbers(0x0111, U32, 8), LITTLE.numbers(0x0117, U32, 1)
     for entries, size in ((beside, (6000, 4000)), ([*beside, *strip], previews.UNKNOWN)):
-        [found] = draft(tiff("<", [entries]), "a.tif", head_size=64).previews
+        [found] = builder(tiff("<", [entries]), "a.tif", head_size=64).previews
         assert (found.width, found.height) == size
 
 
 def test_directories_in_a_row_each_tell_their_jpeg() -> None:
     parts = [placed_jpeg(picture(*size)) for size in ((48, 32), (16, 12), (64, 48))]
     main = [LITTLE.text(0x010F, "SONY"), LITTLE.below(0x8769, [TIME]), *parts[0]]
-    found = draft(tiff("<", [main, *parts[1:]]), "DSC00001.ARW").previews
+    found = builder(tiff("<", [main, *parts[1:]]), "DSC00001.ARW").previews
     assert [(one.width, one.height) for one in found] == [(48, 32), (16, 12), (64, 48)]
 
 
@@ -147,39 +147,39 @@ def test_the_exif_of_a_raw_s_jpeg_tells_no_size_of_the_jpeg() -> None:
     inner = b"\xff\xd8" + app1(exif_tiff([], [TIME, *size])) + picture(48, 32)[2:]
     header = b"FUJIFILMCCD-RAW 0201".ljust(0x54, b"\0") + struct.pack(">II", 0x94, len(inner))
     data = header.ljust(0x94, b"\0") + inner
-    assert [(one.width, one.height) for one in draft(data, "A.RAF").previews] == [(48, 32)]
-    [beyond] = draft(data, "A.RAF", head_size=0x100).previews
+    assert [(one.width, one.height) for one in builder(data, "A.RAF").previews] == [(48, 32)]
+    [beyond] = builder(data, "A.RAF", head_size=0x100).previews
     assert (beyond.width, beyond.height) == previews.UNKNOWN
 
 
 def test_one_file_of_many_pictures_is_one_picture() -> None:
     data = multi_picture(picture(32, 24), picture(48, 32))
-    found = draft(data, "P.MPO")
+    found = builder(data, "P.MPO")
     assert (found.container, found.notes, len(found.previews)) == ("jpeg", [], 3)
     assert found.previews[0].length == len(data)
 
 
 def test_a_list_of_pictures_that_lead_outside_is_let_be() -> None:
     data = multi_picture(picture(32, 24), picture(48, 32))
-    assert len(draft(data[:-1]).previews) == 2
+    assert len(builder(data[:-1]).previews) == 2
     broken = data.replace(b"MPF\0II", b"MPF\0XX")
-    assert len(draft(broken).previews) == 1
+    assert len(builder(broken).previews) == 1
 
 
 def test_a_picture_of_another_coding_in_the_list_is_no_preview() -> None:
     data = multi_picture(picture(32, 24))
     kind = (0x00010001).to_bytes(4, "little")
     other = (0x01010001).to_bytes(4, "little")
-    assert len(draft(data).previews) == 2
-    assert len(draft(data.replace(kind, other)).previews) == 1
+    assert len(builder(data).previews) == 2
+    assert len(builder(data.replace(kind, other)).previews) == 1
 
 
 def test_a_thumbnail_that_leads_out_of_its_block_is_none() -> None:
     block = thumbnailed(picture(16, 12))
     length = len(picture(16, 12)).to_bytes(4, "little")
     whole = b"\xff\xd8" + app1(block) + picture(64, 48)[2:]
-    assert len(draft(whole).previews) == 2
-    assert len(draft(whole.replace(length, (5000).to_bytes(4, "little"), 1)).previews) == 1
+    assert len(builder(whole).previews) == 2
+    assert len(builder(whole.replace(length, (5000).to_bytes(4, "little"), 1)).previews) == 1
 
 
 def frame(**of: tuple[Preview, ...]) -> Frame:

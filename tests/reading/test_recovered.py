@@ -51,7 +51,7 @@ def test_what_is_a_picture_or_clip_by_content_is_other_with_a_note(
     assert [frame.path for frame in reading.frames] == [PICTURE]
     [(kind, file)] = reading.loose
     assert (file.path, kind, file.role, file.notes[0]) == (path, Kind.OTHER, role, RECOVERED)
-    assert reading.litter == 0
+    assert reading.system_files == 0
 
 
 def test_its_time_is_known(tmp_path: Path) -> None:
@@ -62,7 +62,7 @@ def test_its_time_is_known(tmp_path: Path) -> None:
 @pytest.mark.parametrize("data", [JUNK, b""])
 def test_what_is_neither_is_passed_over_and_counted(tmp_path: Path, data: bytes) -> None:
     reading = read(tmp_path, {"FOUND.000/FILE0000.CHK": data, "lost+found/#7": data})
-    assert (reading.loose, reading.litter, reading.thrown_away) == ((), 2, ())
+    assert (reading.loose, reading.system_files, reading.thrown_away) == ((), 2, ())
 
 
 def test_what_is_left_of_a_picture_is_unreadable_and_kept(tmp_path: Path) -> None:
@@ -129,7 +129,7 @@ def test_a_link_that_a_repair_brought_back_is_listed_as_on_the_card(tmp_path: Pa
 def test_a_card_of_nothing_but_what_a_repair_brought_back(tmp_path: Path) -> None:
     card = Card(put(tmp_path, {"FOUND.000/FILE0000.CHK": GOOD, "FOUND.000/FILE0001.CHK": JUNK}))
     reading = cards.read_card(card, card.listing())
-    assert ([file.path for _, file in reading.loose], reading.litter) == (
+    assert ([file.path for _, file in reading.loose], reading.system_files) == (
         ["FOUND.000/FILE0000.CHK"],
         1,
     )
@@ -161,7 +161,7 @@ def test_pictures_that_were_thrown_away_are_named_and_no_files_of_the_card(tmp_p
         ".Trashes/501/IMG_0002.JPG",
         ".sorter/a.JPG",
     )
-    assert (reading.loose, reading.litter) == ((), 5)
+    assert (reading.loose, reading.system_files) == ((), 5)
     assert [frame.path for frame in reading.frames] == [PICTURE]
 
 
@@ -172,11 +172,11 @@ def test_what_cannot_be_read_in_a_trash_is_named_too(
     (tmp_path / ".Trash-1000").mkdir()
     (tmp_path / ".Trash-1000" / "link.JPG").symlink_to(tmp_path)
     reading = read(tmp_path, {".Trash-1000/limpet": GOOD})
-    assert (reading.thrown_away, reading.litter) == ((".Trash-1000/limpet",), 1)
+    assert (reading.thrown_away, reading.system_files) == ((".Trash-1000/limpet",), 1)
 
 
 def test_every_file_is_told_once(tmp_path: Path) -> None:
-    """Frames, loose files, what was thrown away and litter come to all files that there are."""
+    """Frames, loose files, what was thrown away and system files come to all files that there are."""
     files = {
         f"{folder}/{name}": data
         for folder in ("DCIM", "FOUND.000", ".Trashes/501", "System Volume Information")
@@ -184,7 +184,7 @@ def test_every_file_is_told_once(tmp_path: Path) -> None:
     }
     reading = read(tmp_path, files)
     of_card = sum(len(frame.files) for frame in reading.frames) + len(reading.loose)
-    assert of_card + len(reading.thrown_away) + reading.litter == len(files) + 1
+    assert of_card + len(reading.thrown_away) + reading.system_files == len(files) + 1
     assert (len(reading.thrown_away), of_card) == (4, 7)
 
 

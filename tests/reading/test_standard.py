@@ -7,9 +7,9 @@ import math
 import pytest
 
 from cardmaking.tiff import SRAT, U32, Writer
-from reading.builders import LITTLE, TIME, draft, exif_tiff, facts, jpeg
+from reading.builders import LITTLE, TIME, builder, exif_tiff, facts, jpeg
 from sorter.model.frame import Facts
-from sorter.reading.draft import Draft
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.moments import SUSPECT
 
 
@@ -138,9 +138,9 @@ def test_control_characters_never_leave_the_reader() -> None:
 @pytest.mark.parametrize("name", ["----", "None", "N/A", "0mm F0", "No lens", "***", ""])
 def test_a_makers_name_that_only_says_that_there_is_no_lens_is_none(name: str) -> None:
     """From memory, or seen in the tables of general-purpose metadata libraries."""
-    said = Draft()
+    said = FactsBuilder()
     said.lens(name)
-    assert said.facts().lens == ""
+    assert said.built().lens == ""
 
 
 @pytest.mark.parametrize("name", ["50mm f/1.8", "0.45x wide", "60mm F2.8 Macro", "n.a. 9", "----"])
@@ -168,7 +168,7 @@ def test_big_endian_is_read_as_well() -> None:
 def test_a_wrong_mark_of_byte_order_is_found_out() -> None:
     block = bytearray(exif_tiff([LITTLE.text(0x010F, "Maker")], [TIME]))
     block[:2] = b"MM"
-    said = draft(jpeg(bytes(block))).facts()
+    said = builder(jpeg(bytes(block))).built()
     assert said.make == "Maker"
     assert said.moment is not None
 
@@ -189,12 +189,12 @@ def test_the_digitized_time_stands_in() -> None:
 
 def test_the_time_of_change_stands_in_only_where_no_other_exists() -> None:
     changed = [LITTLE.text(0x0132, "2026:05:18 10:00:00")]
-    found = draft(jpeg(exif_tiff(changed, [LITTLE.words(0x8827, [100])])))
-    assert found.said["moment"] is not None
+    found = builder(jpeg(exif_tiff(changed, [LITTLE.words(0x8827, [100])])))
+    assert found.facts["moment"] is not None
     assert "last change" in found.notes[0]
     unset = [LITTLE.text(0x9003, "0000:00:00 00:00:00")]
-    found = draft(jpeg(exif_tiff(changed, unset)))
-    assert found.said.get("moment") is None
+    found = builder(jpeg(exif_tiff(changed, unset)))
+    assert found.facts.get("moment") is None
     assert found.notes == ["the camera's clock was not set"]
 
 
@@ -203,11 +203,11 @@ def test_nineteen_bytes_without_nul_are_a_date() -> None:
 
 
 def test_an_18_character_date_is_read_and_called_suspect() -> None:
-    found = draft(jpeg(exif_tiff([], [LITTLE.text(0x9003, "2026:05:17 13:02:3")])))
-    assert found.said["moment"] is not None
+    found = builder(jpeg(exif_tiff([], [LITTLE.text(0x9003, "2026:05:17 13:02:3")])))
+    assert found.facts["moment"] is not None
     assert SUSPECT in found.notes
 
 
 def test_a_date_that_cannot_be_read_is_quoted() -> None:
-    found = draft(jpeg(exif_tiff([], [LITTLE.text(0x9003, "yesterday at noon")])))
+    found = builder(jpeg(exif_tiff([], [LITTLE.text(0x9003, "yesterday at noon")])))
     assert "'yesterday at noon'" in found.notes[0]

@@ -7,7 +7,7 @@ import io
 import pytest
 from PIL import Image
 
-from reading.builders import EXIF_POINTER, LITTLE, TIME, draft, exif_tiff
+from reading.builders import EXIF_POINTER, LITTLE, TIME, builder, exif_tiff
 from sorter.model.kinds import Role
 from sorter.reading.containers.block import NONE, NONE_LEFT, UNREADABLE
 
@@ -49,11 +49,11 @@ FILES = {
 
 @pytest.mark.parametrize("name", FILES)
 def test_the_block_is_found(name: str) -> None:
-    found = draft(FILES[name], f"a.{name}")
+    found = builder(FILES[name], f"a.{name}")
     assert (found.container, found.notes) == (name, [])
-    assert found.said["make"] == "Maker"
-    assert found.said["exposure_bias_ev"] == pytest.approx(1 / 3)
-    assert found.said["moment"] is not None
+    assert found.facts["make"] == "Maker"
+    assert found.facts["exposure_bias_ev"] == pytest.approx(1 / 3)
+    assert found.facts["moment"] is not None
     assert found.role is (Role.RAW if name == "mrw" else Role.IMAGE)
 
 
@@ -62,24 +62,24 @@ def test_without_the_block_or_with_a_broken_one_there_is_a_reason(name: str) -> 
     bare = FILES[name]
     for called in (b"eXIf", b"EXIF", b"Exif", b"uuid", b"\0TTW"):
         bare = bare.replace(called, b"junk")
-    assert draft(bare, f"a.{name}").notes[0] == NONE
+    assert builder(bare, f"a.{name}").notes[0] == NONE
     broken = FILES[name].replace(BLOCK, b"\xff" * len(BLOCK))
-    assert draft(broken, f"a.{name}").notes[0] == UNREADABLE
+    assert builder(broken, f"a.{name}").notes[0] == UNREADABLE
 
 
 @pytest.mark.parametrize("name", FILES)
 def test_cut_anywhere_nothing_raises(name: str) -> None:
     for cut in range(len(FILES[name])):
-        draft(FILES[name][:cut], f"a.{name}")
+        builder(FILES[name][:cut], f"a.{name}")
 
 
 def test_exif_that_is_compressed_is_there_but_not_read() -> None:
     data = JXL + box(b"ftyp", b"jxl ") + box(b"brob", b"Exif" + b"\1" * 40) + box(b"jxlc", b"\1")
-    assert draft(data, "a.jxl").notes[0] == f"{UNREADABLE}: it is compressed"
+    assert builder(data, "a.jxl").notes[0] == f"{UNREADABLE}: it is compressed"
 
 
 def test_a_length_that_leads_behind_the_end_ends_the_walk() -> None:
-    assert draft(FILES["png"][:8] + b"\xff\xff\xff\xffIHDR", "a.png").notes == [NONE_LEFT]
+    assert builder(FILES["png"][:8] + b"\xff\xff\xff\xffIHDR", "a.png").notes == [NONE_LEFT]
 
 
 @pytest.mark.parametrize("kind", ["PNG", "WEBP"])
@@ -90,11 +90,11 @@ def test_what_pillow_writes_is_read(kind: str) -> None:
     exif.get_ifd(EXIF_POINTER)[0x9003] = "2026:05:17 13:02:03"
     out = io.BytesIO()
     Image.new("RGB", (8, 8)).save(out, kind, exif=exif)
-    found = draft(out.getvalue(), f"a.{kind.lower()}")
-    assert (found.container, found.said["make"]) == (kind.lower(), "Maker")
-    assert found.said["moment"] is not None
+    found = builder(out.getvalue(), f"a.{kind.lower()}")
+    assert (found.container, found.facts["make"]) == (kind.lower(), "Maker")
+    assert found.facts["moment"] is not None
 
 
 @pytest.mark.parametrize("stream", [b"\xff\x0a" + b"\0" * 20, b"\xff\x4f\xff\x51" + b"\0" * 20])
 def test_a_bare_stream_has_no_exif(stream: bytes) -> None:
-    assert draft(stream, "a.jxl").notes[0] == NONE
+    assert builder(stream, "a.jxl").notes[0] == NONE

@@ -43,7 +43,7 @@ OUTSIDE: Final = frozenset(
 # Only when called, so that starting up costs nothing: no import of these on a module's own level.
 HEAVY: Final = frozenset({"rich", "pandas", "jinja2"})
 WRITERS: Final = frozenset(
-    {"disk/files.py", "disk/leave.py", "disk/output.py", "disk/shoot.py", "disk/stacks.py"}
+    {"disk/files.py", "disk/permission.py", "disk/output.py", "disk/shoot.py", "disk/stacks.py"}
     | {"disk/workplace.py"}
     | {"disk/systems/posix.py", "disk/systems/windows.py", "writing/ledger/connection.py"}
 )

@@ -12,7 +12,16 @@ from PIL import Image
 
 from sorter.manifest.csvfile import read_manifest
 from sorter.model.row import Row
-from sorter.pipeline import Findings, Ingest, Report, Ticks, Undo, Undone, Wishes, verify
+from sorter.pipeline import (
+    Findings,
+    Ingest,
+    IngestOptions,
+    Report,
+    StageProgress,
+    Undo,
+    Undone,
+    verify,
+)
 
 RECORDS: Final = frozenset({"manifest.csv", "SHA256SUMS"})
 LIMPETS: Final = "DCIM/100TIDES"
@@ -20,7 +29,9 @@ ANEMONES: Final = "DCIM/101TIDES"
 STAMP_NS: Final = 1_779_022_931_500_000_000
 """When the first file was written, by the file system's clock; the next ones every two seconds."""
 
-QUIET: Final = Ticks(reading=lambda *_: None, comparing=lambda *_: None, carrying=lambda *_: None)
+QUIET: Final = StageProgress(
+    reading=lambda *_: None, comparing=lambda *_: None, carrying=lambda *_: None
+)
 
 
 def picture(
@@ -81,10 +92,12 @@ def stamped(card: Path) -> None:
 # ---- the stages ------------------------------------------------------------------------------
 
 
-def ingest(card: Path, shoot: Path, *, ticks: Ticks = QUIET, **wishes: object) -> Report:
+def ingest(
+    card: Path, shoot: Path, *, progress: StageProgress = QUIET, **options: object
+) -> Report:
     """The card looked at and carried into the shoot."""
-    with Ingest(card, shoot, Wishes(**wishes)) as work:  # type: ignore[arg-type]
-        return work.carry(work.inspect(ticks, hold=True), ticks)
+    with Ingest(card, shoot, IngestOptions(**options)) as work:  # type: ignore[arg-type]
+        return work.carry(work.inspect(progress, hold=True), progress)
 
 
 def undo(shoot: Path, card: Path | None = None) -> Undone:

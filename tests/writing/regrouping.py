@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from sorter.model.change import Regrouping
 from sorter.model.kinds import Kind
-from sorter.model.regrouping import Regrouping
 from sorter.pipeline import Regrouped, regroup
 from writing.cards import rows
 
@@ -17,9 +17,9 @@ def wish(kind: Kind, *frames: int, name: str = "") -> Regrouping:
     return Regrouping(frames=frames, kind=kind, grounds=WHY, name=name)
 
 
-def regrouped(shoot: Path, *wishes: Regrouping) -> Regrouped:
+def regrouped(shoot: Path, *options: Regrouping) -> Regrouped:
     """The shoot regrouped, and looked at no further."""
-    return regroup(shoot, wishes, lambda *_: None)
+    return regroup(shoot, options, lambda *_: None)
 
 
 def sequences(shoot: Path) -> dict[int, tuple[str, tuple[int, ...]]]:

@@ -24,7 +24,7 @@ from sorter.cli import commands
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadShoot, ShootNotWritable
 from sorter.model.kinds import Kind
-from sorter.model.moved import Move
+from sorter.model.moved import Relocation
 from sorter.model.plan import State
 from sorter.pipeline import Findings, Verification, Verified, verify_both
 from sorter.writing.ledger import Ledger
@@ -55,7 +55,7 @@ shoot = tides.shoot_of_card
 def adopt(shoot: Path) -> Findings:
     """What was moved is noted."""
     with Verification(shoot, adopts=True) as work:
-        (each,) = work.look(lambda *_: None)
+        (each,) = work.inspect(lambda *_: None)
         work.adopt()
         return each.findings
 
@@ -104,7 +104,9 @@ def test_a_renamed_folder_is_found_and_nothing_is_changed(card: Path, shoot: Pat
     before = tree(shoot)
     findings = found(shoot)
     assert findings.good == len(contents(card))
-    assert findings.moves == (Move(before=f"{BURST}/", after="limpets/", files=8, is_folder=True),)
+    assert findings.moves == (
+        Relocation(before=f"{BURST}/", after="limpets/", files=8, is_folder=True),
+    )
     assert (findings.missing, findings.added, findings.has_failed) == ([], [], False)
     assert findings.has_remarks
     assert tree(shoot) == before
@@ -206,7 +208,9 @@ def test_a_picture_that_was_edited_and_moved_is_missing_and_added(shoot: Path) -
     findings = found(shoot)
     assert findings.missing == [f"{BURST}/IMG_0001.JPG"]
     assert findings.added == ["limpets/IMG_0001.JPG"]
-    assert findings.moves == (Move(before=f"{BURST}/", after="limpets/", files=7, is_folder=True),)
+    assert findings.moves == (
+        Relocation(before=f"{BURST}/", after="limpets/", files=7, is_folder=True),
+    )
 
 
 def test_a_folder_that_is_a_link_to_where_it_was_moved(card: Path, shoot: Path) -> None:
@@ -263,9 +267,9 @@ def test_only_what_has_the_size_of_a_missing_file_is_read(
     seen: list[str] = []
     measured = Shoot.measured
 
-    def told(self: Shoot, path: str, tick: Callable[[int], None] | None = None) -> object:
+    def told(self: Shoot, path: str, progress: Callable[[int], None] | None = None) -> object:
         seen.append(path)
-        return measured(self, path, tick)
+        return measured(self, path, progress)
 
     monkeypatch.setattr(Shoot, "measured", told)
     assert len(found(shoot).moved) == 1
@@ -653,12 +657,12 @@ def test_a_card_is_held_against_what_was_moved_too(card: Path, shoot: Path) -> N
 
 def test_a_repeated_ingest_says_that_copies_lie_elsewhere(card: Path, shoot: Path) -> None:
     from sorter.cli import endings  # noqa: PLC0415
-    from sorter.pipeline import Ingest, Wishes  # noqa: PLC0415
+    from sorter.pipeline import Ingest, IngestOptions  # noqa: PLC0415
     from writing.cards import QUIET  # noqa: PLC0415
 
     move(shoot, BURST, "limpets")
     (shoot / "singles" / "IMG_0001.JPG").unlink()
-    with Ingest(card, shoot, Wishes()) as work:
+    with Ingest(card, shoot, IngestOptions()) as work:
         plan = work.inspect(QUIET, hold=False)
     assert plan.astray == 8
     (said,) = [line for line in endings.beforehand(plan) if "--adopt" in line]

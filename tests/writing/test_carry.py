@@ -16,8 +16,8 @@ from sorter.disk import files as door
 from sorter.disk import shoot as shoots
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadShoot, CardGone, NoRoom, ShootBusy, ShootNotWritable
-from sorter.model.plan import Entry, State, Stays
-from sorter.pipeline import Ingest, Report, Ticks, Wishes
+from sorter.model.plan import Entry, State, WhyNotRemoved
+from sorter.pipeline import Ingest, IngestOptions, Report, StageProgress
 from sorter.writing import carry, moving
 from sorter.writing.ledger import FILE, Ledger
 from writing.cards import (
@@ -307,7 +307,7 @@ def test_what_changed_on_the_card_meanwhile_is_not_removed(
     report = ingest(card, shoot, moves=True)
     assert contents(card) == {f"{LIMPETS}/IMG_0004.xmp": b"edited on the card"}
     assert [(entry.row.source, why) for entry, why in report.kept] == [
-        (f"{LIMPETS}/IMG_0004.xmp", Stays.CHANGED)
+        (f"{LIMPETS}/IMG_0004.xmp", WhyNotRemoved.CHANGED)
     ]
     assert not report.is_whole
 
@@ -363,7 +363,7 @@ def test_a_file_that_gives_fewer_bytes_than_its_size_is_not_carried(
         report = ingest(card, shoot)
     (failed,) = report.failed
     size = len(originals[FIRST])
-    (said,) = failed.placement.said
+    (said,) = failed.placement.carrying_notes
     assert str(said).endswith(f"cannot be read to its end: it gave 100 of {size} bytes")
     assert FIRST not in by_source(shoot)
     hold_consistent(shoot)
@@ -389,7 +389,7 @@ def test_a_file_that_cannot_be_read_is_named_the_others_go_and_the_next_run_trie
         report = ingest(card, shoot)
     (failed,) = report.failed
     assert failed.row.source == FIRST
-    assert str(failed.placement.said[0]).endswith("cannot be read: Input/output error")
+    assert str(failed.placement.carrying_notes[0]).endswith("cannot be read: Input/output error")
     assert by_source(shoot) == {path: originals[path] for path in originals if path != FIRST}
     hold_consistent(shoot)
     again = ingest(card, shoot)
@@ -401,9 +401,9 @@ def test_a_file_that_cannot_be_read_is_named_the_others_go_and_the_next_run_trie
 
 
 @contextmanager
-def looked_at(card: Path, shoot: Path, **wishes: object) -> Iterator[Callable[[], Report]]:
+def looked_at(card: Path, shoot: Path, **options: object) -> Iterator[Callable[[], Report]]:
     """What carries out the plan that was made."""
-    with Ingest(card, shoot, Wishes(**wishes)) as work:  # type: ignore[arg-type]
+    with Ingest(card, shoot, IngestOptions(**options)) as work:  # type: ignore[arg-type]
         plan = work.inspect(QUIET, hold=True)
         yield lambda: work.carry(plan, QUIET)
 
@@ -553,9 +553,9 @@ def test_a_card_that_is_pulled_stops_and_the_next_run_goes_on(
         if done >= after and card.exists():
             card.rename(pulled)
 
-    ticks = Ticks(reading=QUIET.reading, comparing=QUIET.comparing, carrying=pull)
+    progress = StageProgress(reading=QUIET.reading, comparing=QUIET.comparing, carrying=pull)
     with pytest.raises(CardGone, match="Put it back in") as stopped:
-        ingest(card, shoot, ticks=ticks)
+        ingest(card, shoot, progress=progress)
     assert stopped.value.exit_code == 3
     pulled.rename(card)
     goes_on(card, shoot, originals)
@@ -624,7 +624,7 @@ def test_a_stored_plan_of_copies_is_not_made_a_move(
         with pytest.raises(NoRoom):
             ingest(card, shoot)
     with monkeypatch.context() as patch:
-        patch.setattr(Shoot, "room", lambda _: 0)
+        patch.setattr(Shoot, "free_space", lambda _: 0)
         with pytest.raises(NoRoom, match="the disk has room for 0"):
             ingest(card, shoot, moves=True)
     ingest(card, shoot, moves=True)

@@ -86,7 +86,7 @@ def without_help(patch: pytest.MonkeyPatch) -> None:
 def told(report: Report) -> list[tuple[str, str, int, tuple[Note, ...]]]:
     """What the ledger knows of each file, beside where it is."""
     return [
-        (each.row.source, each.row.sha256, each.modified_ns, each.placement.said)
+        (each.row.source, each.row.sha256, each.modified_ns, each.placement.carrying_notes)
         for each in report.entries
     ]
 

@@ -122,16 +122,16 @@ def named_card(card: Path, given: list[str]) -> Path:
     return card
 
 
-def commands_over(card: Path, shoot: Path, *wishes: str) -> Iterator[Result]:
+def commands_over(card: Path, shoot: Path, *options: str) -> Iterator[Result]:
     """Every command over the card and its shoot, one after the other."""
     out = shoot.with_name("scanned")
     out.mkdir(exist_ok=True)
     asked = ("--manifest", out / "m.csv", "--write-corrections", out / "c.csv")
     yield sorter("scan", card, *asked)
     yield sorter("scan", card, "--why")
-    yield sorter("ingest", card, shoot, "--dry-run", *wishes)
-    yield sorter("ingest", card, shoot, *wishes)
-    yield sorter("ingest", card, shoot, *wishes)
+    yield sorter("ingest", card, shoot, "--dry-run", *options)
+    yield sorter("ingest", card, shoot, *options)
+    yield sorter("ingest", card, shoot, *options)
     yield sorter("verify", shoot)
     handed = ("--list", shoot.with_name("lists"), "--folders", shoot.with_name("stacks"))
     yield sorter("handoff", shoot, *handed, "--kind", "burst", "--kind", "single")

@@ -13,7 +13,7 @@ from PIL import Image
 from cardmaking import boxes
 from reading.builders import jpeg
 from sorter.model.damage import Damage
-from sorter.writing.integrity import BOXES, LONG, SHORT, TAIL, Watch
+from sorter.writing.integrity import BOXES, LONG, SHORT, TAIL, IntegrityCheck
 
 PICTURE = b"\x17limpet" * 3000
 # Boxes as in ISO/IEC 14496-12, 4.2: a 32-bit size and a type; size 1: 64 bits more hold it; size 0:
@@ -46,7 +46,7 @@ def verdict(
 ) -> str:
     """What is said of these bytes, fed in blocks that end at the cuts."""
     data += bytes(zeros)
-    watch = Watch(container, is_picture=is_picture)
+    watch = IntegrityCheck(container, is_picture=is_picture)
     for start, end in pairwise([0, *cuts, len(data)]):
         watch.feed(memoryview(data)[start:end])
     return watch.verdict()
@@ -147,7 +147,7 @@ def test_a_riff_that_was_not_closed_tells_nothing(size: int) -> None:
 @pytest.mark.parametrize("container", ["", "jpeg", "png", "cr3", "avi", "tiff"])
 def test_a_file_without_a_byte_is_empty(container: str) -> None:
     assert verdict(b"", container) == Damage.EMPTY
-    assert Watch(container, is_picture=True).verdict() == Damage.EMPTY
+    assert IntegrityCheck(container, is_picture=True).verdict() == Damage.EMPTY
 
 
 @pytest.mark.parametrize(

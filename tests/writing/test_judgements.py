@@ -20,10 +20,10 @@ import sorter
 from checking.scene import measured, slices, whole
 from pipeline.pools import card_of, run
 from sorter.checking.judging import Series, judgement
-from sorter.model.glance import Seen
 from sorter.model.judgement import Judgement
 from sorter.model.kinds import Kind
-from sorter.model.subject import Checked, Run, Subject
+from sorter.model.measurement import FrameSource
+from sorter.model.subject import Checked, Subject, SubjectSeries
 from sorter.pipeline import Workers, check_shoot, looking
 from sorter.pixels import measuring
 from sorter.writing import judgements
@@ -34,7 +34,7 @@ MADE_BY: Final = {
     "sorter/writing/judgements.py": (
         "checking/*.py",
         "model/finding.py",
-        "model/glance.py",
+        "model/measurement.py",
         "model/judgement.py",
     ),
     "sorter/pixels/store.py": (
@@ -43,10 +43,10 @@ MADE_BY: Final = {
         "pixels/reduced.py",
         "pixels/sharpness.py",
         "pixels/shifts.py",
-        "pixels/sights.py",
+        "pixels/sources.py",
     ),
 }
-"""By the module whose FORM tells of it: the sources by which what is kept is made."""
+"""By the module whose FORMAT_VERSION tells of it: the sources by which what is kept is made."""
 
 
 def quiet(_done: int, _total: int) -> None:
@@ -92,14 +92,14 @@ def test_comments_and_docstrings_are_no_change_and_all_else_is() -> None:
 
 @pytest.mark.parametrize("of", MADE_BY)
 def test_what_is_made_otherwise_takes_another_form(of: str, request: pytest.FixtureRequest) -> None:
-    """An old store is never the answer of a new rule: FORM goes up with what the sources do."""
+    """An old store is never the answer of a new rule: FORMAT_VERSION goes up with what the sources do."""
     module = importlib.import_module(of.removesuffix(".py").replace("/", "."))
     golden = GOLDEN / f"form-of-{Path(of).stem}.json"
-    now: dict[str, Any] = {"form": module.FORM, "sources": digest_of(MADE_BY[of])}
+    now: dict[str, Any] = {"form": module.FORMAT_VERSION, "sources": digest_of(MADE_BY[of])}
     before: dict[str, Any] = json.loads(golden.read_text()) if golden.exists() else {"form": 0}
     if now["sources"] != before.get("sources"):
         assert now["form"] > before["form"], (
-            f"what {of} keeps is made otherwise: raise its FORM, then write {golden.name} anew with "
+            f"what {of} keeps is made otherwise: raise its FORMAT_VERSION, then write {golden.name} anew with "
             "--write-golden"
         )
     if request.config.getoption("--write-golden"):
@@ -134,7 +134,7 @@ def test_a_sequence_comes_back_as_it_was(kind: Kind) -> None:
 def test_lone_frames_come_back_as_they_were() -> None:
     found = judged(Kind.SINGLE, is_lone=True)
     assert judgements.restored(judgements.stored(found)) == found
-    assert len(found.glimpses) == 9
+    assert len(found.summaries) == 9
 
 
 @pytest.mark.parametrize(
@@ -168,7 +168,7 @@ def test_likenesses_come_back_in_their_number_alone() -> None:
 BRACKET: Final = Subject(
     number=3,
     kind=Kind.FOCUS_BRACKET,
-    frames=(Seen(sights=(), key="a"), Seen(sights=(), key="b")),
+    frames=(FrameSource(previews=(), key="a"), FrameSource(previews=(), key="b")),
     paths=("a", "b"),
     nearward=True,
     step_of_depth=0.7,
@@ -176,7 +176,7 @@ BRACKET: Final = Subject(
 
 
 def key(subject: Subject, pictures: str = "limpets") -> str:
-    return judgements.key_of(Run(subjects=(subject,), key=pictures))
+    return judgements.key_of(SubjectSeries(subjects=(subject,), key=pictures))
 
 
 def test_a_key_says_all_that_is_judged_by() -> None:
@@ -193,11 +193,11 @@ def test_a_key_says_all_that_is_judged_by() -> None:
 
 
 def test_a_key_says_nothing_that_is_not_judged_by(monkeypatch: pytest.MonkeyPatch) -> None:
-    same = replace(BRACKET, number=4, paths=("c", "d"), body="R8", retakes=(2,), is_said=True)
+    same = replace(BRACKET, number=4, paths=("c", "d"), body="R8", retakes=(2,), is_known=True)
     before = key(BRACKET)
     assert key(same) == before
     assert key(BRACKET, "") == ""
-    monkeypatch.setattr(judgements, "FORM", judgements.FORM + 1)
+    monkeypatch.setattr(judgements, "FORMAT_VERSION", judgements.FORMAT_VERSION + 1)
     assert key(BRACKET) != before
 
 
@@ -269,7 +269,7 @@ def test_another_form_judges_anew_out_of_what_was_measured(
     monkeypatch.setattr(measuring, "grey", None)  # nothing is decoded
     assert check(shoot) == kept
     assert judged_now == []
-    monkeypatch.setattr(judgements, "FORM", judgements.FORM + 1)
+    monkeypatch.setattr(judgements, "FORMAT_VERSION", judgements.FORMAT_VERSION + 1)
     assert check(shoot) == kept
     assert len(judged_now) == 3, "two stacks, and the lone frames"
     assert len(list((shoot / ".sorter" / "looked").iterdir())) == 3 + 3 + 1, "none of the old ones"

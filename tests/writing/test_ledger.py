@@ -20,13 +20,13 @@ from hypothesis import strategies as st
 
 import sorter
 from sorter.errors import LedgerDamaged, NoRoom, NoShoot, ShootBusy, ShootNotWritable
-from sorter.model.bond import Bond
+from sorter.model.change import Change
 from sorter.model.damage import Damage
 from sorter.model.kinds import DriveMode, FocusMode, Kind, Role, Who
 from sorter.model.note import NotCarried, Related, Renamed, WhyRenamed
-from sorter.model.operation import Progress
+from sorter.model.operation import OperationState
 from sorter.model.plan import Entry, Placement, Plan, State
-from sorter.model.regrouping import Change
+from sorter.model.relation_kind import RelationKind
 from sorter.model.row import Row
 from sorter.writing.ledger import FILE, Ledger
 
@@ -42,7 +42,7 @@ FIGURES = st.none() | st.floats(allow_nan=False)
 NOTES = (
     TEXTS
     | st.sampled_from(Damage)
-    | st.builds(Related, what=st.sampled_from(Bond), sequence=st.integers(0, 10**6))
+    | st.builds(Related, what=st.sampled_from(RelationKind), sequence=st.integers(0, 10**6))
     | st.builds(Renamed, name=TEXTS, why=st.sampled_from(WhyRenamed))
     | st.builds(NotCarried, reason=TEXTS)
 )
@@ -82,7 +82,7 @@ PLACEMENTS = st.builds(
     row=ROWS,
     container=st.sampled_from(["", "jpeg", "cr3"]),
     from_near=COUNTS,
-    said=st.lists(NOTES, max_size=3).map(tuple),
+    carrying_notes=st.lists(NOTES, max_size=3).map(tuple),
     unread=st.booleans(),
 )
 
@@ -138,7 +138,7 @@ def test_what_became_of_a_file_comes_back(
 ) -> None:
     carried = {"destination": other.row.destination, "bytes": other.row.bytes}
     row = replace(before.row, **carried, sha256="ab" * 32)  # type: ignore[arg-type]
-    after = replace(before, row=row, said=other.said)
+    after = replace(before, row=row, carrying_notes=other.carrying_notes)
     with new_ledger() as ledger:
         ledger.add_run("/card", Plan(placements=(before, before)), moves=True)
         first, second = ledger.entries()
@@ -207,7 +207,7 @@ def test_an_ingest_of_which_files_stay_is_known_by_them(hidden: Path) -> None:
     with Ledger(hidden, hold=True, make=True) as ledger:
         run = ledger.add_run("/card", planned("a.JPG", "b.JPG"), moves=True)
         one, two = ledger.entries()
-        ledger.set_state(run, Progress.UNDOING)
+        ledger.set_state(run, OperationState.UNDOING)
         ledger.forget(run, kept=[two.number])
         ledger.forget_run(run)
         assert ledger.entries() == (two,)
@@ -428,8 +428,10 @@ def _step(ledger: Ledger, what: int, which: int) -> None:
     if not known:
         return
     entry = known[which % len(known)]
-    said = (*entry.placement.said, NotCarried(reason="a wave"))
-    noted = replace(entry, state=State.FAILED, placement=replace(entry.placement, said=said))
+    said = (*entry.placement.carrying_notes, NotCarried(reason="a wave"))
+    noted = replace(
+        entry, state=State.FAILED, placement=replace(entry.placement, carrying_notes=said)
+    )
     match what:
         case 0:
             ledger.note([noted])

@@ -41,7 +41,7 @@ def fill(shoot: Path) -> None:
         first = ledger.entries()[0]
         ledger.say_findings({first.number: Check(sequence=1, kind=Kind.BURST, frames=4, dark=(2,))})
         with ledger._committing():  # noqa: SLF001  what no ingest of this card keeps
-            ledger._keep(1, first.number, schema.Side.BEFORE, first.placement)  # noqa: SLF001
+            ledger._keep(1, first.number, schema.When.BEFORE, first.placement)  # noqa: SLF001
             ledger._base.run(  # noqa: SLF001
                 "INSERT INTO kept_notes SELECT 1, number, 'before', part, place, what, text, why,"
                 " sequence FROM notes WHERE number IN (SELECT min(number) FROM notes)"
@@ -152,7 +152,7 @@ def test_findings_of_all_kinds_come_back(tmp_path: Path) -> None:
 
 def test_the_schema_is_this_one() -> None:
     """A change to it is a new format: whoever makes one writes a migration, and then this list anew."""
-    assert schema.FORM == 2
+    assert schema.FORMAT_VERSION == 2
     assert {table.name: " ".join(table.names) for table in schema.TABLES} == SCHEMA
 
 

@@ -305,9 +305,9 @@ def test_no_room_is_told_and_nothing_is_done(
 ) -> None:
     path = destinations(shoot)[PICTURE]
     (other / path).unlink()
-    room = Shoot.room
+    room = Shoot.free_space
     with monkeypatch.context() as patch:
-        patch.setattr(Shoot, "room", lambda self: 9 if self.root == other else room(self))
+        patch.setattr(Shoot, "free_space", lambda self: 9 if self.root == other else room(self))
         one, two = both(shoot, other, mends=True)
     assert one.failure is None
     assert isinstance(two.failure, NoRoom)

@@ -22,19 +22,25 @@ from click.testing import CliRunner, Result
 
 from sorter.cli import commands
 from sorter.errors import LedgerDamaged, ShootBusy
-from sorter.model.bond import Bond
 from sorter.model.damage import Damage
 from sorter.model.kinds import Who
 from sorter.model.note import Related, Renamed, WhyRenamed
-from sorter.model.operation import What
+from sorter.model.operation import OperationKind
 from sorter.model.plan import Entry
+from sorter.model.relation_kind import RelationKind
 from sorter.pipeline.recording import MANIFEST, SUMS, records_of
 from sorter.writing.ledger import FILE, Ledger, connection, migration
 from sorter.writing.ledger.migration import _note
 from writing.cards import contents
 
 FORMAT1: Final = Path(__file__).parents[2] / "fixtures" / "format1"
-OPERATIONS: Final = [What.INGEST, What.INGEST, What.INGEST, What.RESULT, What.REGROUPING]
+OPERATIONS: Final = [
+    OperationKind.INGEST,
+    OperationKind.INGEST,
+    OperationKind.INGEST,
+    OperationKind.RESULT,
+    OperationKind.REGROUPING,
+]
 """What scripts/make_format1 did. Which of the last two was first the old format does not tell."""
 
 
@@ -93,10 +99,12 @@ def test_who_only_reads_changes_nothing_and_who_holds_it_brings_it_to_our_form(
 
 def test_sentences_are_facts_now(ledger_file: Path) -> None:
     entries = read(ledger_file)
-    notes = [note for each in entries for note in (*each.row.remarks, *each.placement.said)]
+    notes = [
+        note for each in entries for note in (*each.row.remarks, *each.placement.carrying_notes)
+    ]
     kinds = Counter(type(note).__name__ for note in notes)
     assert {Damage.NO_END, Damage.CUT, Damage.EMPTY} <= {n for n in notes if isinstance(n, Damage)}
-    assert Related(what=Bond.RETAKE, sequence=1) in notes
+    assert Related(what=RelationKind.RETAKE, sequence=1) in notes
     assert Renamed(name="limpet_ left.JPG", why=WhyRenamed.ILLEGAL) in notes
     assert (kinds["Related"], kinds["Renamed"]) == (3, 2)
     said = {each.row.sequence: each.row.said_by for each in entries}
@@ -113,7 +121,10 @@ def test_operations_stand_in_their_order(ledger_file: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "note"),
     [
-        *((str(Related(what=bond, sequence=7)), Related(what=bond, sequence=7)) for bond in Bond),
+        *(
+            (str(Related(what=bond, sequence=7)), Related(what=bond, sequence=7))
+            for bond in RelationKind
+        ),
         *((str(each), each) for each in Damage),
         *(
             (str(Renamed(name="a here: b.JPG", why=why)), Renamed(name="a here: b.JPG", why=why))

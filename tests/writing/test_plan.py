@@ -21,9 +21,9 @@ from sorter.disk.shoot import Shoot
 from sorter.errors import BadShoot, CardNotFound, NoRoom, PlanOutdated, ShootNotWritable
 from sorter.model.correction import Correction
 from sorter.model.kinds import Kind
-from sorter.model.plan import Entry, Held
-from sorter.pipeline import Ingest, IngestPlan, Report, Wishes
-from sorter.pipeline.second import Second
+from sorter.model.plan import ContentCheck, Entry
+from sorter.pipeline import Ingest, IngestOptions, IngestPlan, Report
+from sorter.pipeline.backup import Backup
 from sorter.settings import Settings
 from sorter.writing.ledger import Ledger
 from writing.cards import (
@@ -62,9 +62,9 @@ def other(tmp_path: Path) -> Path:
     return tmp_path / "second" / "shoot"
 
 
-def planned(card: Path, shoot: Path, **wishes: object) -> IngestPlan:
+def planned(card: Path, shoot: Path, **options: object) -> IngestPlan:
     """A plan, made in a session of its own that carries nothing out."""
-    with Ingest(card, shoot, Wishes(**wishes)) as work:  # type: ignore[arg-type]
+    with Ingest(card, shoot, IngestOptions(**options)) as work:  # type: ignore[arg-type]
         return work.inspect(QUIET, hold=False)
 
 
@@ -94,7 +94,7 @@ def carried(plan: IngestPlan) -> Report:
         return work.carry(plan, QUIET)
 
 
-def stopped(card: Path, shoot: Path, patch: pytest.MonkeyPatch, **wishes: object) -> None:
+def stopped(card: Path, shoot: Path, patch: pytest.MonkeyPatch, **options: object) -> None:
     """An ingest whose disk is full at the third file that comes to its place."""
     left = [3]
 
@@ -111,7 +111,7 @@ def stopped(card: Path, shoot: Path, patch: pytest.MonkeyPatch, **wishes: object
         for verb in ("place", "take"):
             at.setattr(Shoot, verb, full_at_the_third(getattr(Shoot, verb)))
         with pytest.raises(NoRoom):
-            raise ingest(card, shoot, **wishes).failures[0]  # type: ignore[arg-type]
+            raise ingest(card, shoot, **options).failures[0]  # type: ignore[arg-type]
 
 
 def no_change(*folders: Path) -> dict[str, bytes | None]:
@@ -130,7 +130,7 @@ def no_change(*folders: Path) -> dict[str, bytes | None]:
 def test_a_dry_run_makes_the_plan_that_a_run_carries_out(card: Path, shoot: Path) -> None:
     dry = planned(card, shoot)
     assert not shoot.exists()
-    with Ingest(card, shoot, Wishes()) as work:
+    with Ingest(card, shoot, IngestOptions()) as work:
         plan = work.inspect(QUIET, hold=True)
         assert plan == dry
         assert repr(plan) == repr(dry)
@@ -226,11 +226,11 @@ def test_a_plan_of_an_earlier_session_does_what_an_ingest_does(
         shutil.rmtree(base, ignore_errors=True)  # both in one place, one after the other
         card, shoot, other = (base / name for name in ("card", "shoot", "second"))
         shutil.copytree(made, card, symlinks=True)
-        wishes = course(card, shoot, other, monkeypatch)
+        options = course(card, shoot, other, monkeypatch)
         report = (
-            carried(kept(planned(card, shoot, **wishes)))
+            carried(kept(planned(card, shoot, **options)))
             if is_kept
-            else ingest(card, shoot, **wishes)
+            else ingest(card, shoot, **options)
         )
         outcomes.append((*map(contents, (card, shoot, other)), told(report)))
     direct, later = outcomes
@@ -245,7 +245,7 @@ def told(report: Report) -> dict[str, object]:
         if field.name not in ("plans", "second", "places", "failure")
     }
     paths = {name: _sources(value) for name, value in said.items()}
-    second = report.second
+    second = report.backup
     both = None if second is None else (_sources(second.entries), second.verified, second.is_whole)
     return {**paths, "second": both, "evidence": report.evidence, "is_whole": report.is_whole}
 
@@ -285,8 +285,8 @@ def test_a_stopped_plan_and_the_one_that_followed_it_are_both_told_of(
 def test_carrying_does_not_change_the_plan(
     card: Path, shoot: Path, other: Path, monkeypatch: pytest.MonkeyPatch, course: Course
 ) -> None:
-    wishes = course(card, shoot, other, monkeypatch)
-    with Ingest(card, shoot, Wishes(**wishes)) as work:
+    options = course(card, shoot, other, monkeypatch)
+    with Ingest(card, shoot, IngestOptions(**options)) as work:
         plan = work.inspect(QUIET, hold=True)
         before, said = pickle.dumps(plan), (repr(plan), plan.to_dict())
         work.carry(plan, QUIET)
@@ -447,7 +447,7 @@ def test_a_card_whose_bytes_changed_under_their_stamps_is_refused(
 ) -> None:
     """Some file systems keep no stamp of the last change (common practice of cards' ones, no source)."""
     ingest(card, shoot)
-    monkeypatch.setattr("sorter.model.card._told", lambda file: (file.size, file.modified_ns))
+    monkeypatch.setattr("sorter.model.card._known", lambda file: (file.size, file.modified_ns))
     plan = planned(card, shoot)
     other_bytes_with_the_old_stamp(card, shoot, shoot)
     with pytest.raises(PlanOutdated, match="other bytes"):
@@ -483,7 +483,7 @@ def test_so_is_one_whose_new_files_begin_otherwise_now(
     moves: bool,
 ) -> None:
     """They were sorted by what they said then."""
-    monkeypatch.setattr("sorter.model.card._told", lambda file: (file.size, file.modified_ns))
+    monkeypatch.setattr("sorter.model.card._known", lambda file: (file.size, file.modified_ns))
     plan = planned(card, shoot, moves=moves)
     change(card)
     _refused(plan, card, shoot)
@@ -505,13 +505,13 @@ def test_what_says_verified_was_read_in_the_run_that_says_so(
     ingest(card, shoot)
     plan = planned(card, shoot)
     assert dict(plan.compared.held)
-    monkeypatch.setattr(Shoot, "holds", lambda *_: Held.PERHAPS)
+    monkeypatch.setattr(Shoot, "holds", lambda *_: ContentCheck.PERHAPS)
     report = carried(plan)
     assert report.unsure == report.verified == plan.there == len(plan.compared.held)
 
 
 def test_a_plan_is_carried_out_once(card: Path, shoot: Path) -> None:
-    with Ingest(card, shoot, Wishes()) as work:
+    with Ingest(card, shoot, IngestOptions()) as work:
         plan = work.inspect(QUIET, hold=True)
         work.carry(plan, QUIET)
         before = no_change(card, shoot)
@@ -525,21 +525,21 @@ def test_a_dry_run_may_go_on_to_carry(card: Path, shoot: Path) -> None:
     """The ledger is not held meanwhile: so the plan is looked at again."""
     ingest(card, shoot)
     late(card)
-    with Ingest(card, shoot, Wishes()) as work:
+    with Ingest(card, shoot, IngestOptions()) as work:
         plan = work.inspect(QUIET, hold=False)
         report = work.carry(plan, QUIET)
     assert [entry.row.source for entry in report.new] == [LATE]
-    with Ingest(card, shoot, Wishes()) as work:
+    with Ingest(card, shoot, IngestOptions()) as work:
         plan = work.inspect(QUIET, hold=False)
         another_card(card, shoot, shoot)
         with pytest.raises(PlanOutdated):
             work.carry(plan, QUIET)
 
 
-@pytest.mark.parametrize("what", ["card", "shoot", "wishes"])
+@pytest.mark.parametrize("what", ["card", "shoot", "options"])
 def test_a_plan_for_something_else_is_refused(card: Path, shoot: Path, what: str) -> None:
     plan = planned(card, shoot)
-    given = {"card": card, "shoot": shoot, "wishes": Wishes(moves=what == "wishes")}
+    given = {"card": card, "shoot": shoot, "options": IngestOptions(moves=what == "options")}
     if what == "card":
         given[what] = shutil.copytree(card, card.parent / "twin")
     elif what == "shoot":
@@ -565,15 +565,15 @@ def test_what_a_second_copy_has_against_it_stands_in_the_plan(
 
     ingest(card, shoot, backup=other)
     late(card)
-    monkeypatch.setattr("sorter.pipeline.second.Ledger", locked)
+    monkeypatch.setattr("sorter.pipeline.backup.Ledger", locked)
     plan = kept(planned(card, shoot, backup=other))
     second: Any = plan.to_dict()["second"]
     says = f"{other}: a disk that is locked."
     assert second["failure"] == {"kind": "ShootNotWritable", "says": says}
     report = carried(plan)
     assert [entry.row.source for entry in report.new] == [LATE]
-    assert report.second is not None
-    assert isinstance(report.second.failure, ShootNotWritable)
+    assert report.backup is not None
+    assert isinstance(report.backup.failure, ShootNotWritable)
     monkeypatch.undo()
     _refused(plan, card, shoot, other)
 
@@ -608,10 +608,10 @@ def _parts(value: object) -> Iterator[object]:
 def test_a_plan_holds_nothing_open(
     card: Path, shoot: Path, other: Path, monkeypatch: pytest.MonkeyPatch, course: Course
 ) -> None:
-    wishes = course(card, shoot, other, monkeypatch)
-    plan = planned(card, shoot, **wishes)
+    options = course(card, shoot, other, monkeypatch)
+    plan = planned(card, shoot, **options)
     for part in _parts(plan):
-        assert not isinstance(part, Card | Shoot | Ledger | Second)
+        assert not isinstance(part, Card | Shoot | Ledger | Backup)
         assert not callable(part) or isinstance(part, type)
     assert kept(plan).to_dict() == plan.to_dict()
 
@@ -702,8 +702,8 @@ def test_it_says_in_json_what_it_says_itself(card: Path, shoot: Path) -> None:
 def test_it_is_made_of_plain_values_of_json(
     card: Path, shoot: Path, other: Path, monkeypatch: pytest.MonkeyPatch, course: Course
 ) -> None:
-    wishes = course(card, shoot, other, monkeypatch)
-    plan = planned(card, shoot, **wishes)
+    options = course(card, shoot, other, monkeypatch)
+    plan = planned(card, shoot, **options)
     plain = {str, int, float, bool, type(None), list, dict}
     assert {type(part) for part in _parts(plan.to_dict())} <= plain
 

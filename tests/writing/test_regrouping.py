@@ -16,7 +16,7 @@ from outside.tools import unlike_their_digests
 from sorter.disk.shoot import Shoot
 from sorter.errors import BadChoice, BadPattern, BadShoot, NoShoot, SorterError
 from sorter.model.kinds import Kind
-from sorter.model.operation import What
+from sorter.model.operation import OperationKind
 from sorter.pipeline import Undo, regroup, verify_both
 from sorter.pipeline.regrouping import NOT_IN_PLACE
 from sorter.writing.ledger import Ledger
@@ -351,17 +351,17 @@ def test_a_lost_file_is_mended_from_the_second_copy_into_its_new_place(
 
 
 @pytest.mark.parametrize(
-    ("wishes", "said"),
+    ("options", "said"),
     [
         ([wish(STACK, 99)], "this shoot has no frame 99"),
         ([wish(STACK, 1, 2), wish(BURST, 2, 3)], "frame 2 is named in two regroupings"),
         ([wish(Kind.CLIP, 1)], "clip is no kind of sequence"),
     ],
 )
-def test_what_does_not_fit_is_refused(shoot: Path, wishes: list[object], said: str) -> None:
+def test_what_does_not_fit_is_refused(shoot: Path, options: list[object], said: str) -> None:
     before = contents(shoot)
     with pytest.raises(BadChoice, match=said):
-        regrouped(shoot, *wishes)  # type: ignore[arg-type]
+        regrouped(shoot, *options)  # type: ignore[arg-type]
     assert contents(shoot) == before
 
 
@@ -455,13 +455,13 @@ def test_a_disk_that_fails_at_any_call(
 ) -> None:
     """Some calls may fail without harm; what is not stopped is done."""
     before, codes = contents(shoot), list[int]()
-    wishes = (wish(STACK, 3, 4), wish(MARKER, 2))
+    options = (wish(STACK, 3, 4), wish(MARKER, 2))
     for at in range(1, 90):
         other = shutil.copytree(shoot, tmp_path / f"cut{at}", symlinks=True)
         with monkeypatch.context() as patch:
             made = failing(patch, at)
             try:
-                regrouped(other, *wishes)
+                regrouped(other, *options)
             except SorterError as error:
                 codes.append(error.exit_code)
         if len(made) < at:
@@ -471,7 +471,7 @@ def test_a_disk_that_fails_at_any_call(
             undo(other)
             assert contents(other) == before
         else:
-            regrouped(other, *wishes)
+            regrouped(other, *options)
             assert sequences(other)[5] == ("focus-bracket", (3, 4))
         holds(card, other)
         shutil.rmtree(other)
@@ -511,7 +511,7 @@ def test_a_card_that_grew_says_nothing_of_what_was_regrouped(card: Path, shoot: 
 def test_what_the_undo_is_about_is_known_before(shoot: Path) -> None:
     regrouped(shoot, wish(STACK, 3, 4))
     with Undo(shoot, None) as work:
-        assert work.operation.what is What.REGROUPING
+        assert work.operation.what is OperationKind.REGROUPING
         assert len(work.here) == 8
 
 
@@ -521,10 +521,10 @@ def test_pairs_of_frames_many_times(tmp_path: Path) -> None:
     shoot = tmp_path / "shoot"
     ingest(card, shoot, folder="{kind}")
     before = contents(shoot)
-    wishes = [wish(STACK, 1, 2), wish(STACK, 3, 4), wish(BURST, 1, 2, 3, 4), wish(MARKER, 3)]
-    for each in wishes:
+    options = [wish(STACK, 1, 2), wish(STACK, 3, 4), wish(BURST, 1, 2, 3, 4), wish(MARKER, 3)]
+    for each in options:
         regroup(shoot, [each], lambda *_: None, folder="{kind}")
         holds(card, shoot)
-    for _ in wishes:
+    for _ in options:
         undo(shoot)
     assert contents(shoot) == before

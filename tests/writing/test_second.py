@@ -15,8 +15,8 @@ from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
 from sorter.disk.streams import Stream
 from sorter.errors import BadBackup, BadShoot, NoRoom, ShootBusy, ShootNotWritable
-from sorter.model.plan import Held, State
-from sorter.pipeline import Ingest, Wishes
+from sorter.model.plan import ContentCheck, State
+from sorter.pipeline import Ingest, IngestOptions
 from sorter.writing import records
 from sorter.writing.ledger import Ledger
 from writing.cards import (
@@ -74,8 +74,8 @@ def test_both_hold_every_file_once_and_equal_and_the_card_is_as_it_was(
     report = ingest(card, shoot, backup=other)
     hold_both(shoot, other, originals)
     assert contents(card) == originals
-    assert report.second is not None
-    assert report.second.verified == report.verified == len(originals)
+    assert report.backup is not None
+    assert report.backup.verified == report.verified == len(originals)
     assert not report.failures
 
 
@@ -130,7 +130,7 @@ def test_a_copy_that_was_not_asked_for_at_first_is_made_from_the_shoot(
     picture(card / LIMPETS / "IMG_0009.JPG", 1.25)
     originals |= contents(card)
     read = streamed(monkeypatch)
-    with Ingest(card, shoot, Wishes(backup=other)) as work:
+    with Ingest(card, shoot, IngestOptions(backup=other)) as work:
         plan = work.inspect(QUIET, hold=True)
         assert len(plan.filling) == len(originals) - 1
         work.carry(plan, QUIET)
@@ -147,8 +147,8 @@ def test_what_goes_missing_in_the_second_copy_comes_back(
     report = ingest(card, shoot, backup=other)
     hold_both(shoot, other, originals)
     assert report.new == ()
-    assert report.second is not None
-    assert len(report.second.new) == 1
+    assert report.backup is not None
+    assert len(report.backup.new) == 1
 
 
 def test_what_was_changed_in_the_second_copy_stays_and_a_good_one_lies_beside(
@@ -173,8 +173,8 @@ def test_a_sidecar_that_was_edited_in_the_second_copy_stays(
     edited.write_text("keep this limpet")
     report = ingest(card, shoot, backup=other)
     assert edited.read_text() == "keep this limpet"
-    assert report.second is not None
-    assert [entry.row.source for entry in report.second.edited] == [f"{LIMPETS}/IMG_0002.xmp"]
+    assert report.backup is not None
+    assert [entry.row.source for entry in report.backup.edited] == [f"{LIMPETS}/IMG_0002.xmp"]
     assert not report.is_whole
 
 
@@ -275,10 +275,10 @@ def test_a_ledger_that_cannot_be_written_is_the_failure_of_its_own_folder(
 def test_a_folder_that_has_no_room_from_the_start_gets_nothing_and_the_other_all(
     card: Path, shoot: Path, other: Path, monkeypatch: pytest.MonkeyPatch, which: str
 ) -> None:
-    originals, room = contents(card), Shoot.room
+    originals, room = contents(card), Shoot.free_space
     bad, good = (shoot, other) if which == "shoot" else (other, shoot)
     with monkeypatch.context() as patch:
-        patch.setattr(Shoot, "room", lambda self: 9 if self.root == bad else room(self))
+        patch.setattr(Shoot, "free_space", lambda self: 9 if self.root == bad else room(self))
         report = ingest(card, shoot, backup=other)
     hold_whole(good, originals)
     assert "Nothing was done there" in str(report.failures[0])
@@ -294,9 +294,11 @@ def test_a_second_copy_that_came_out_wrong_twice_is_never_placed(
     source = f"{LIMPETS}/IMG_0003.JPG"
     holds = Shoot.holds
 
-    def lie(self: Shoot, path: str, count: int, sha256: str, tick: object = None) -> Held:
+    def lie(
+        self: Shoot, path: str, count: int, sha256: str, progress: object = None
+    ) -> ContentCheck:
         spoiled = self.root == other and ".sorter" in path and count == len(originals[source])
-        return Held.NO if spoiled else holds(self, path, count, sha256, tick)  # type: ignore[arg-type]
+        return ContentCheck.NO if spoiled else holds(self, path, count, sha256, progress)  # type: ignore[arg-type]
 
     with monkeypatch.context() as patch:
         patch.setattr(Shoot, "holds", lie)
@@ -340,8 +342,8 @@ def test_a_file_that_the_card_does_not_give_is_in_neither_and_tried_again(
     with monkeypatch.context() as patch:
         patch.setattr(Card, "stream", fail)
         report = ingest(card, shoot, backup=other)
-    assert report.second is not None
-    assert len(report.failed) == len(report.second.failed) == 2
+    assert report.backup is not None
+    assert len(report.failed) == len(report.backup.failed) == 2
     assert by_source(shoot) == by_source(other)
     ingest(card, shoot, backup=other)
     hold_both(shoot, other, originals)

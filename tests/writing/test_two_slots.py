@@ -15,7 +15,7 @@ import pytest
 from sorter.model.correction import Correction
 from sorter.model.kinds import Kind
 from sorter.model.row import Row
-from sorter.pipeline import Ingest, Wishes
+from sorter.pipeline import Ingest, IngestOptions
 from writing.cards import (
     LIMPETS,
     QUIET,
@@ -190,7 +190,7 @@ def test_what_the_user_says_of_frames_that_the_raws_are_as_something_else_comes_
     asked = Correction(
         first=f"{LIMPETS}/IMG_0001.JPG", last=f"{LIMPETS}/IMG_0004.JPG", kind=Kind.MANUAL_STACK, line=2
     )  # fmt: skip
-    with Ingest(jpegs, shoot, Wishes(corrections=(asked,))) as work:
+    with Ingest(jpegs, shoot, IngestOptions(corrections=(asked,))) as work:
         plan = work.inspect(QUIET, hold=True)
         assert plan.too_late == (asked,)
         assert work.carry(plan, QUIET).too_late == (asked,)

@@ -315,7 +315,7 @@ def test_what_a_card_has(card: Path, shoot: Path, source: str, found: Original) 
     data = (card / FIRST).read_bytes()
     known = (len(data), hashlib.sha256(data).hexdigest())
     before = tree(card)
-    assert Originals(card, Shoot(shoot)).look(source, destinations(shoot)[FIRST], known) is found
+    assert Originals(card, Shoot(shoot)).inspect(source, destinations(shoot)[FIRST], known) is found
     assert tree(card) == before
 
 
@@ -324,7 +324,7 @@ def test_a_path_of_a_damaged_ledger_leads_nowhere(card: Path, shoot: Path, sourc
     ingest(card, shoot)
     copy = destinations(shoot)[FIRST]
     with pytest.raises(OSError, match="leads out of the card"):
-        Originals(card, Shoot(shoot)).look(source, copy, (1, ""))
+        Originals(card, Shoot(shoot)).inspect(source, copy, (1, ""))
 
 
 def test_a_card_without_any_link_is_only_read(card: Path, shoot: Path) -> None:

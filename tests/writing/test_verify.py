@@ -79,9 +79,9 @@ def test_a_list_of_ours_that_was_edited_is_named(shoot: Path, name: str) -> None
     assert not findings.has_failed
 
 
-@pytest.mark.parametrize("litter", [".DS_Store", "singles/._IMG_0001.JPG", "Thumbs.db"])
-def test_litter_is_not_called_added(shoot: Path, litter: str) -> None:
-    (shoot / litter).write_bytes(b"x")
+@pytest.mark.parametrize("system_files", [".DS_Store", "singles/._IMG_0001.JPG", "Thumbs.db"])
+def test_litter_is_not_called_added(shoot: Path, system_files: str) -> None:
+    (shoot / system_files).write_bytes(b"x")
     assert not found(shoot).has_remarks
 
 

@@ -22,10 +22,10 @@ from sorter.disk.systems.posix import (
     WRITING,
     comes,
     failed,
+    free_space,
     is_out_of_memory,
     library,
     read_at,
-    room,
 )
 from sorter.disk.systems.system import Opened
 from sorter.model.disks import Disk, Lies
@@ -41,11 +41,11 @@ __all__ = [
     "disk",
     "force",
     "force_all",
+    "free_space",
     "open_past",
     "origin",
     "read_at",
     "rename_exclusive",
-    "room",
     "start_writing",
 ]
 
@@ -103,12 +103,12 @@ def _is_straight(handle: int) -> bool:
     Of ext4 a file whose data is journalled, or stands in its inode, is read through the cache; of btrfs
     one that is compressed or small: 0 of 4 MB came from the disk, and no error was told.
     """
-    told = _takes_direct(handle)
-    if told is None:
+    known = _takes_direct(handle)
+    if known is None:
         kind = _magic(handle)
-        told = kind in _STRAIGHT or kind in _MEMORY_KINDS  # there is no other place there
+        known = kind in _STRAIGHT or kind in _MEMORY_KINDS  # there is no other place there
     try:
-        return told or _is_dropped(handle)
+        return known or _is_dropped(handle)
     except OSError:
         return False
 
@@ -247,12 +247,12 @@ def _upper(mount: _Mount, device: int, left: int) -> Disk:
 
     Only where they can be seen from here.
     """
-    told = [one.partition("=")[::2] for one in mount.options.split(",")]
+    known = [one.partition("=")[::2] for one in mount.options.split(",")]
     lower = [
-        each for name, value in told if name.startswith("lowerdir") for each in value.split(":")
+        each for name, value in known if name.startswith("lowerdir") for each in value.split(":")
     ]
     try:
-        below = _disk(_unescaped(dict(told).get("upperdir", "")), left - 1)
+        below = _disk(_unescaped(dict(known).get("upperdir", "")), left - 1)
         seen = [_disk(_unescaped(each), left - 1) for each in lower if each]
     except OSError:
         return Disk(lies=Lies.UNKNOWN, device=device)
@@ -329,10 +329,10 @@ def _unescaped(text: str) -> str:
 def _numbers(source: str) -> str:
     """The major:minor of a block device by its name; empty where it is none."""
     try:
-        about = os.stat(source) if source.startswith("/dev/") else None
+        status = os.stat(source) if source.startswith("/dev/") else None
     except OSError:
-        about = None
-    device = about.st_rdev if about and stat.S_ISBLK(about.st_mode) else 0
+        status = None
+    device = status.st_rdev if status and stat.S_ISBLK(status.st_mode) else 0
     return f"{os.major(device)}:{os.minor(device)}" if device else ""
 
 

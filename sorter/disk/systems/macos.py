@@ -16,10 +16,10 @@ from sorter.disk.systems.posix import (
     WRITING,
     comes,
     failed,
+    free_space,
     is_out_of_memory,
     library,
     read_at,
-    room,
 )
 from sorter.disk.systems.system import Opened
 from sorter.model.disks import Disk, Lies
@@ -35,11 +35,11 @@ __all__ = [
     "disk",
     "force",
     "force_all",
+    "free_space",
     "open_past",
     "origin",
     "read_at",
     "rename_exclusive",
-    "room",
     "start_writing",
 ]
 
@@ -98,7 +98,7 @@ def rename_exclusive(source: str, target: str) -> None:
 
 
 def disk(path: str) -> Disk:
-    """See System. Volumes of one container share its room and its disk, and their numbers do not tell."""
+    """See System. Volumes of one container share its free space and its disk, and their numbers do not tell."""
     return Disk(lies=Lies.UNKNOWN, device=os.stat(path).st_dev)
 
 

@@ -32,10 +32,10 @@ def comes(handle: int, seconds: float) -> bool:
     return bool(waiting.poll(seconds * 1000))
 
 
-def room(folder: str) -> int:
-    """See System. A disk that does not tell has endless room, until it has none."""
-    about = os.statvfs(folder)
-    return about.f_bavail * about.f_frsize if about.f_blocks else sys.maxsize
+def free_space(folder: str) -> int:
+    """See System. A disk that does not tell has endless free space, until it has none."""
+    status = os.statvfs(folder)
+    return status.f_bavail * status.f_frsize if status.f_blocks else sys.maxsize
 
 
 @cache
@@ -80,9 +80,9 @@ def is_out_of_memory(handle: int, *, dropped_by: int | None = None) -> bool:
     try:
         if dropped_by is not None:
             own.msync(place, size, dropped_by)
-        told = ctypes.create_string_buffer(-(-size // page))
-        if own.mincore(place, size, told):
+        known = ctypes.create_string_buffer(-(-size // page))
+        if own.mincore(place, size, known):
             return False
-        return not any(each & _RESIDENT for each in told.raw[: -(-size // page)])
+        return not any(each & _RESIDENT for each in known.raw[: -(-size // page)])
     finally:
         own.munmap(place, size)

@@ -77,7 +77,7 @@ class System(Protocol):
         Raises FileExistsError, OSError (ENOSYS, EINVAL and the like where there is no such call).
         """
 
-    def room(self, folder: str) -> int:
+    def free_space(self, folder: str) -> int:
         """How many bytes may still be written where the folder lies. Raises OSError."""
 
     def disk(self, path: str) -> Disk:

@@ -65,7 +65,7 @@ def rename_exclusive(source: str, target: str) -> None:
     os.rename(source, target)
 
 
-def room(folder: str) -> int:
+def free_space(folder: str) -> int:
     """See System."""
     return shutil.disk_usage(folder).free
 

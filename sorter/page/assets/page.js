@@ -155,19 +155,19 @@
 
   // ---- corrections --------------------------------------------------------------------------
 
-  const wishes = new Map();  // by the number of a sequence: { splits, join, kind, name }
+  const asked = new Map();  // by the number of a sequence: { splits, join, kind, name }
   const place = `corrections ${document.documentElement.dataset.key}`;
-  const wish = (number) => wishes.get(number) ?? { splits: [], join: false, kind: "", name: "" };
+  const askedOf = (number) => asked.get(number) ?? { splits: [], join: false, kind: "", name: "" };
   const isAny = (one) => one.splits.length > 0 || one.join || one.kind !== "" || one.name !== "";
   const keep = () => {
     try {
-      sessionStorage.setItem(place, JSON.stringify([...wishes]));
+      sessionStorage.setItem(place, JSON.stringify([...asked]));
     } catch { /* they live as long as the page then */ }
   };
   const change = (number, more) => {
-    const now = { ...wish(number), ...more };
-    if (isAny(now)) wishes.set(number, now);
-    else wishes.delete(number);
+    const now = { ...askedOf(number), ...more };
+    if (isAny(now)) asked.set(number, now);
+    else asked.delete(number);
     keep();
     tell();
   };
@@ -176,20 +176,20 @@
   const guarded = (text) => (/^'*[=+\-@\t\r\n]/.test(text) ? `'${text}` : text);
   const chain = (one) => {  // the sequences that become one with this one, in order
     let first = one;
-    while (first.before && wish(first.number).join) first = first.before;
+    while (first.before && askedOf(first.number).join) first = first.before;
     const found = [first];
-    for (let next = first.after; next && wish(next.number).join; next = next.after) found.push(next);
+    for (let next = first.after; next && askedOf(next.number).join; next = next.after) found.push(next);
     return found;
   };
   const rowsOf = (one) => {
     const parts = chain(one);
-    if (!parts.some((each) => isAny(wish(each.number)))) return [];
-    const said = (what) => parts.map((each) => wish(each.number)[what]).find(Boolean) ?? "";
+    if (!parts.some((each) => isAny(askedOf(each.number)))) return [];
+    const said = (what) => parts.map((each) => askedOf(each.number)[what]).find(Boolean) ?? "";
     const cells = parts.flatMap((each) => each.cells);
     let before = 0;
     const cuts = [0];
     for (const each of parts) {
-      cuts.push(...wish(each.number).splits.map((position) => before + position - 1));
+      cuts.push(...askedOf(each.number).splits.map((position) => before + position - 1));
       before += each.count;
     }
     const starts = [...new Set(cuts)].sort((a, b) => a - b);
@@ -227,7 +227,7 @@
   const mend = find("mend");
   let mended = null;
   const fill = () => {
-    const now = wish(mended.number);
+    const now = askedOf(mended.number);
     find("mend-title").textContent = `Correct sequence ${named(mended)}`;
     const many = mended.count > 1;
     find("mend-at").disabled = find("mend-split").disabled = !many;
@@ -246,7 +246,7 @@
     mended = held.get(number);
     find("mend-at").value = position > 1 ? position : "";
     find("mend-status").textContent = "";
-    find("mend-name").value = wish(number).name;
+    find("mend-name").value = askedOf(number).name;
     fill();
     mend.showModal();
   };
@@ -255,7 +255,7 @@
     if (!Number.isInteger(position) || position < 2 || position > one.count) {
       return `Name a frame from 2 to ${one.count}.`;
     }
-    const now = new Set(wish(number).splits).add(position);
+    const now = new Set(askedOf(number).splits).add(position);
     change(number, { splits: [...now].sort((a, b) => a - b) });
     return "";
   };
@@ -294,7 +294,7 @@
   find("mend-name").addEventListener("input", (event) => change(mended.number, { name: event.target.value.trim() }));
   find("mend-copy").addEventListener("click", () => copyRows(find("mend-rows"), find("mend-status")));
   find("mend-drop").addEventListener("click", () => {
-    for (const each of chain(mended)) wishes.delete(each.number);
+    for (const each of chain(mended)) asked.delete(each.number);
     find("mend-name").value = "";
     keep();
     tell();
@@ -308,7 +308,7 @@
     setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   });
   find("drop-all").addEventListener("click", () => {
-    wishes.clear();
+    asked.clear();
     keep();
     tell();
   });
@@ -318,7 +318,7 @@
 
   try {
     for (const [number, one] of JSON.parse(sessionStorage.getItem(place) ?? "[]")) {
-      if (held.has(number)) wishes.set(number, one);
+      if (held.has(number)) asked.set(number, one);
     }
   } catch { /* nothing was kept, or it cannot be read */ }
   if (marks.length) reach(0, 1);

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 from sorter.reading import previews, standard
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.directories import Directory, below, directory, opened
-from sorter.reading.draft import Draft
 from sorter.reading.makers import note
 from sorter.reading.source import Source
 
@@ -17,23 +17,23 @@ THUMBNAIL_PLACE: Final = 0x0201
 THUMBNAIL_SIZE: Final = 0x0202
 
 
-def read(source: Source, base: int, end: int, draft: Draft) -> Directory | None:
+def read(source: Source, base: int, end: int, builder: FactsBuilder) -> Directory | None:
     """IFD0 of the block, whose facts are in the draft then; None where it is no such block."""
     main = opened(source, base, end)
     if main is not None:
-        directories(main, below(main, standard.EXIF_POINTER), draft)
+        directories(main, below(main, standard.EXIF_POINTER), builder)
     return main
 
 
-def directories(main: Directory, exif: Directory | None, draft: Draft) -> None:
+def directories(main: Directory, exif: Directory | None, builder: FactsBuilder) -> None:
     """Fills the draft from IFD0, the Exif directory and the maker's note."""
-    standard.read(main, exif, draft)
+    standard.read(main, exif, builder)
     lost = exif is None and standard.EXIF_POINTER in main
     if lost or _is_cut(main) or (exif is not None and _is_cut(exif)):
-        draft.notes.append(UNREADABLE)
-    found = note.find(main, exif, draft.said)
+        builder.notes.append(UNREADABLE)
+    found = note.find(main, exif, builder.facts)
     if found is not None:
-        note.read(found, draft)
+        note.read(found, builder)
 
 
 def _is_cut(found: Directory) -> bool:
@@ -46,7 +46,7 @@ def ends_early(source: Source, end: int) -> str:
     return f"the file ends early: {source.size} of at least {end} bytes"
 
 
-def thumbnail(source: Source, main: Directory, draft: Draft) -> None:
+def thumbnail(source: Source, main: Directory, builder: FactsBuilder) -> None:
     """Keeps the JPEG of the directory behind IFD0 (DC-008, IFD1), where that is in the first block."""
     tiff = main.tiff
     at = tiff.base + main.follows
@@ -57,4 +57,4 @@ def thumbnail(source: Source, main: Directory, draft: Draft) -> None:
         return
     place, length = second.number(THUMBNAIL_PLACE), second.number(THUMBNAIL_SIZE)
     if place and length and tiff.base + place + length <= tiff.end:
-        previews.take(source, draft, tiff.base + place, length)
+        previews.take(source, builder, tiff.base + place, length)

@@ -7,10 +7,10 @@ from typing import Final
 
 from sorter.model.kinds import Role
 from sorter.reading import previews, standard
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import block
 from sorter.reading.containers.boxes import Box, boxes, first
 from sorter.reading.directories import MOST_ENTRIES, Directory, opened
-from sorter.reading.draft import Draft
 from sorter.reading.makers import note
 from sorter.reading.makers.form import Note
 from sorter.reading.source import Source
@@ -29,21 +29,21 @@ _FIELDS: Final = struct.Struct(">HHI")
 _THREE: Final = struct.Struct(">3I")
 
 
-def read(source: Source, draft: Draft) -> None:
+def read(source: Source, builder: FactsBuilder) -> None:
     """The facts and previews of a CR3, and a note where it is cut."""
-    draft.role = Role.RAW
+    builder.role = Role.RAW
     movie = first(source, 0, source.size, b"moov")
     if movie is None:
-        draft.notes.append(f"{block.UNREADABLE}: the file has no head")
+        builder.notes.append(f"{block.UNREADABLE}: the file has no head")
         return
     parts = _own_parts(source, movie)
     places = _places(source, parts)
-    _facts(source, parts, draft, block.NONE if movie.end <= source.size else block.NONE_LEFT)
-    _previews(source, parts, places, draft)
-    _full_picture(source, movie, draft)
+    _facts(source, parts, builder, block.NONE if movie.end <= source.size else block.NONE_LEFT)
+    _previews(source, parts, places, builder)
+    _full_picture(source, movie, builder)
     end = max([movie.end, *(offset + size for offset, size in places.values())])
     if end > source.size:
-        draft.notes.append(f"the file ends early: {source.size} of {end} bytes")
+        builder.notes.append(f"the file ends early: {source.size} of {end} bytes")
 
 
 def _own_parts(source: Source, movie: Box) -> dict[bytes, Box]:
@@ -55,13 +55,13 @@ def _own_parts(source: Source, movie: Box) -> dict[bytes, Box]:
     return {box.kind: box for box in inside}
 
 
-def _facts(source: Source, parts: dict[bytes, Box], draft: Draft, none: str) -> None:
+def _facts(source: Source, parts: dict[bytes, Box], builder: FactsBuilder, none: str) -> None:
     """The facts of the maker's own boxes; none: what is said where they are missing."""
     main, exif = _tiff(source, parts.get(MAIN)), _tiff(source, parts.get(EXIF))
     if main is None and exif is None:
-        draft.notes.append(block.UNREADABLE if MAIN in parts or EXIF in parts else none)
-    standard.read(main, exif, draft)
-    draft.place = _tiff(source, parts.get(PLACE_TAKEN))
+        builder.notes.append(block.UNREADABLE if MAIN in parts or EXIF in parts else none)
+    standard.read(main, exif, builder)
+    builder.gps = _tiff(source, parts.get(PLACE_TAKEN))
     own = parts.get(NOTE)
     found = _tiff(source, own)
     if found is not None and own is not None:
@@ -70,9 +70,9 @@ def _facts(source: Source, parts: dict[bytes, Box], draft: Draft, none: str) -> 
             tiff=found.tiff,
             offset=first_at,
             length=own.end - own.start,
-            make=draft.said.get("make", ""),
+            make=builder.facts.get("make", ""),
         )
-        note.read(behind_header, draft)
+        note.read(behind_header, builder)
 
 
 def _tiff(source: Source, box: Box | None) -> Directory | None:
@@ -80,23 +80,26 @@ def _tiff(source: Source, box: Box | None) -> Directory | None:
 
 
 def _previews(
-    source: Source, parts: dict[bytes, Box], places: dict[int, tuple[int, int]], draft: Draft
+    source: Source,
+    parts: dict[bytes, Box],
+    places: dict[int, tuple[int, int]],
+    builder: FactsBuilder,
 ) -> None:
     """The small one in the head, and the middle one at its stated place."""
     if THUMBNAIL in parts:
         start = parts[THUMBNAIL].start
-        _take(source, draft, start + 16, source.read(start + 4, 8))
+        _take(source, builder, start + 16, source.read(start + 4, 8))
     if PREVIEW_PLACE in places:
         at = places[PREVIEW_PLACE][0] + PREVIEW_HEADER
         fields = source.read(at - 10, 10)
-        _take(source, draft, at, fields[:4] + fields[6:])
+        _take(source, builder, at, fields[:4] + fields[6:])
 
 
-def _take(source: Source, draft: Draft, at: int, fields: bytes) -> None:
+def _take(source: Source, builder: FactsBuilder, at: int, fields: bytes) -> None:
     """Keeps a preview whose fields (width, height, bytes) are there."""
     if len(fields) == _FIELDS.size:
         width, height, length = _FIELDS.unpack(fields)
-        previews.take_sized(source, draft, at, length, (width, height))
+        previews.take_sized(source, builder, at, length, (width, height))
 
 
 def _places(source: Source, parts: dict[bytes, Box]) -> dict[int, tuple[int, int]]:
@@ -109,7 +112,7 @@ def _places(source: Source, parts: dict[bytes, Box]) -> dict[int, tuple[int, int
     return {number: (offset, size) for number, offset, size in rows}
 
 
-def _full_picture(source: Source, movie: Box, draft: Draft) -> None:
+def _full_picture(source: Source, movie: Box, builder: FactsBuilder) -> None:
     """The first track's one sample is the camera's JPEG in full size."""
     end = min(movie.end, source.size)
     table = first(source, movie.start, end, b"trak", b"mdia", b"minf", b"stbl")
@@ -121,4 +124,4 @@ def _full_picture(source: Source, movie: Box, draft: Draft) -> None:
     size = source.read(parts[b"stsd"] + 40, 4)
     each, _, listed = _THREE.unpack(source.read(parts[b"stsz"] + 4, 12).ljust(12, b"\0"))
     place = int.from_bytes(source.read(parts[b"co64"] + 8, 8))
-    _take(source, draft, place, size + (each or listed).to_bytes(4))
+    _take(source, builder, place, size + (each or listed).to_bytes(4))

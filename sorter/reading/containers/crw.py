@@ -12,8 +12,8 @@ from collections.abc import Iterator
 from typing import Final
 
 from sorter.model.kinds import Role
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import block
-from sorter.reading.draft import Draft
 from sorter.reading.makers import heap
 from sorter.reading.makers.heap import Record, Records
 from sorter.reading.source import Source
@@ -35,16 +35,16 @@ TAIL: Final = 16 * 1024
 """Asked for at once: the directories of all heaps but the largest values' stand near the end."""
 
 
-def read(source: Source, draft: Draft) -> None:
+def read(source: Source, builder: FactsBuilder) -> None:
     """The facts and previews of a CRW; nothing where the directory at its end is missing."""
-    draft.role = Role.RAW
+    builder.role = Role.RAW
     end = source.size - heap.trailer(source)
     source.read(max(START, end - TAIL), TAIL)
     places = _Walk(source).records(end)
     if not places:
-        draft.notes.append(f"{block.UNREADABLE}: the directory at its end is missing")
+        builder.notes.append(f"{block.UNREADABLE}: the directory at its end is missing")
     else:
-        heap.read(source, Records(source, places), draft)
+        heap.read(source, Records(source, places), builder)
 
 
 class _Walk:

@@ -6,9 +6,9 @@ from collections.abc import Collection, Iterator
 from typing import Final, NamedTuple
 
 from sorter.reading import previews
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import block
 from sorter.reading.containers.boxes import Box, boxes, first
-from sorter.reading.draft import Draft
 from sorter.reading.source import Memory, Source
 
 MOST_ITEMS: Final = 4096
@@ -21,27 +21,27 @@ IN_FILE, IN_DATA = 0, 1  # construction methods; others build items from items
 SIZE_BOX: Final = b"ispe"
 
 
-def read(source: Source, draft: Draft) -> None:
+def read(source: Source, builder: FactsBuilder) -> None:
     """The facts of the Exif item, the JPEGs among the items, and a note where the file is cut."""
     meta = first(source, 0, source.size, b"meta")
     if meta is None or meta.end > source.size:
         end = max((box.end for box in boxes(source, 0, source.size)), default=0)
-        draft.notes.append(block.NONE if end <= source.size else block.ends_early(source, end))
+        builder.notes.append(block.NONE if end <= source.size else block.ends_early(source, end))
     if meta is None:
         return
     inside = {box.kind: box for box in boxes(source, meta.start + 4, min(meta.end, source.size))}
     kinds = dict(_kinds(source, inside.get(b"iinf")))
     places = {one.item: one for one in _places(source, inside)} if b"iloc" in inside else {}
-    _exif(source, kinds, places, draft)
-    if meta.end > source.size and block.NONE in draft.notes:
-        draft.notes[draft.notes.index(block.NONE)] = block.NONE_LEFT
-    _previews(source, inside, kinds, places, draft)
+    _exif(source, kinds, places, builder)
+    if meta.end > source.size and block.NONE in builder.notes:
+        builder.notes[builder.notes.index(block.NONE)] = block.NONE_LEFT
+    _previews(source, inside, kinds, places, builder)
     end = max((extent.end for one in places.values() for extent in one.extents), default=0)
     if end > source.size >= meta.end:
-        draft.notes.append(block.ends_early(source, end))
-    if not draft.said.get("width"):
+        builder.notes.append(block.ends_early(source, end))
+    if not builder.facts.get("width"):
         width, height = max(_sizes(source, inside).values(), default=(0, 0))
-        draft.said["width"], draft.said["height"] = width or None, height or None
+        builder.facts["width"], builder.facts["height"] = width or None, height or None
 
 
 class _Extent(NamedTuple):
@@ -58,44 +58,46 @@ class _Place(NamedTuple):
     extents: list[_Extent]
 
 
-def _exif(source: Source, kinds: dict[int, bytes], places: dict[int, _Place], draft: Draft) -> None:
+def _exif(
+    source: Source, kinds: dict[int, bytes], places: dict[int, _Place], builder: FactsBuilder
+) -> None:
     """The facts of the first item of kind Exif, or why there are none."""
     item = next((item for item, kind in kinds.items() if kind == EXIF_ITEM), None)
     if item is None:
-        draft.notes.append(block.NONE)
+        builder.notes.append(block.NONE)
         return
     place = places.get(item)
     if place is None or not place.extents:
-        draft.notes.append(f"{block.UNREADABLE}: where it lies is not told")
+        builder.notes.append(f"{block.UNREADABLE}: where it lies is not told")
         return
     if len(place.extents) == 1:
-        whole = _block(source, place.extents[0], draft)
+        whole = _block(source, place.extents[0], builder)
     else:
-        whole = _in_parts(source, place, draft)
+        whole = _in_parts(source, place, builder)
     if not whole:
-        draft.notes.append(block.UNREADABLE)
+        builder.notes.append(block.UNREADABLE)
 
 
-def _block(source: Source, extent: _Extent, draft: Draft) -> bool:
+def _block(source: Source, extent: _Extent, builder: FactsBuilder) -> bool:
     """The item begins with the distance to the TIFF behind these four bytes."""
     skip = source.read(extent.start, 4)
     base = extent.start + 4 + int.from_bytes(skip)
     if len(skip) < 4:
         return False
     end = extent.end if extent.end > extent.start else source.size  # no length means all the rest
-    main = block.read(source, base, min(end, source.size), draft)
+    main = block.read(source, base, min(end, source.size), builder)
     if main is not None:
-        block.thumbnail(source, main, draft)
+        block.thumbnail(source, main, builder)
     return main is not None
 
 
-def _in_parts(source: Source, place: _Place, draft: Draft) -> bool:
+def _in_parts(source: Source, place: _Place, builder: FactsBuilder) -> bool:
     """An item of several extents, put together; places within it are none in the file."""
     parts = [source.read(one.start, one.end - one.start) for one in place.extents[:MOST_PARTS]]
     data = b"".join(parts)
-    kept = list(draft.previews)
-    whole = _block(Memory(data), _Extent(0, len(data)), draft)
-    draft.previews = kept
+    kept = list(builder.previews)
+    whole = _block(Memory(data), _Extent(0, len(data)), builder)
+    builder.previews = kept
     return whole
 
 
@@ -122,7 +124,7 @@ def _previews(
     inside: dict[bytes, Box],
     kinds: dict[int, bytes],
     places: dict[int, _Place],
-    draft: Draft,
+    builder: FactsBuilder,
 ) -> None:
     """The items that are JPEGs; those of other codings nothing here can decode."""
     jpegs = [item for item, kind in kinds.items() if kind == JPEG_ITEM and item in places]
@@ -134,7 +136,7 @@ def _previews(
         known = (sizes[number] for number in described.get(item, ()) if number in sizes)
         if len(extents) == 1:
             start, end = extents[0]
-            previews.take(source, draft, start, end - start, next(known, previews.UNKNOWN))
+            previews.take(source, builder, start, end - start, next(known, previews.UNKNOWN))
 
 
 def _places(source: Source, inside: dict[bytes, Box]) -> Iterator[_Place]:

@@ -7,9 +7,9 @@ from typing import Final, Literal
 
 from sorter.model.damage import Damage
 from sorter.reading import previews
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import block
 from sorter.reading.directories import opened
-from sorter.reading.draft import Draft
 from sorter.reading.source import Source
 
 START: Final = previews.START
@@ -30,31 +30,31 @@ LONG_TAIL: Final = 64 * 1024
 """Where an end marker is looked for when the last bytes hold none: bodies pad, phones append."""
 
 
-def read(source: Source, draft: Draft) -> None:
+def read(source: Source, builder: FactsBuilder) -> None:
     """The facts of a JPEG file; its whole self is its preview."""
-    header_end = embedded(source, 0, source.size, draft)
+    header_end = embedded(source, 0, source.size, builder)
     damage = ending(source, header_end)
     if damage:
-        draft.notes.append(damage)
+        builder.notes.append(damage)
 
 
-def embedded(source: Source, start: int, end: int, draft: Draft) -> int:
+def embedded(source: Source, start: int, end: int, builder: FactsBuilder) -> int:
     """The facts of the JPEG between these places, and its previews: itself and those within.
 
     Returns where the walk for the facts came to.
     """
-    came_to = facts(source, start, min(end, source.size), draft)
+    came_to = facts(source, start, min(end, source.size), builder)
     # The Exif of a raw's JPEG may tell the raw's size.
-    stated = (draft.said.get("width") or 0, draft.said.get("height") or 0)
+    stated = (builder.facts.get("width") or 0, builder.facts.get("height") or 0)
     size = previews.UNKNOWN if start else stated
     frame, lists = _shown(source, start + 2, min(end, source.size))
-    previews.take_framed(source, draft, (start, end), size, frame)
+    previews.take_framed(source, builder, (start, end), size, frame)
     for first, stop in lists:
-        _listed(source, first, stop, min(end, source.size), draft)
+        _listed(source, first, stop, min(end, source.size), builder)
     return came_to
 
 
-def facts(source: Source, start: int, end: int, draft: Draft) -> int:
+def facts(source: Source, start: int, end: int, builder: FactsBuilder) -> int:
     """Takes the first Exif of the JPEG at start that is whole; returns where the walk came to.
 
     What a broken one tells stays only where no whole one follows. The frame header is looked for
@@ -64,17 +64,17 @@ def facts(source: Source, start: int, end: int, draft: Draft) -> int:
     for marker, at, stop in segments(source, start, end):
         came_to = at
         if marker == APP1 and not whole and _is_exif(source, at):
-            whole = _exif(source, at + len(EXIF), stop, draft, seen=seen)
+            whole = _exif(source, at + len(EXIF), stop, builder, seen=seen)
             seen = True
             came_to = stop
-        elif marker in previews.FRAMES and not draft.said.get("width"):
-            _frame_size(source.read(at + 1, 4), draft)
-        if whole and draft.said.get("width"):
+        elif marker in previews.FRAMES and not builder.facts.get("width"):
+            _frame_size(source.read(at + 1, 4), builder)
+        if whole and builder.facts.get("width"):
             break
     if not seen:
-        draft.notes.append(block.NONE if source.read(stop, 2) in _AFTER_HEAD else block.NONE_LEFT)
-    elif not whole and block.UNREADABLE not in draft.notes:
-        draft.notes.append(block.UNREADABLE)
+        builder.notes.append(block.NONE if source.read(stop, 2) in _AFTER_HEAD else block.NONE_LEFT)
+    elif not whole and block.UNREADABLE not in builder.notes:
+        builder.notes.append(block.UNREADABLE)
     return came_to
 
 
@@ -83,16 +83,16 @@ def _is_exif(source: Source, at: int) -> bool:
     return source.head.startswith(EXIF, at) or source.read(at, len(EXIF)) == EXIF
 
 
-def _exif(source: Source, base: int, end: int, draft: Draft, *, seen: bool) -> bool:
+def _exif(source: Source, base: int, end: int, builder: FactsBuilder, *, seen: bool) -> bool:
     """Whether the segment's Exif is whole; the draft then holds it, or what a first one tells."""
-    trial = Draft(container=draft.container, role=draft.role) if seen else draft
+    trial = FactsBuilder(container=builder.container, role=builder.role) if seen else builder
     main = block.read(source, base, end, trial)
     whole = main is not None and block.UNREADABLE not in trial.notes
     if whole and seen:
-        draft.said, draft.previews, draft.notes = trial.said, trial.previews, trial.notes
-        draft.main, draft.exif = trial.main, trial.exif
+        builder.facts, builder.previews, builder.notes = trial.facts, trial.previews, trial.notes
+        builder.main, builder.exif = trial.main, trial.exif
     if main is not None and (whole or not seen):
-        block.thumbnail(source, main, draft)
+        block.thumbnail(source, main, builder)
     return whole
 
 
@@ -116,23 +116,23 @@ def segments(source: Source, start: int, end: int) -> Iterator[tuple[int, int, i
             at = max(stop, at + 4)
 
 
-def _frame_size(content: bytes, draft: Draft) -> None:
+def _frame_size(content: bytes, builder: FactsBuilder) -> None:
     """The picture's size as its frame header has it."""
     size = previews.size_of(content)
     if size is not None:
-        draft.said["width"], draft.said["height"] = size
+        builder.facts["width"], builder.facts["height"] = size
 
 
 def _shown(
     source: Source, at: int, end: int
-) -> tuple[previews.Frame | None, list[tuple[int, int]]]:
+) -> tuple[previews.FrameHeader | None, list[tuple[int, int]]]:
     """The frame header, and where lists of further pictures stand, by one walk over the first block.
 
     None in place of the frame header where not even its first bytes are in that block.
     """
     if at >= len(source.head):
         return None, []
-    frame, lists = previews.Frame(0, None), []
+    frame, lists = previews.FrameHeader(0, None), []
     for marker, first, stop in previews.segments(source, at, end):
         if marker == APP2 and source.head.startswith(PICTURES, first):
             lists.append((first + len(PICTURES), min(stop, end)))
@@ -142,7 +142,7 @@ def _shown(
     return frame, lists
 
 
-def _listed(source: Source, base: int, stop: int, end: int, draft: Draft) -> None:
+def _listed(source: Source, base: int, stop: int, end: int, builder: FactsBuilder) -> None:
     """The JPEGs of the list; their places count from the list's own header (CIPA DC-007).
 
     The first one's place is zero: it is the file itself.
@@ -157,7 +157,7 @@ def _listed(source: Source, base: int, stop: int, end: int, draft: Draft) -> Non
             int.from_bytes(rows[at : at + 4], order) for at in (row, row + 4, row + 8)
         )
         if place and not kind & _FORMAT_BITS and base + place + length <= end:
-            previews.take(source, draft, base + place, length)
+            previews.take(source, builder, base + place, length)
 
 
 def ending(source: Source, header_end: int) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 from sorter.model.kinds import Role
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import block, jpeg
-from sorter.reading.draft import Draft
 from sorter.reading.source import Source
 
 MAGIC: Final = b"FUJIFILMCCD-RAW "
@@ -14,17 +14,17 @@ JPEG_PLACE: Final = 0x54
 RAW_PLACE: Final = 0x64
 
 
-def read(source: Source, draft: Draft) -> None:
+def read(source: Source, builder: FactsBuilder) -> None:
     """The facts of the embedded JPEG, and a note where the file is cut."""
-    draft.role = Role.RAW
+    builder.role = Role.RAW
     offset, length = _place(source, JPEG_PLACE)
     if source.read(offset, 3) != jpeg.START:
-        draft.notes.append(block.UNREADABLE)
+        builder.notes.append(block.UNREADABLE)
         return
-    jpeg.embedded(source, offset, offset + length, draft)
+    jpeg.embedded(source, offset, offset + length, builder)
     end = max(offset + length, sum(_place(source, RAW_PLACE)))
     if end > source.size:
-        draft.notes.append(f"the file ends early: {source.size} of {end} bytes")
+        builder.notes.append(f"the file ends early: {source.size} of {end} bytes")
 
 
 def _place(source: Source, at: int) -> tuple[int, int]:

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from sorter.model.kinds import PICTURE_ROLES, Role
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import cr3, crw, heif, jpeg, raf, rw2, tiff, wrapped, x3f
-from sorter.reading.draft import Draft
 from sorter.reading.source import Source
 
-Reader = Callable[[Source, Draft], None]
+Reader = Callable[[Source, FactsBuilder], None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,9 +7,9 @@ from typing import Final
 
 from sorter.model.kinds import Role
 from sorter.reading import previews, standard
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import block
 from sorter.reading.directories import Directory, below_all, chain
-from sorter.reading.draft import Draft
 from sorter.reading.makers import formats
 from sorter.reading.source import Source
 
@@ -36,22 +36,22 @@ JPEG_COMPRESSIONS: Final = frozenset({6, 7})
 NOWHERE: Final = 0xFFFFFFFF
 
 
-def read(source: Source, draft: Draft) -> None:
+def read(source: Source, builder: FactsBuilder) -> None:
     """The facts and previews of a TIFF-like file, and a note where it is cut."""
-    main = block.read(source, 0, source.size, draft)
+    main = block.read(source, 0, source.size, builder)
     if main is None:
-        draft.notes.append(block.UNREADABLE)
-        draft.container = "cr2" if source.read(8, 2) == CR2_MARK else "tiff"
-        draft.role = Role.RAW if draft.container == "cr2" else Role.IMAGE
+        builder.notes.append(block.UNREADABLE)
+        builder.container = "cr2" if source.read(8, 2) == CR2_MARK else "tiff"
+        builder.role = Role.RAW if builder.container == "cr2" else Role.IMAGE
         return
     parts = list(pictures(main))
-    _name(source, main, parts, draft)
+    _name(source, main, parts, builder)
     for part in parts:
-        _preview(part, source, draft)
-    _size(parts, draft)
+        _preview(part, source, builder)
+    _size(parts, builder)
     end = max((_end(part) for part in parts), default=0)
     if end > source.size:
-        draft.notes.append(block.ends_early(source, end))
+        builder.notes.append(block.ends_early(source, end))
 
 
 def pictures(main: Directory) -> Iterator[Directory]:
@@ -61,21 +61,21 @@ def pictures(main: Directory) -> Iterator[Directory]:
         yield from below_all(part, SUB_DIRECTORIES)
 
 
-def _name(source: Source, main: Directory, parts: list[Directory], draft: Draft) -> None:
+def _name(source: Source, main: Directory, parts: list[Directory], builder: FactsBuilder) -> None:
     """What container it is, and whether it holds what the sensor saw."""
-    if draft.container:  # its first bytes said so
-        draft.role = Role.RAW
+    if builder.container:  # its first bytes said so
+        builder.role = Role.RAW
     elif source.read(8, 2) == CR2_MARK:
-        draft.container, draft.role = "cr2", Role.RAW
+        builder.container, builder.role = "cr2", Role.RAW
     elif DNG_VERSION in main:
-        draft.container, draft.role = "dng", Role.RAW
+        builder.container, builder.role = "dng", Role.RAW
     elif any(part.number(PHOTOMETRY) in SENSOR_PHOTOMETRIES for part in parts):
-        draft.container, draft.role = formats.raw_name(main.text(standard.MAKE)), Role.RAW
+        builder.container, builder.role = formats.raw_name(main.text(standard.MAKE)), Role.RAW
     else:
-        draft.container, draft.role = "tiff", Role.IMAGE
+        builder.container, builder.role = "tiff", Role.IMAGE
 
 
-def _preview(part: Directory, source: Source, draft: Draft) -> None:
+def _preview(part: Directory, source: Source, builder: FactsBuilder) -> None:
     """The JPEG that this directory describes, where it describes one."""
     if JPEG_PLACE in part:
         places, sizes = part.numbers(JPEG_PLACE), part.numbers(JPEG_SIZE)
@@ -87,7 +87,7 @@ def _preview(part: Directory, source: Source, draft: Draft) -> None:
         size = part.number(WIDTH) or 0, part.number(HEIGHT) or 0
         if JPEG_PLACE in part and (STRIP_PLACES in part or TILE_PLACES in part):
             size = previews.UNKNOWN  # that of the other picture
-        previews.take(source, draft, places[0], sizes[0], size)
+        previews.take(source, builder, places[0], sizes[0], size)
 
 
 def _is_shown(part: Directory) -> bool:
@@ -104,13 +104,13 @@ def _is_shown(part: Directory) -> bool:
     return part.number(STRIP_SIZES) != samples // 8
 
 
-def _size(parts: list[Directory], draft: Draft) -> None:
+def _size(parts: list[Directory], builder: FactsBuilder) -> None:
     """The largest picture's size, where Exif tells none."""
-    if draft.said.get("width"):
+    if builder.facts.get("width"):
         return
     sizes = [(part.number(WIDTH) or 0, part.number(HEIGHT) or 0) for part in parts]
     width, height = max(sizes, default=(0, 0))
-    draft.said["width"], draft.said["height"] = width or None, height or None
+    builder.facts["width"], builder.facts["height"] = width or None, height or None
 
 
 def _end(part: Directory) -> int:

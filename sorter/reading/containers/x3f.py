@@ -13,9 +13,9 @@ from typing import Final, NamedTuple
 
 from sorter.model.kinds import Role
 from sorter.reading import previews
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import block, jpeg
 from sorter.reading.directories import printable
-from sorter.reading.draft import Draft
 from sorter.reading.makers import properties
 from sorter.reading.source import Source
 
@@ -50,22 +50,22 @@ class _Section(NamedTuple):
     length: int
 
 
-def read(source: Source, draft: Draft) -> None:
+def read(source: Source, builder: FactsBuilder) -> None:
     """The facts of the JPEG in it, else those of the list of properties; and the previews."""
-    draft.role = Role.RAW
+    builder.role = Role.RAW
     sections = list(_sections(source))
     if not sections:
-        draft.notes.append(f"{block.UNREADABLE}: the directory at its end is missing")
+        builder.notes.append(f"{block.UNREADABLE}: the directory at its end is missing")
     pictures = [one for one in map(partial(_picture, source), sections) if one is not None]
     full = next((one for one in pictures if one.begins_with_exif), None)
     if full is not None:
-        jpeg.embedded(source, full.offset, full.offset + full.length, draft)
+        jpeg.embedded(source, full.offset, full.offset + full.length, builder)
     elif sections:
-        _by_list(source, sections, draft)
+        _by_list(source, sections, builder)
     for one in pictures:
-        previews.take(source, draft, one.offset, one.length, one.size)
-    if not draft.said.get("width"):
-        _stated_size(source, draft)
+        previews.take(source, builder, one.offset, one.length, one.size)
+    if not builder.facts.get("width"):
+        _stated_size(source, builder)
 
 
 def _sections(source: Source) -> Iterator[_Section]:
@@ -107,16 +107,16 @@ def _picture(source: Source, section: _Section) -> _Picture | None:
     return _Picture(section.offset + skip, section.length - skip, (width, height), exif)
 
 
-def _by_list(source: Source, sections: list[_Section], draft: Draft) -> None:
+def _by_list(source: Source, sections: list[_Section], builder: FactsBuilder) -> None:
     """The facts of the list of properties."""
     section = next((one for one in sections if one.name == PROPERTIES), None)
     if section is None:
-        draft.notes.append(block.NONE)
+        builder.notes.append(block.NONE)
         return
     pairs = dict(_pairs(source.read(section.offset, min(section.length, MOST_LIST))))
     if not pairs:
-        draft.notes.append(block.UNREADABLE)
-    properties.read(pairs, draft)
+        builder.notes.append(block.UNREADABLE)
+    properties.read(pairs, builder)
 
 
 def _pairs(data: bytes) -> Iterator[tuple[str, str]]:
@@ -139,10 +139,10 @@ def _text(texts: bytes, letter: int) -> str:
     return printable(text) if end else ""
 
 
-def _stated_size(source: Source, draft: Draft) -> None:
+def _stated_size(source: Source, builder: FactsBuilder) -> None:
     """The picture's size out of the file's head."""
     major = int.from_bytes(source.read(6, 2), "little")
     fields = source.read(_SIZES.get(major, source.size), 8)
     width, height = int.from_bytes(fields[:4], "little"), int.from_bytes(fields[4:], "little")
     if len(fields) == 8 and width and height:
-        draft.said["width"], draft.said["height"] = width, height
+        builder.facts["width"], builder.facts["height"] = width, height

@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import Final
 
 from sorter.model.kinds import DriveMode, FocusMode
+from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import Directory
-from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import Note
 from sorter.reading.standard import within
 
@@ -27,33 +27,33 @@ _FARTHEST_M: Final = 1e6
 _LONGEST_LIST: Final = 512
 
 
-def read(note: Note, draft: Draft) -> None:
+def read(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from a note whose offsets count from its own start."""
     found = note.from_itself(HEADER, note.order_at(ORDER_AT))
     if found is None:
         return
-    said = draft.said
+    facts = builder.facts
     burst = found.text(BURST)
     if burst:
-        said["burst_id"] = burst
-        said["drive_mode"] = DriveMode.CONTINUOUS
+        facts["burst_id"] = burst
+        facts["drive_mode"] = DriveMode.CONTINUOUS
     if found.number(CAPTURE_TYPE) == _BY_HAND:
-        said["focus_mode"] = FocusMode.MANUAL
-    _focus(found, draft)
-    _run_time(found.raw(RUN_TIME), said)
+        facts["focus_mode"] = FocusMode.MANUAL
+    _focus(found, builder)
+    _run_time(found.raw(RUN_TIME), facts)
 
 
-def _focus(found: Directory, draft: Draft) -> None:
+def _focus(found: Directory, builder: FactsBuilder) -> None:
     """The limits of focus in whichever order; the motor's position, of untold direction, without."""
     limits = [within(ratio, _FARTHEST_M) for ratio in found.ratios(FOCUS_RANGE)]
     position = found.number(FOCUS_POSITION)
     if len(limits) == 2 and None not in limits:
-        draft.distance(limits[0], limits[1])
+        builder.distance(limits[0], limits[1])
     elif position is not None:
-        draft.said["focus_step"] = position
+        builder.facts["focus_step"] = position
 
 
-def _run_time(listed: bytes, said: Said) -> None:
+def _run_time(listed: bytes, facts: FoundFacts) -> None:
     """The time since the last start, out of a small list of ticks and of ticks to a second."""
     if not listed.startswith(b"bplist") or len(listed) > _LONGEST_LIST:
         return
@@ -67,4 +67,4 @@ def _run_time(listed: bytes, said: Said) -> None:
         return
     ticks, per_second = run.get("value"), run.get("timescale")
     if isinstance(ticks, int) and isinstance(per_second, int) and ticks > 0 and per_second > 0:
-        said["since_power_on_cs"] = ticks * 100 // per_second
+        facts["since_power_on_cs"] = ticks * 100 // per_second

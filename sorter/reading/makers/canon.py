@@ -13,8 +13,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
+from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import Directory
-from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import Note, in_life, in_series, word_at
 
 Words = tuple[int, ...]
@@ -54,7 +54,7 @@ _FIXED_PARTS: Final = {12: 32 / 3, 20: 64 / 3}
 _JPEG_ALONE: Final = 1
 _FAR_AWAY: Final = 65535
 _MOST_ISO_CODE: Final = 32 * 16
-_NOT_SAID: Final = 0xFFFF
+_NOT_KNOWN: Final = 0xFFFF
 _FLASH_FIRED: Final = 1 << 13 | 1 << 14  # the body's own, or one on its shoe
 _NO_LENS_NUMBER: Final = frozenset({0, 0xFFFF})
 _ANY_MIRRORLESS_LENS: Final = 61182
@@ -65,36 +65,38 @@ _COUNTS: Final = (
 """Where the shutter count stands in the block whose layout is each body's own."""
 
 
-def read(note: Note, draft: Draft) -> None:
+def read(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from a note without a header, whose arrays have the tags of `fill`."""
     found = note.from_tiff(0, _bases(note))
     if found is None:
         return
     number = found.number(SERIAL)
     texts = {LENS: found.text(LENS), SERIAL: str(number) if number else ""}
-    fill({tag: found.numbers(tag) for tag in WIDTHS}, texts, draft)
-    _count(found, note.model, draft.said)
+    fill({tag: found.numbers(tag) for tag in WIDTHS}, texts, builder)
+    _count(found, note.model, builder.facts)
 
 
-def fill(arrays: Mapping[int, Sequence[int]], texts: Mapping[int, str], draft: Draft) -> None:
+def fill(
+    arrays: Mapping[int, Sequence[int]], texts: Mapping[int, str], builder: FactsBuilder
+) -> None:
     """Fills the draft from arrays by tag (those of WIDTHS) as stored, and the texts LENS and SERIAL.
 
     Arrays begin with their own length in bytes and may be longer than that; what is missing is not
     said. So other containers of the same arrays are read by the same rules.
     """
-    said = draft.said
+    facts = builder.facts
     words = {tag: bounded(arrays.get(tag, ()), width) for tag, width in WIDTHS.items()}
     settings, shot, file = words[SETTINGS], words[SHOT], words[FILE]
-    _drive(settings, shot, said)
-    _focus_mode(settings, words[AF] or words[NEW_AF], said)
-    _bracketing(settings, shot, file, words[FOCUS_BRACKET], said)
-    _distances(shot, file, draft)
-    _merged(settings, words[HDR], words[MULTIPLE_EXPOSURE], said)
-    said["iso"] = said.get("iso") or iso(word_at(shot, BASE_ISO), word_at(shot, AUTO_ISO))
-    draft.flash(_flash(settings))
-    draft.lens(texts.get(LENS, ""))
-    draft.lens(_lens_number(settings, file))
-    draft.serial(texts.get(SERIAL, ""))
+    _drive(settings, shot, facts)
+    _focus_mode(settings, words[AF] or words[NEW_AF], facts)
+    _bracketing(settings, shot, file, words[FOCUS_BRACKET], facts)
+    _distances(shot, file, builder)
+    _merged(settings, words[HDR], words[MULTIPLE_EXPOSURE], facts)
+    facts["iso"] = facts.get("iso") or iso(word_at(shot, BASE_ISO), word_at(shot, AUTO_ISO))
+    builder.flash(_flash(settings))
+    builder.lens(texts.get(LENS, ""))
+    builder.lens(_lens_number(settings, file))
+    builder.serial(texts.get(SERIAL, ""))
 
 
 def _bases(note: Note) -> Iterator[int]:
@@ -112,37 +114,37 @@ def bounded(numbers: Sequence[int], width: int) -> Words:
     return tuple(numbers[: numbers[0] // width])
 
 
-def _drive(settings: Words, shot: Words, said: Said) -> None:
+def _drive(settings: Words, shot: Words, facts: FoundFacts) -> None:
     """How the shutter was released, and the shot's number within a burst (few bodies write it)."""
     timer, drive = word_at(settings, TIMER), word_at(settings, DRIVE)
     if _timed(word_at(shot, TIMER_OLD) if timer is None else timer):
-        said["drive_mode"] = DriveMode.TIMER
+        facts["drive_mode"] = DriveMode.TIMER
     elif drive in _CONTINUOUS:
-        said["drive_mode"] = DriveMode.CONTINUOUS
-        said["shot_number"] = in_series(word_at(shot, BURST_NUMBER))
+        facts["drive_mode"] = DriveMode.CONTINUOUS
+        facts["shot_number"] = in_series(word_at(shot, BURST_NUMBER))
     elif drive in _SINGLE:
-        said["drive_mode"] = DriveMode.SINGLE
+        facts["drive_mode"] = DriveMode.SINGLE
 
 
 def _timed(tenths_s: int | None) -> bool:
     """Whether a self-timer of so many tenths of a second ran; the upper bits are a choice of it."""
-    return tenths_s is not None and tenths_s != _NOT_SAID and tenths_s & 0x0FFF != 0
+    return tenths_s is not None and tenths_s != _NOT_KNOWN and tenths_s & 0x0FFF != 0
 
 
-def _focus_mode(settings: Words, af: Words, said: Said) -> None:
+def _focus_mode(settings: Words, af: Words, facts: FoundFacts) -> None:
     """By the focus mode; where that is none we know, by the kind of autofocus or its area."""
     mode = word_at(settings, FOCUS)
     if mode is not None and _LIVE_VIEW <= mode < _LIVE_VIEW + 8:
         mode -= _LIVE_VIEW
     if mode in _MANUAL:
-        said["focus_mode"] = FocusMode.MANUAL
+        facts["focus_mode"] = FocusMode.MANUAL
     elif mode in _AUTO:
-        said["focus_mode"] = FocusMode.AUTO
+        facts["focus_mode"] = FocusMode.AUTO
     elif word_at(af, 1) == 0 or word_at(settings, AF_KIND) == _NO_AF_KIND:
-        said["focus_mode"] = FocusMode.MANUAL
+        facts["focus_mode"] = FocusMode.MANUAL
 
 
-def _bracketing(settings: Words, shot: Words, file: Words, focus: Words, said: Said) -> None:
+def _bracketing(settings: Words, shot: Words, file: Words, focus: Words, facts: FoundFacts) -> None:
     """Rule: the focus record decides where the body writes one, else its word in the settings.
 
     Off is said only where the body speaks about both, focus and exposure.
@@ -150,17 +152,17 @@ def _bracketing(settings: Words, shot: Words, file: Words, focus: Words, said: S
     by_focus = word_at(focus, 1) if len(focus) > 2 else word_at(settings, FOCUS_BRACKETING)
     aeb, kind = word_at(shot, AEB), word_at(file, BRACKET_KIND)
     if by_focus == 1:
-        said["bracketing"] = Bracketing.FOCUS
-        said["planned"] = in_series(word_at(focus, 2))
+        facts["bracketing"] = Bracketing.FOCUS
+        facts["planned"] = in_series(word_at(focus, 2))
     elif kind == 1 or (aeb and not kind):
-        said["bracketing"] = Bracketing.EXPOSURE
-        said["bracket_offset_ev"] = ev(word_at(shot, AEB_OFFSET))
+        facts["bracketing"] = Bracketing.EXPOSURE
+        facts["bracket_offset_ev"] = ev(word_at(shot, AEB_OFFSET))
         numbered = aeb if aeb is not None and 1 <= aeb <= 3 else None
-        said["shot_number"] = word_at(file, BRACKET_SHOT) or numbered
+        facts["shot_number"] = word_at(file, BRACKET_SHOT) or numbered
     elif kind in {2, 3, 4} or word_at(file, WHITE_BALANCE_BRACKET) in {1, 2}:
-        said["bracketing"] = Bracketing.OTHER
+        facts["bracketing"] = Bracketing.OTHER
     elif by_focus == 0 and aeb == 0:
-        said["bracketing"] = Bracketing.OFF
+        facts["bracketing"] = Bracketing.OFF
 
 
 def ev(code: int | None) -> float | None:
@@ -182,16 +184,16 @@ def iso(base: int | None, auto: int | None) -> float | None:
     return float(round(100 / 32 * 2 ** ((base + (auto or 0)) / 32)))
 
 
-def _distances(shot: Words, file: Words, draft: Draft) -> None:
+def _distances(shot: Words, file: Words, builder: FactsBuilder) -> None:
     """Limits of focus in centimetres, from the newer place where it holds any.
 
     The older place yields to Exif's distance: early compacts write millimetres there (a picture of a
     PowerShot S40 has 7368 beside 7368/1000 m).
     """
     limits = metres(word_at(file, NEAR)), metres(word_at(file, FAR))
-    if limits == (None, None) and draft.said.get("focus_near_m") is None:
+    if limits == (None, None) and builder.facts.get("focus_near_m") is None:
         limits = metres(word_at(shot, NEAR_OLD)), metres(word_at(shot, FAR_OLD))
-    draft.distance(*limits)
+    builder.distance(*limits)
 
 
 def metres(centimetres: int | None) -> float | None:
@@ -201,16 +203,16 @@ def metres(centimetres: int | None) -> float | None:
     return math.inf if centimetres == _FAR_AWAY else centimetres / 100
 
 
-def _merged(settings: Words, hdr: Words, multiple: Words, said: Said) -> None:
+def _merged(settings: Words, hdr: Words, multiple: Words, facts: FoundFacts) -> None:
     """Whether the body made the picture out of several; a raw beside it says that it did not.
 
     What it merged out of a focus bracket carries no mark that is known.
     """
     if word_at(settings, RECORDED) == _JPEG_ALONE and word_at(hdr, 1) in {1, 2}:
-        said["merged"] = "exposure"
+        facts["merged"] = "exposure"
     elif word_at(multiple, 1) in {1, 2}:
-        said["merged"] = "other"
-        said["merged_from"] = word_at(multiple, 3) or None
+        facts["merged"] = "other"
+        facts["merged_from"] = word_at(multiple, 3) or None
 
 
 def _flash(settings: Words) -> bool | None:
@@ -229,10 +231,10 @@ def _lens_number(settings: Words, file: Words) -> str:
     return "" if number is None or number in _NO_LENS_NUMBER else f"lens {number}"
 
 
-def _count(found: Directory, model: str, said: Said) -> None:
+def _count(found: Directory, model: str, facts: FoundFacts) -> None:
     """The shutter count, where it is known for this body in which place of its block it stands."""
     at = next((at for models, at in _COUNTS if models.fullmatch(model)), None)
     block = found.raw(BODY_BLOCK) if at is not None else b""
     if at is None or len(block) < at + 4:
         return
-    said["counter"] = in_life(struct.unpack_from(f"{found.tiff.order}I", block, at)[0])
+    facts["counter"] = in_life(struct.unpack_from(f"{found.tiff.order}I", block, at)[0])

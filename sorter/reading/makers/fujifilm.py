@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import Final
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
+from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import LITTLE, Directory
-from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import Note, in_life, in_series
 
 SERIAL: Final = 0x0010
@@ -41,53 +41,53 @@ _NO_FLASH: Final = frozenset({2, 0x8000})
 _COUNT_BITS: Final = 0x7FFF
 
 
-def read(note: Note, draft: Draft) -> None:
+def read(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from a note; the directory's place stands behind the name."""
     skip = int.from_bytes(note.tiff.upto(note.offset + 8, 4), "little")
     found = note.from_itself(skip, LITTLE) if skip else None
     if found is None:
         return
-    said = draft.said
-    _focus_mode(found.number(FOCUS_MODE), found.number(AF_MODE), said)
-    _series(found, said)
-    draft.serial(found.text(SERIAL))
-    said["counter"] = in_life((found.number(COUNT) or 0) & _COUNT_BITS)
+    facts = builder.facts
+    _focus_mode(found.number(FOCUS_MODE), found.number(AF_MODE), facts)
+    _series(found, facts)
+    builder.serial(found.text(SERIAL))
+    facts["counter"] = in_life((found.number(COUNT) or 0) & _COUNT_BITS)
     if found.number(FLASH_MODE) in _NO_FLASH:
-        draft.flash(fired=False)
-    _merged(found, said)
+        builder.flash(fired=False)
+    _merged(found, facts)
 
 
-def _focus_mode(mode: int | None, af: int | None, said: Said) -> None:
+def _focus_mode(mode: int | None, af: int | None, facts: FoundFacts) -> None:
     """By the focus mode; where that says neither, by the lowest four bits of the autofocus's."""
     if mode in {0, 1}:
-        said["focus_mode"] = FocusMode.MANUAL if mode else FocusMode.AUTO
+        facts["focus_mode"] = FocusMode.MANUAL if mode else FocusMode.AUTO
     elif af is not None and af & 0xF in _AF_MODES:
-        said["focus_mode"] = _AF_MODES[af & 0xF]
+        facts["focus_mode"] = _AF_MODES[af & 0xF]
 
 
-def _series(found: Directory, said: Said) -> None:
+def _series(found: Directory, facts: FoundFacts) -> None:
     """Drive, number and bracket. Bodies without a drive tag say only whether they shot a series."""
     drive, series = found.number(DRIVE), found.number(SERIES)
     code = series if drive is None and series in {0, 1} else drive
     if code is not None and code & 0xFF in _DRIVES:
-        said["drive_mode"] = _DRIVES[code & 0xFF]
-    said["shot_number"] = in_series(found.number(SHOT_NUMBER))
+        facts["drive_mode"] = _DRIVES[code & 0xFF]
+    facts["shot_number"] = in_series(found.number(SHOT_NUMBER))
     shifts = in_series(found.number(PIXEL_SHIFTS)) or 0
     if series == _PIXEL_SHIFT and shifts > 1:
-        said["bracketing"] = Bracketing.OTHER
-        said["planned"] = shifts
+        facts["bracketing"] = Bracketing.OTHER
+        facts["planned"] = shifts
     elif found.number(WHITE_BALANCE_BRACKET):
-        said["bracketing"] = Bracketing.OTHER
+        facts["bracketing"] = Bracketing.OTHER
 
 
-def _merged(found: Directory, said: Said) -> None:
+def _merged(found: Directory, facts: FoundFacts) -> None:
     """What the body merged, and out of how many exposures; one alone is no merging."""
     composite, exposures = found.number(COMPOSITE), in_series(found.number(EXPOSURES)) or 0
     if composite in _COMPOSITES:
-        said["merged"] = _COMPOSITES[composite]
+        facts["merged"] = _COMPOSITES[composite]
     elif found.number(MULTIPLE) in {1, 2, 3, 4}:
-        said["merged"] = "other"
+        facts["merged"] = "other"
     elif exposures > 1:
-        said["merged"] = "exposure" if found.number(PICTURE_MODE) == _HDR else "other"
-    if said.get("merged") and exposures > 1:
-        said["merged_from"] = exposures
+        facts["merged"] = "exposure" if found.number(PICTURE_MODE) == _HDR else "other"
+    if facts.get("merged") and exposures > 1:
+        facts["merged_from"] = exposures

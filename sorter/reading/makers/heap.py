@@ -13,8 +13,8 @@ from typing import Final, NamedTuple
 
 from sorter.model.values import Moment
 from sorter.reading import previews, standard
+from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import as_text
-from sorter.reading.draft import Draft, Said
 from sorter.reading.makers import canon
 from sorter.reading.makers.form import word_at
 from sorter.reading.source import Source
@@ -106,23 +106,23 @@ def trailer(source: Source) -> int:
     return _TRAILER_HEAD + int.from_bytes(foot[20:24]) + _TRAILER_FOOT
 
 
-def read(source: Source, records: Records, draft: Draft) -> None:
+def read(source: Source, records: Records, builder: FactsBuilder) -> None:
     """Fills the draft with what the records say."""
-    said = draft.said
-    said["make"], said["model"] = _camera(records.raw(CAMERA))
+    facts = builder.facts
+    facts["make"], facts["model"] = _camera(records.raw(CAMERA))
     settings, shot = records.words(SETTINGS), records.words(SHOT)
     arrays = {canon.SETTINGS: settings, canon.SHOT: shot, canon.FILE: records.words(FILE)}
-    canon.fill(arrays, {}, draft)
-    _exposure(records, shot, said)
+    canon.fill(arrays, {}, builder)
+    _exposure(records, shot, facts)
     base_iso = records.numbers(BASE_ISO, "H")
-    said["iso"] = said.get("iso") or (float(base_iso[0]) if base_iso and base_iso[0] else None)
-    said["focal_length_mm"] = _focal_length(records.numbers(FOCAL_LENGTH, "H"), settings)
-    _picture(records.numbers(PICTURE, "i"), said)
+    facts["iso"] = facts.get("iso") or (float(base_iso[0]) if base_iso and base_iso[0] else None)
+    facts["focal_length_mm"] = _focal_length(records.numbers(FOCAL_LENGTH, "H"), settings)
+    _picture(records.numbers(PICTURE, "i"), facts)
     serial = records.numbers(SERIAL, "I")
-    if serial and serial[0] and _NUMBERED in said["model"]:
-        said["serial"] = str(serial[0])
-    _time(records.numbers(TIME, "I"), draft)
-    _previews(source, records, draft)
+    if serial and serial[0] and _NUMBERED in facts["model"]:
+        facts["serial"] = str(serial[0])
+    _time(records.numbers(TIME, "I"), builder)
+    _previews(source, records, builder)
 
 
 def _camera(names: bytes) -> tuple[str, str]:
@@ -131,7 +131,7 @@ def _camera(names: bytes) -> tuple[str, str]:
     return as_text(make), as_text(rest)
 
 
-def _exposure(records: Records, shot: tuple[int, ...], said: Said) -> None:
+def _exposure(records: Records, shot: tuple[int, ...], facts: FoundFacts) -> None:
     """Bias, Tv and Av by words; by the record of floating-point numbers where those say nothing.
 
     A Tv of zero is a second, and what an array that was not filled in holds.
@@ -142,9 +142,9 @@ def _exposure(records: Records, shot: tuple[int, ...], said: Said) -> None:
         bias, tv, av = values[:STOPS]
     elif not tv and not av:
         tv = None
-    said["exposure_bias_ev"] = standard.signed_ev(_ratio(bias))
-    said["exposure_time_s"] = standard.apex_time(_ratio(tv))
-    said["f_number"] = standard.apex_f_number(_ratio(av))
+    facts["exposure_bias_ev"] = standard.signed_ev(_ratio(bias))
+    facts["exposure_time_s"] = standard.apex_time(_ratio(tv))
+    facts["f_number"] = standard.apex_f_number(_ratio(av))
 
 
 def _stops(shot: tuple[int, ...], at: int) -> float | None:
@@ -166,29 +166,29 @@ def _focal_length(record: tuple[int, ...], settings: tuple[int, ...]) -> float |
     return standard.within((record[1], units), standard.LONGEST_LENS_MM)
 
 
-def _picture(fields: tuple[int, ...], said: Said) -> None:
+def _picture(fields: tuple[int, ...], facts: FoundFacts) -> None:
     """Width, height, and behind the pixels' aspect the rotation in degrees."""
     if len(fields) < 4:
         return
     width, height, _, rotation = fields[:4]
     if width > 0 and height > 0:
-        said["width"], said["height"] = width, height
+        facts["width"], facts["height"] = width, height
     if rotation in _ORIENTATIONS:
-        said["orientation"] = _ORIENTATIONS[rotation]
+        facts["orientation"] = _ORIENTATIONS[rotation]
 
 
-def _time(fields: tuple[int, ...], draft: Draft) -> None:
+def _time(fields: tuple[int, ...], builder: FactsBuilder) -> None:
     """Seconds by the camera's own clock since 1970; its zone is not known for sure and not taken."""
     if fields and fields[0]:
-        draft.said["moment"] = Moment(local_s=fields[0])
+        builder.facts["moment"] = Moment(local_s=fields[0])
     elif fields:
-        draft.notes.append(standard.NOT_SET)
+        builder.notes.append(standard.NOT_SET)
 
 
-def _previews(source: Source, records: Records, draft: Draft) -> None:
+def _previews(source: Source, records: Records, builder: FactsBuilder) -> None:
     size = records.words(FULL_PICTURE_SIZE)[3:5]
     for number, stated in ((FULL_PICTURE, size), (THUMBNAIL, ())):
         place = records.place(number)
         if place is not None:
             width, height = stated if len(stated) == 2 else previews.UNKNOWN
-            previews.take(source, draft, place.offset, place.length, (width, height))
+            previews.take(source, builder, place.offset, place.length, (width, height))

@@ -12,8 +12,8 @@ import math
 import struct
 from typing import Final
 
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.directories import Directory
-from sorter.reading.draft import Draft
 from sorter.reading.makers import panasonic
 from sorter.reading.makers.form import Note
 
@@ -30,49 +30,49 @@ _FAR_AWAY: Final = 65535
 _TEXT: Final = 2
 
 
-def read_short(note: Note, draft: Draft) -> None:
+def read_short(note: Note, builder: FactsBuilder) -> None:
     """A header of zeros: the M8's by its make, else that of a body that is Panasonic's."""
     if not note.make.lower().startswith(_OWN_MAKE):
-        panasonic.read_twin(note, draft)
+        panasonic.read_second_form(note, builder)
         return
     found = note.from_tiff(HEADER, [note.start + HEADER])
     number = found.number(M8_SERIAL) if found is not None else None
     if number:
-        draft.serial(f"{number:07}")
+        builder.serial(f"{number:07}")
 
 
-def read_own(note: Note, draft: Draft) -> None:
+def read_own(note: Note, builder: FactsBuilder) -> None:
     """The X, T and their like: offsets count from the note."""
-    _compact(note.from_itself(HEADER), draft)
+    _compact(note.from_itself(HEADER), builder)
 
 
-def read_from_tiff(note: Note, draft: Draft) -> None:
+def read_from_tiff(note: Note, builder: FactsBuilder) -> None:
     """The Q, SL, CL: offsets count from the TIFF."""
-    _compact(note.from_tiff(HEADER), draft)
+    _compact(note.from_tiff(HEADER), builder)
 
 
-def read_rangefinder(note: Note, draft: Draft) -> None:
+def read_rangefinder(note: Note, builder: FactsBuilder) -> None:
     """The M10, S, and where their note stands within Exif the M (Typ 240) and its like."""
     found = note.from_tiff(HEADER, [0])
     if found is None:
         return
-    draft.lens(_text(found, RANGEFINDER_LENS))
+    builder.lens(_text(found, RANGEFINDER_LENS))
     distance = found.number(RANGEFINDER_DISTANCE)
     if distance and distance < 1 << 31:
-        draft.said["focus_step"] = distance
-        draft.said["step_nearward"] = False
+        builder.facts["focus_step"] = distance
+        builder.facts["step_nearward"] = False
 
 
-def _compact(found: Directory | None, draft: Draft) -> None:
+def _compact(found: Directory | None, builder: FactsBuilder) -> None:
     if found is None:
         return
     number = found.number(SERIAL)
-    draft.serial(str(number) if number else "")
-    draft.lens(_text(found, LENS))
+    builder.serial(str(number) if number else "")
+    builder.lens(_text(found, LENS))
     record = found.raw(FOCUS)
     if len(record) >= 2:
         metres = _metres(struct.unpack(f"{found.tiff.order}H", record[:2])[0])
-        draft.distance(metres, metres)
+        builder.distance(metres, metres)
 
 
 def _metres(millimetres: int) -> float | None:

@@ -13,8 +13,8 @@ from typing import Final
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading import previews
+from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import Directory, opened, ordered
-from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import MOST_IN_SERIES, Note, in_life, in_series
 
 ISO: Final = 0x0002
@@ -51,44 +51,44 @@ _SERIAL_PREFIX: Final = "NO="
 _BASE_YEAR: Final = 1990
 
 
-def read(note: Note, draft: Draft) -> None:
+def read(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from a note whose inner TIFF begins behind ten bytes."""
     start = note.start + 10
-    _fill(opened(note.tiff.source, start, note.tiff.end), note, draft)
+    _fill(opened(note.tiff.source, start, note.tiff.end), note, builder)
 
 
-def read_old(note: Note, draft: Draft) -> None:
+def read_old(note: Note, builder: FactsBuilder) -> None:
     """Nothing: the compacts of this form say nothing that we use."""
 
 
-def read_bare(note: Note, draft: Draft) -> None:
+def read_bare(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from a note without a header, which the first bodies wrote."""
-    _fill(note.from_tiff(0), note, draft)
+    _fill(note.from_tiff(0), note, builder)
 
 
-def _fill(found: Directory | None, note: Note, draft: Draft) -> None:
+def _fill(found: Directory | None, note: Note, builder: FactsBuilder) -> None:
     if found is None:
         return
-    said = draft.said
+    facts = builder.facts
     mode = found.text(FOCUS_MODE).upper()
     if mode.startswith(("MANUAL", "AF")):
-        said["focus_mode"] = FocusMode.MANUAL if mode.startswith("MANUAL") else FocusMode.AUTO
-    _shooting_mode(found, said)
-    _burst(found.raw(BURST), said)
-    _counts(found, said)
+        facts["focus_mode"] = FocusMode.MANUAL if mode.startswith("MANUAL") else FocusMode.AUTO
+    _shooting_mode(found, facts)
+    _burst(found.raw(BURST), facts)
+    _counts(found, facts)
     for tag in (SERIAL, OLD_SERIAL):
-        draft.serial(found.text(tag).removeprefix(_SERIAL_PREFIX).strip())
-    draft.lens(lens_name(found.ratios(LENS)))
-    said["iso"] = said.get("iso") or _iso(found.numbers(ISO))
+        builder.serial(found.text(tag).removeprefix(_SERIAL_PREFIX).strip())
+    builder.lens(lens_name(found.ratios(LENS)))
+    facts["iso"] = facts.get("iso") or _iso(found.numbers(ISO))
     metres = _distance(found)
-    draft.distance(metres, metres)
+    builder.distance(metres, metres)
     flash = found.number(FLASH)
-    draft.flash(True if flash in _FLASHES else False if flash == _NO_FLASH else None)
-    _merged(found, said, in_raw=note.tiff.base == 0)
-    _preview(found, draft)
+    builder.flash(True if flash in _FLASHES else False if flash == _NO_FLASH else None)
+    _merged(found, facts, in_raw=note.tiff.base == 0)
+    _preview(found, builder)
 
 
-def _preview(found: Directory, draft: Draft) -> None:
+def _preview(found: Directory, builder: FactsBuilder) -> None:
     """The small JPEG that the note's own directory of previews describes.
 
     Places count from where the note's do. A directory beyond the first block is not fetched for
@@ -101,13 +101,13 @@ def _preview(found: Directory, draft: Draft) -> None:
     if below is not None:
         place, length = below.number(PREVIEW_PLACE), below.number(PREVIEW_SIZE)
         if place and length:
-            previews.take(tiff.source, draft, tiff.base + place, length)
+            previews.take(tiff.source, builder, tiff.base + place, length)
 
 
-def _counts(found: Directory, said: Said) -> None:
+def _counts(found: Directory, facts: FoundFacts) -> None:
     """All shots of the body's life, and when it was switched on, which names the session."""
-    said["counter"] = in_life(found.number(SHUTTER_COUNT))
-    said["session"] = session(found.raw(SWITCHED_ON), found.tiff.order)
+    facts["counter"] = in_life(found.number(SHUTTER_COUNT))
+    facts["session"] = session(found.raw(SWITCHED_ON), found.tiff.order)
 
 
 def session(stamp: bytes, order: str) -> str:
@@ -141,7 +141,7 @@ def _distance(found: Directory) -> float | None:
     return above / under if under else math.inf
 
 
-def _shooting_mode(found: Directory, said: Said) -> None:
+def _shooting_mode(found: Directory, facts: FoundFacts) -> None:
     """Drive and bracketing by bits. No focus shift is stated, so "off" is never said.
 
     Brackets of exposure and of flash power are one bit: the offset is the one that is not zero.
@@ -151,14 +151,14 @@ def _shooting_mode(found: Directory, said: Said) -> None:
         return
     drive = _drive_mode(mode, found.number(SHUTTER))
     if drive is not None:
-        said["drive_mode"] = drive
+        facts["drive_mode"] = drive
     if mode & (_WHITE_BALANCE | _LIGHTING) and mode & _EXPOSURE:
-        said["bracketing"] = Bracketing.OTHER
+        facts["bracketing"] = Bracketing.OTHER
     elif mode & _EXPOSURE:
-        said["bracketing"] = Bracketing.EXPOSURE
+        facts["bracketing"] = Bracketing.EXPOSURE
         offset = found.ratio(BRACKET_OFFSET)
         exposure = offset[0] / offset[1] if offset and offset[1] else None
-        said["bracket_offset_ev"] = exposure or _flash_offset(found.raw(FLASH_OFFSET)) or exposure
+        facts["bracket_offset_ev"] = exposure or _flash_offset(found.raw(FLASH_OFFSET)) or exposure
 
 
 def _drive_mode(mode: int, shutter: int | None) -> DriveMode | None:
@@ -177,7 +177,7 @@ def _flash_offset(record: bytes) -> float | None:
     return above * step / under if under else None
 
 
-def _burst(record: bytes, said: Said) -> None:
+def _burst(record: bytes, facts: FoundFacts) -> None:
     """The first file of the burst names it by card slot, folder and number; the shot's number.
 
     Its lowest bits tell that file's format, which differs between a raw and its JPEG. Unverified on
@@ -188,8 +188,8 @@ def _burst(record: bytes, said: Said) -> None:
     first, number = struct.unpack("<II", record[4:12])
     slot, folder, file = first >> 29 & 1, first >> 19 & 0x3FF, first >> 5 & 0x3FFF
     if 100 <= folder <= 999 and 1 <= file <= 9999 and number <= MOST_IN_SERIES:
-        said["burst_id"] = f"{slot}-{folder:03}-{file:04}"
-        said["shot_number"] = in_series(number)
+        facts["burst_id"] = f"{slot}-{folder:03}-{file:04}"
+        facts["shot_number"] = in_series(number)
 
 
 def lens_name(limits: tuple[tuple[int, int], ...]) -> str:
@@ -204,7 +204,7 @@ def lens_name(limits: tuple[tuple[int, int], ...]) -> str:
     return f"{focal}mm f/{opening}"
 
 
-def _merged(found: Directory, said: Said, *, in_raw: bool) -> None:
+def _merged(found: Directory, facts: FoundFacts, *, in_raw: bool) -> None:
     """What the body merged. A raw under HDR is one of the pictures that it is merged out of.
 
     in_raw: the note stands in a TIFF that begins with the file, as it does in raws alone.
@@ -212,10 +212,10 @@ def _merged(found: Directory, said: Said, *, in_raw: bool) -> None:
     record, hdr = found.raw(MULTIPLE), found.raw(HDR)
     mode, shots = _multiple(record, found.tiff.order)
     if mode in {1, 2, 3}:
-        said["merged"] = "exposure" if mode == 3 else "other"
-        said["merged_from"] = shots if 1 < shots < 100 else None
+        facts["merged"] = "exposure" if mode == 3 else "other"
+        facts["merged_from"] = shots if 1 < shots < 100 else None
     elif len(hdr) > 4 and hdr[:1] == b"0" and hdr[4] == 1 and not in_raw:
-        said["merged"] = "exposure"
+        facts["merged"] = "exposure"
 
 
 def _multiple(record: bytes, order: str) -> tuple[int, int]:

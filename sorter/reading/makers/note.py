@@ -8,8 +8,8 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import Final
 
+from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import Directory
-from sorter.reading.draft import Draft, Said
 from sorter.reading.makers import (
     apple,
     canon,
@@ -28,7 +28,7 @@ from sorter.reading.makers import (
 )
 from sorter.reading.makers.form import Note
 
-Decoder = Callable[[Note, Draft], None]
+Decoder = Callable[[Note, FactsBuilder], None]
 
 NOTE: Final = 0x927C
 PRIVATE: Final = 0xC634
@@ -53,7 +53,7 @@ _SIGNATURES: Final[tuple[tuple[bytes | tuple[bytes, ...], Decoder], ...]] = (
     (b"PENTAX \0", pentax.read_new),
     ((b"RICOH\0II", b"RICOH\0MM"), pentax.read_ricoh),
     ((b"Ricoh", b"RICOH"), ricoh.read),
-    (b"LEICA CAMERA AG\0", panasonic.read_twin_long),
+    (b"LEICA CAMERA AG\0", panasonic.read_second_form_long),
     (b"LEICA\0\0\0", leica.read_short),
     (_kinds(b"\1\0", b"\4\0", b"\5\0", b"\6\0", b"\7\0", b"\x10\0", b"\x1a\0"), leica.read_own),
     (_kinds(b"\x08\0", b"\x09\0", b"\x0a\0"), leica.read_from_tiff),
@@ -77,12 +77,12 @@ _WRAPPED: Final = b"MakN"
 _MOST_BLOCKS: Final = 16
 
 
-def find(main: Directory, exif: Directory | None, said: Said) -> Note | None:
+def find(main: Directory, exif: Directory | None, facts: FoundFacts) -> Note | None:
     """The note in the Exif directory, or the one that a DNG keeps in IFD0."""
     for where, tag in ((exif, NOTE), (main, PRIVATE)):
         place = where.place(tag) if where is not None else None
         if where is not None and place is not None:
-            make, model = said.get("make", ""), said.get("model", "")
+            make, model = facts.get("make", ""), facts.get("model", "")
             found = Note(tiff=where.tiff, offset=place[0], length=place[1], make=make, model=model)
             return _converted(found) if tag == PRIVATE else found
     return None
@@ -116,11 +116,11 @@ def _unwrapped(private: Note, at: int, length: int) -> Note | None:
     return replace(private, tiff=tiff, offset=was_at, length=length - 6)
 
 
-def read(note: Note, draft: Draft) -> None:
+def read(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft with what the note says, where we know its maker's tags."""
     decode = _decoder(note.tiff.upto(note.offset, 16), note.make)
     if decode is not None:
-        decode(note, draft)
+        decode(note, builder)
 
 
 @lru_cache(maxsize=32)  # one card knows few makers
@@ -133,6 +133,6 @@ def _decoder(head: bytes, make: str) -> Decoder | None:
     return next((decode for start, decode in _BARE if bare.startswith(start)), None)
 
 
-def read_shell(outer: Directory, draft: Draft) -> None:
+def read_shell(outer: Directory, builder: FactsBuilder) -> None:
     """Fills the draft with what a raw's outer directory says beside its note."""
-    panasonic.read_shell(outer, draft)
+    panasonic.read_shell(outer, builder)

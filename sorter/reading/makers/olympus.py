@@ -13,8 +13,8 @@ from typing import Final
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading import previews
+from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import Directory, below, followed
-from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import Note, in_series
 
 SPECIAL_MODE: Final = 0x0200
@@ -60,44 +60,44 @@ _MANUAL_BIT: Final = 1 << 4
 _FAR_AWAY: Final = 0xFFFFFFFF
 
 
-def read(note: Note, draft: Draft) -> None:
+def read(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from an Olympus note, whose header has twelve bytes."""
-    _directories(note.from_itself(12, note.order_at(8)), note, draft)
+    _directories(note.from_itself(12, note.order_at(8)), note, builder)
 
 
-def read_om(note: Note, draft: Draft) -> None:
+def read_om(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from an OM SYSTEM note, whose header has sixteen bytes."""
-    _directories(note.from_itself(16, note.order_at(12)), note, draft)
+    _directories(note.from_itself(16, note.order_at(12)), note, builder)
 
 
-def read_old(note: Note, draft: Draft) -> None:
+def read_old(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from a note of the first bodies, whose offsets count from the TIFF."""
-    _directories(note.from_tiff(8), note, draft)
+    _directories(note.from_tiff(8), note, builder)
 
 
-def _directories(main: Directory | None, note: Note, draft: Draft) -> None:
+def _directories(main: Directory | None, note: Note, builder: FactsBuilder) -> None:
     if main is None:
         return
     equipment, camera, processing, focus = (
         _inner(main, tag) for tag in (EQUIPMENT, CAMERA, PROCESSING, FOCUS)
     )
     if equipment is not None:
-        draft.serial(equipment.text(SERIAL))
-        draft.lens(equipment.text(LENS))
-        draft.lens(_lens_code(equipment.numbers(LENS_CODE)))
+        builder.serial(equipment.text(SERIAL))
+        builder.lens(equipment.text(LENS))
+        builder.lens(_lens_code(equipment.numbers(LENS_CODE)))
     if camera is not None:
-        _camera(camera, main, draft.said)
-        _preview(camera, note, draft)
+        _camera(camera, main, builder.facts)
+        _preview(camera, note, builder)
     if CAMERA not in main:
-        _special_mode(main.numbers(SPECIAL_MODE), draft.said)
-    if processing is not None and not draft.said.get("merged"):
-        _multiple(processing.numbers(MULTIPLE), draft.said)
+        _special_mode(main.numbers(SPECIAL_MODE), builder.facts)
+    if processing is not None and not builder.facts.get("merged"):
+        _multiple(processing.numbers(MULTIPLE), builder.facts)
     if focus is not None:
-        _focus(focus, draft)
+        _focus(focus, builder)
     elif OLD_STEP in main:
-        _step(main, (OLD_STEP, OLD_INFINITY, OLD_NEAREST), draft.said)
-    if OLD_FOCUS_MODE in main and "focus_mode" not in draft.said:
-        _old_focus_mode(main.number(OLD_FOCUS_MODE), draft.said)
+        _step(main, (OLD_STEP, OLD_INFINITY, OLD_NEAREST), builder.facts)
+    if OLD_FOCUS_MODE in main and "focus_mode" not in builder.facts:
+        _old_focus_mode(main.number(OLD_FOCUS_MODE), builder.facts)
 
 
 def _lens_code(code: tuple[int, ...]) -> str:
@@ -106,21 +106,21 @@ def _lens_code(code: tuple[int, ...]) -> str:
     return f"lens {'-'.join(map(str, parts))}" if len(parts) == 3 and any(parts) else ""
 
 
-def _special_mode(mode: tuple[int, ...], said: Said) -> None:
+def _special_mode(mode: tuple[int, ...], facts: FoundFacts) -> None:
     """Drive and number of bodies without camera settings: the second word counts the shots.
 
     Later bodies write the same for a bracket as for a burst, and say more in their settings.
     """
     if len(mode) > 1 and mode[0] == _FAST:
-        said["drive_mode"] = DriveMode.CONTINUOUS
-        said["shot_number"] = in_series(mode[1])
+        facts["drive_mode"] = DriveMode.CONTINUOUS
+        facts["shot_number"] = in_series(mode[1])
 
 
-def _multiple(mode: tuple[int, ...], said: Said) -> None:
+def _multiple(mode: tuple[int, ...], facts: FoundFacts) -> None:
     """Live composite (1), or a multiple exposure of two or three frames."""
     if mode and 1 <= mode[0] <= 3:
-        said["merged"] = "other"
-        said["merged_from"] = mode[0] if mode[0] > 1 else None
+        facts["merged"] = "other"
+        facts["merged_from"] = mode[0] if mode[0] > 1 else None
 
 
 def _inner(main: Directory, tag: int) -> Directory | None:
@@ -129,19 +129,19 @@ def _inner(main: Directory, tag: int) -> Directory | None:
     return followed(main.tiff, place[0]) if place is not None else below(main, tag)
 
 
-def _camera(camera: Directory, main: Directory, said: Said) -> None:
+def _camera(camera: Directory, main: Directory, facts: FoundFacts) -> None:
     drive = camera.numbers(DRIVE)
     if drive:
-        said["bracketing"] = _bracketing(drive)
-        said["shot_number"] = in_series(drive[1]) if len(drive) > 1 else None
-        said["drive_mode"] = _drive_mode(drive, main.number(SPECIAL_MODE))
+        facts["bracketing"] = _bracketing(drive)
+        facts["shot_number"] = in_series(drive[1]) if len(drive) > 1 else None
+        facts["drive_mode"] = _drive_mode(drive, main.number(SPECIAL_MODE))
     mode = camera.numbers(FOCUS_MODE)
     if mode:
-        said["focus_mode"] = _focus_mode(mode)
+        facts["focus_mode"] = _focus_mode(mode)
     merged = camera.numbers(MERGED)
     if len(merged) == 2 and merged[0] in _MERGES:
-        said["merged"] = _MERGES[merged[0]]
-        said["merged_from"] = in_series(merged[1])
+        facts["merged"] = _MERGES[merged[0]]
+        facts["merged_from"] = in_series(merged[1])
 
 
 def _bracketing(drive: tuple[int, ...]) -> Bracketing | None:
@@ -179,23 +179,23 @@ def _focus_mode(mode: tuple[int, ...]) -> FocusMode | None:
     return FocusMode.MANUAL if by_bits else None
 
 
-def _old_focus_mode(mode: int | None, said: Said) -> None:
+def _old_focus_mode(mode: int | None, facts: FoundFacts) -> None:
     if mode in {0, 1}:
-        said["focus_mode"] = FocusMode.MANUAL if mode else FocusMode.AUTO
+        facts["focus_mode"] = FocusMode.MANUAL if mode else FocusMode.AUTO
 
 
-def _focus(focus: Directory, draft: Draft) -> None:
+def _focus(focus: Directory, builder: FactsBuilder) -> None:
     fired = [focus.number(tag) for tag in (FLASH_ON_SHOE, OWN_FLASH)]
     if set(fired) <= {0, 1}:
-        draft.flash(1 in fired)
-    _step(focus, (STEP, STEP_INFINITY, STEP_NEAREST), draft.said)
+        builder.flash(1 in fired)
+    _step(focus, (STEP, STEP_INFINITY, STEP_NEAREST), builder.facts)
     distance = focus.ratio(DISTANCE)
     if distance is not None:
         metres = _metres(distance[0])
-        draft.distance(metres, metres)
+        builder.distance(metres, metres)
 
 
-def _step(found: Directory, tags: tuple[int, int, int], said: Said) -> None:
+def _step(found: Directory, tags: tuple[int, int, int], facts: FoundFacts) -> None:
     """The motor's position, and its direction by those for infinity and for the nearest focus.
 
     Where these are not told it grows toward near, as on all bodies seen. Zero comes from lenses
@@ -203,8 +203,8 @@ def _step(found: Directory, tags: tuple[int, int, int], said: Said) -> None:
     """
     step, infinity, nearest = (found.number(tag) for tag in tags)
     if step:
-        said["focus_step"] = step
-        said["step_nearward"] = not (infinity and nearest and infinity > nearest)
+        facts["focus_step"] = step
+        facts["step_nearward"] = not (infinity and nearest and infinity > nearest)
 
 
 def _metres(numerator: int) -> float | None:
@@ -214,8 +214,8 @@ def _metres(numerator: int) -> float | None:
     return math.inf if numerator == _FAR_AWAY else numerator / 1000
 
 
-def _preview(camera: Directory, note: Note, draft: Draft) -> None:
+def _preview(camera: Directory, note: Note, builder: FactsBuilder) -> None:
     """The preview's place, which counts from the note's first byte."""
     place, size = camera.number(PREVIEW_PLACE), camera.number(PREVIEW_SIZE)
     if place and size:
-        previews.take(note.tiff.source, draft, note.start + place, size)
+        previews.take(note.tiff.source, builder, note.start + place, size)

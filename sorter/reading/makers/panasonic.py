@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import Final
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
+from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import Directory, opened
-from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import Note, in_series, signed_word
 
 FOCUS_MODE: Final = 0x0007
@@ -55,53 +55,53 @@ _PIXEL_SHIFT: Final = 1 << 16
 _NO_TIME: Final = 0xFFFFFFFF
 
 
-def read(note: Note, draft: Draft) -> None:
+def read(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from a Panasonic note; one body's offsets count from behind the header."""
-    _fill(note.from_tiff(_HEADER, [note.tiff.base + _HEADER]), draft)
+    _fill(note.from_tiff(_HEADER, [note.tiff.base + _HEADER]), builder)
 
 
-def read_twin(note: Note, draft: Draft) -> None:
+def read_second_form(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from the note of a Leica twin with a short header."""
-    _fill(note.from_tiff(8), draft)
+    _fill(note.from_tiff(8), builder)
 
 
-def read_twin_long(note: Note, draft: Draft) -> None:
+def read_second_form_long(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from the note of a Leica twin with a long header."""
-    _fill(note.from_tiff(18), draft)
+    _fill(note.from_tiff(18), builder)
 
 
-def _fill(found: Directory | None, draft: Draft) -> None:
+def _fill(found: Directory | None, builder: FactsBuilder) -> None:
     if found is None:
         return
-    said = draft.said
-    _drive(found, said)
-    _bracketing(found, said)
-    _merged(found, said)
+    facts = builder.facts
+    _drive(found, facts)
+    _bracketing(found, facts)
+    _merged(found, facts)
     mode = found.number(FOCUS_MODE)
     if mode in _FOCUS_MODES:
-        said["focus_mode"] = _FOCUS_MODES[mode]
+        facts["focus_mode"] = _FOCUS_MODES[mode]
     ticks = found.number(SINCE_POWER_ON)
     if ticks is not None and 0 < ticks < _NO_TIME:
-        said["since_power_on_cs"] = ticks
-    draft.lens(found.text(LENS))
-    draft.serial(found.text(BODY_NUMBER))
-    draft.flash(_FLASHES.get(found.number(FLASH) or 0))
+        facts["since_power_on_cs"] = ticks
+    builder.lens(found.text(LENS))
+    builder.serial(found.text(BODY_NUMBER))
+    builder.flash(_FLASHES.get(found.number(FLASH) or 0))
 
 
-def _drive(found: Directory, said: Said) -> None:
+def _drive(found: Directory, facts: FoundFacts) -> None:
     burst, timer = found.number(BURST), found.number(TIMER)
     if timer is not None and timer > 1:
-        said["drive_mode"] = DriveMode.TIMER
+        facts["drive_mode"] = DriveMode.TIMER
     elif burst in _CONTINUOUS or (burst is None and found.number(BEFORE_RELEASE) == 1):
-        said["drive_mode"] = DriveMode.CONTINUOUS
+        facts["drive_mode"] = DriveMode.CONTINUOUS
     elif burst == 0:
-        said["drive_mode"] = DriveMode.SINGLE
+        facts["drive_mode"] = DriveMode.SINGLE
     number = in_series(found.number(SHOT_NUMBER))
     if number is not None and burst != 0:
-        said["shot_number"] = number
+        facts["shot_number"] = number
 
 
-def _bracketing(found: Directory, said: Said) -> None:
+def _bracketing(found: Directory, facts: FoundFacts) -> None:
     """Focus where any of its three places says so; its offset counts steps from the start.
 
     The offset is unverified on real files: that it is none, and its order, is all that counts.
@@ -110,39 +110,39 @@ def _bracketing(found: Directory, said: Said) -> None:
     kind = _BRACKETS.get(found.number(BURST) or 0) if BURST in found else None
     if found.number(TIMER_RECORDING) == _FOCUS_RECORDING or offset:
         kind = Bracketing.FOCUS
-    said["bracketing"] = kind
+    facts["bracketing"] = kind
     if kind is Bracketing.FOCUS and offset is not None:
-        said["focus_step"] = offset
-        said["step_nearward"] = False
+        facts["focus_step"] = offset
+        facts["step_nearward"] = False
     if kind is Bracketing.EXPOSURE:
-        said["planned"] = _PATTERNS.get(found.number(PATTERN) or 0)
+        facts["planned"] = _PATTERNS.get(found.number(PATTERN) or 0)
 
 
-def _merged(found: Directory, said: Said) -> None:
+def _merged(found: Directory, facts: FoundFacts) -> None:
     count = in_series(found.number(MERGED_COUNT)) or 0
     if any(found.numbers(MERGED_RANGE)):
-        said["merged"] = "focus"
+        facts["merged"] = "focus"
     elif found.number(HDR):
-        said["merged"] = "exposure"
+        facts["merged"] = "exposure"
     elif count > 1 or found.number(MULTIPLE_EXPOSURE) == _MULTIPLE:
-        said["merged"] = "other"
+        facts["merged"] = "other"
     if count > 1:
-        said["merged_from"] = count
+        facts["merged_from"] = count
 
 
-def read_shell(outer: Directory, draft: Draft) -> None:
+def read_shell(outer: Directory, builder: FactsBuilder) -> None:
     """The focus motor's step out of a raw's own camera block; which way it grows is not known.
 
     A bracket's own step number, which the note holds, is taken before it. A raw of shifted shots
     says so in its outer directory.
     """
     if outer.number(SHELL_MULTISHOT) == _PIXEL_SHIFT:
-        draft.said["merged"] = draft.said.get("merged") or "other"
+        builder.facts["merged"] = builder.facts.get("merged") or "other"
     place = outer.place(SHELL_CAMERA)
-    if place is None or draft.said.get("focus_step") is not None:
+    if place is None or builder.facts.get("focus_step") is not None:
         return
     source, start = outer.tiff.source, outer.tiff.base + place[0]
     block = opened(source, start, min(start + place[1], source.size))
     step = block.number(SHELL_STEP) if block is not None else None
     if step:
-        draft.said["focus_step"] = step & 0xFFFF
+        builder.facts["focus_step"] = step & 0xFFFF

@@ -11,8 +11,8 @@ from __future__ import annotations
 from typing import Final
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
+from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import Directory
-from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import Note, in_life
 
 DATE: Final = 0x0006
@@ -48,71 +48,71 @@ _NO_LENS: Final = frozenset({0, 1, 2})
 """Series of lenses that tell the body nothing: those without contacts, or with the first ones."""
 
 
-def read(note: Note, draft: Draft) -> None:
+def read(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from a note whose offsets count from the TIFF."""
-    _fill(note.from_tiff(6), draft)
+    _fill(note.from_tiff(6), builder)
 
 
-def read_new(note: Note, draft: Draft) -> None:
+def read_new(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from a note whose offsets count from its own start."""
-    _fill(note.from_itself(10, note.order_at(8)), draft)
+    _fill(note.from_itself(10, note.order_at(8)), builder)
 
 
-def read_ricoh(note: Note, draft: Draft) -> None:
+def read_ricoh(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from a Ricoh note with Pentax's tags."""
-    _fill(note.from_itself(8, note.order_at(6)), draft)
+    _fill(note.from_itself(8, note.order_at(6)), builder)
 
 
-def _fill(found: Directory | None, draft: Draft) -> None:
+def _fill(found: Directory | None, builder: FactsBuilder) -> None:
     if found is None:
         return
-    said = draft.said
+    facts = builder.facts
     mode = found.number(FOCUS_MODE)
     if mode is not None and mode & 0xFF == _MANUAL:
-        said["focus_mode"] = FocusMode.MANUAL
+        facts["focus_mode"] = FocusMode.MANUAL
     elif mode is not None and mode & 0xFF in _AUTO:
-        said["focus_mode"] = FocusMode.AUTO
+        facts["focus_mode"] = FocusMode.AUTO
     drive = found.numbers(DRIVE)
-    _drive(drive, said)
-    _bracketing(found.numbers(BRACKET_STEP), found.raw(SETTINGS), said)
-    _merged(found, drive, said)
-    draft.serial(found.text(SERIAL))
-    draft.lens(_lens(found.numbers(LENS)))
+    _drive(drive, facts)
+    _bracketing(found.numbers(BRACKET_STEP), found.raw(SETTINGS), facts)
+    _merged(found, drive, facts)
+    builder.serial(found.text(SERIAL))
+    builder.lens(_lens(found.numbers(LENS)))
     count = shutter_count(found.raw(SHUTTER_COUNT), found.raw(DATE), found.raw(TIME))
-    said["counter"] = count or in_life(found.number(FRAME_NUMBER))
+    facts["counter"] = count or in_life(found.number(FRAME_NUMBER))
 
 
-def _drive(drive: tuple[int, ...], said: Said) -> None:
+def _drive(drive: tuple[int, ...], facts: FoundFacts) -> None:
     if len(drive) < 4:
         return
     if drive[1] in _TIMERS:
-        said["drive_mode"] = DriveMode.TIMER
+        facts["drive_mode"] = DriveMode.TIMER
     elif drive[0] in _CONTINUOUS:
-        said["drive_mode"] = DriveMode.CONTINUOUS
+        facts["drive_mode"] = DriveMode.CONTINUOUS
     elif drive[0] == 0 and drive[1] in _ONE_AT_A_TIME:
-        said["drive_mode"] = DriveMode.SINGLE
+        facts["drive_mode"] = DriveMode.SINGLE
 
 
-def _bracketing(step: tuple[int, ...], settings: bytes, said: Said) -> None:
+def _bracketing(step: tuple[int, ...], settings: bytes, facts: FoundFacts) -> None:
     """Exposure where a step of it stands, else what the second word's upper byte says.
 
     Older bodies tell the shot's place in the bracket in one byte: how many, and which from zero.
     """
     kind = step[1] >> 8 if len(step) > 1 else 0
     if step and step[0]:
-        said["bracketing"] = Bracketing.EXPOSURE
+        facts["bracketing"] = Bracketing.EXPOSURE
     elif kind in _OTHER_KINDS:
-        said["bracketing"] = Bracketing.OTHER
+        facts["bracketing"] = Bracketing.OTHER
     if not _BRACKET_SHOT_AT < len(settings) <= _LONGEST_SETTINGS:
         return
     place = settings[_BRACKET_SHOT_AT]
     planned, number = place & 0xF, (place >> 4) + 1
     if settings[_DRIVE_BITS_AT] & _EXPOSURE_BIT and planned > 1 and number <= planned:
-        said["bracketing"] = Bracketing.EXPOSURE
-        said["shot_number"], said["planned"] = number, planned
+        facts["bracketing"] = Bracketing.EXPOSURE
+        facts["shot_number"], facts["planned"] = number, planned
 
 
-def _merged(found: Directory, drive: tuple[int, ...], said: Said) -> None:
+def _merged(found: Directory, drive: tuple[int, ...], facts: FoundFacts) -> None:
     """What the body made out of several shots: HDR, multiple exposures, shots of a shifted sensor."""
     hdr, shift = found.numbers(HDR), found.raw(PIXEL_SHIFT)
     kind = _MERGES.get(drive[3]) if len(drive) > 3 else None
@@ -121,7 +121,7 @@ def _merged(found: Directory, drive: tuple[int, ...], said: Said) -> None:
     elif kind is None and shift[:1] == b"\1":
         kind = "other"
     if kind is not None:
-        said["merged"] = kind
+        facts["merged"] = kind
 
 
 def _lens(number: tuple[int, ...]) -> str:

@@ -12,8 +12,8 @@ import struct
 from typing import Final
 
 from sorter.model.kinds import Bracketing
+from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import as_text
-from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import Note, in_series
 
 SERIAL: Final = 0x0102
@@ -38,25 +38,25 @@ _KINDS: Final = {
 """Shutter, aperture, sensitivity, HDR, focus; intervals and one for depth are no such bracket."""
 
 
-def read(note: Note, draft: Draft) -> None:
+def read(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from the note's table, as far as it is there."""
     order, rows = _rows(note)
-    draft.serial(as_text(rows.get(SERIAL, b"")))
-    draft.lens(as_text(rows.get(LENS, b"")))
+    builder.serial(as_text(rows.get(SERIAL, b"")))
+    builder.lens(as_text(rows.get(LENS, b"")))
     name = as_text(rows.get(SEQUENCE, b""))
     if name:
-        _sequence(name, [_number(rows.get(tag, b""), order) for tag in _PARTS], draft.said)
+        _sequence(name, [_number(rows.get(tag, b""), order) for tag in _PARTS], builder.facts)
 
 
-def _sequence(name: str, parts: list[int | None], said: Said) -> None:
+def _sequence(name: str, parts: list[int | None], facts: FoundFacts) -> None:
     kind, frame, frames = parts
     bracket = _KINDS.get(-1 if kind is None else kind)
     if bracket is None:
         return
-    said["burst_id"] = name
-    said["bracketing"] = bracket
-    said["shot_number"] = in_series(frame)
-    said["planned"] = in_series(frames) if frames != 1 else None
+    facts["burst_id"] = name
+    facts["bracketing"] = bracket
+    facts["shot_number"] = in_series(frame)
+    facts["planned"] = in_series(frames) if frames != 1 else None
 
 
 def _rows(note: Note) -> tuple[str, dict[int, bytes]]:

@@ -11,7 +11,7 @@ from typing import Final
 from sorter.model.kinds import DriveMode, FocusMode
 from sorter.model.values import Moment
 from sorter.reading import standard
-from sorter.reading.draft import Draft, Said
+from sorter.reading.builder import FactsBuilder, FoundFacts
 
 _DRIVES: Final = {
     "SINGLE": DriveMode.SINGLE,
@@ -23,35 +23,35 @@ _FOCUS: Final = {"AF": FocusMode.AUTO, "NO LOCK": FocusMode.AUTO, "M": FocusMode
 MOST_DIGITS: Final = 20
 
 
-def read(pairs: Mapping[str, str], draft: Draft) -> None:
+def read(pairs: Mapping[str, str], builder: FactsBuilder) -> None:
     """Fills the draft with what the properties say.
 
     TIME counts the seconds since 1970 of the camera's own clock: a body whose clock was never set
     counts from the midnight on which its year begins, whatever the zone.
     """
-    said = draft.said
-    said["make"], said["model"] = pairs.get("CAMMANUF", ""), pairs.get("CAMMODEL", "")
-    said["serial"] = pairs.get("CAMSERIAL", "")
-    _exposure(pairs, said)
+    facts = builder.facts
+    facts["make"], facts["model"] = pairs.get("CAMMANUF", ""), pairs.get("CAMMODEL", "")
+    facts["serial"] = pairs.get("CAMSERIAL", "")
+    _exposure(pairs, facts)
     if pairs.get("DRIVE") in _DRIVES:
-        said["drive_mode"] = _DRIVES[pairs["DRIVE"]]
+        facts["drive_mode"] = _DRIVES[pairs["DRIVE"]]
     if pairs.get("FOCUS") in _FOCUS:
-        said["focus_mode"] = _FOCUS[pairs["FOCUS"]]
+        facts["focus_mode"] = _FOCUS[pairs["FOCUS"]]
     seconds = pairs.get("TIME", "")
     if seconds.isascii() and seconds.isdigit() and int(seconds):
-        said["moment"] = Moment(local_s=int(seconds))
+        facts["moment"] = Moment(local_s=int(seconds))
     elif seconds:
-        draft.notes.append(standard.NOT_SET)
+        builder.notes.append(standard.NOT_SET)
 
 
-def _exposure(pairs: Mapping[str, str], said: Said) -> None:
-    said["exposure_time_s"] = _within(pairs.get("SHUTTER"), standard.LONGEST_EXPOSURE_S)
-    said["f_number"] = _within(pairs.get("APERTURE"), standard.LARGEST_F_NUMBER)
-    said["iso"] = _within(pairs.get("ISO"), standard.LARGEST_ISO)
-    said["focal_length_mm"] = _within(pairs.get("FLENGTH"), standard.LONGEST_LENS_MM)
+def _exposure(pairs: Mapping[str, str], facts: FoundFacts) -> None:
+    facts["exposure_time_s"] = _within(pairs.get("SHUTTER"), standard.LONGEST_EXPOSURE_S)
+    facts["f_number"] = _within(pairs.get("APERTURE"), standard.LARGEST_F_NUMBER)
+    facts["iso"] = _within(pairs.get("ISO"), standard.LARGEST_ISO)
+    facts["focal_length_mm"] = _within(pairs.get("FLENGTH"), standard.LONGEST_LENS_MM)
     bias = number(pairs.get("EXPCOMP"))
     if bias is not None and abs(bias) <= standard.LARGEST_EV:
-        said["exposure_bias_ev"] = bias
+        facts["exposure_bias_ev"] = bias
 
 
 def _within(text: str | None, largest: float) -> float | None:

@@ -9,8 +9,8 @@ import re
 from typing import Final
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
+from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import Directory
-from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import Note, in_series
 
 SERIAL: Final = 0x0005
@@ -39,28 +39,28 @@ _PRINTED: Final = re.compile(rb"[-\w ]+")
 """A serial number as text; other bodies keep a number of their own there, in bytes."""
 
 
-def read(note: Note, draft: Draft) -> None:
+def read(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from a note whose offsets count from the TIFF, behind eight bytes."""
     found = note.from_tiff(8)
     if found is None:
         return
-    said = draft.said
+    facts = builder.facts
     drive, focus = _word(found, DRIVE), _word(found, FOCUS_MODE)
     if drive in _DRIVES:
-        said["drive_mode"] = _DRIVES[drive]
+        facts["drive_mode"] = _DRIVES[drive]
     if focus in _FOCUS_MODES:
-        said["focus_mode"] = _FOCUS_MODES[focus]
-    _bracketing(found, said)
+        facts["focus_mode"] = _FOCUS_MODES[focus]
+    _bracketing(found, facts)
     if _PRINTED.fullmatch(found.raw(SERIAL)):
-        draft.serial(found.text(SERIAL))
+        builder.serial(found.text(SERIAL))
 
 
-def _bracketing(found: Directory, said: Said) -> None:
+def _bracketing(found: Directory, facts: FoundFacts) -> None:
     kind = _word(found, BRACKET)
     if kind in _BRACKETS:
-        said["bracketing"] = _BRACKETS[kind]
+        facts["bracketing"] = _BRACKETS[kind]
     if kind in _WHITE_BALANCE:
-        said["shot_number"] = in_series(_word(found, WHITE_BALANCE_SHOT))
+        facts["shot_number"] = in_series(_word(found, WHITE_BALANCE_SHOT))
 
 
 def _word(found: Directory, tag: int) -> int | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from typing import Final
 
-from sorter.reading.draft import Draft
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.makers.form import Note
 
 VERSION: Final = 0x0001
@@ -20,11 +20,11 @@ _SERIAL: Final = re.compile(r"\w{5}.*")
 """What is shorter is no serial number but something else under its tag."""
 
 
-def read(note: Note, draft: Draft) -> None:
+def read(note: Note, builder: FactsBuilder) -> None:
     """Serial number, and the lens's number where no name is written."""
     found = note.from_tiff(0)
     if found is None or found.raw(VERSION) != _VERSION:
         return
     serial, lens = found.text(SERIAL), found.number(LENS)
-    draft.serial(serial if _SERIAL.fullmatch(serial) else "")
-    draft.lens(f"lens {lens}" if lens else "")
+    builder.serial(serial if _SERIAL.fullmatch(serial) else "")
+    builder.lens(f"lens {lens}" if lens else "")

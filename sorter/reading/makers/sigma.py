@@ -10,8 +10,8 @@ import re
 from typing import Final
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
+from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import Directory
-from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import Note, byte_at, in_series
 
 HEADER: Final = 10
@@ -34,45 +34,45 @@ _FIRST_OTHER_VERSION: Final = 3
 """From this version of the note on the burst's shot number is something else."""
 
 
-def read(note: Note, draft: Draft) -> None:
+def read(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from a note whose header has ten bytes."""
     found = note.from_tiff(HEADER)
     if found is None:
         return
-    drive_mode(found.text(DRIVE), draft.said)
-    _focus_mode(found, draft.said)
-    bracket(found.text(BRACKET), draft.said)
-    draft.serial(found.text(SERIAL))
+    drive_mode(found.text(DRIVE), builder.facts)
+    _focus_mode(found, builder.facts)
+    bracket(found.text(BRACKET), builder.facts)
+    builder.serial(found.text(SERIAL))
     version = byte_at(note.tiff.upto(note.offset, HEADER), VERSION_AT)
-    burst = draft.said.get("drive_mode") is DriveMode.CONTINUOUS
+    burst = builder.facts.get("drive_mode") is DriveMode.CONTINUOUS
     if burst and version is not None and version < _FIRST_OTHER_VERSION:
-        draft.said["shot_number"] = in_series(found.number(BURST_SHOT)) or draft.said.get(
+        builder.facts["shot_number"] = in_series(found.number(BURST_SHOT)) or builder.facts.get(
             "shot_number"
         )
 
 
-def drive_mode(text: str, said: Said) -> None:
+def drive_mode(text: str, facts: FoundFacts) -> None:
     """Takes the drive mode by its word."""
     upper = text.upper()
     for words, mode in _DRIVES:
         if words.match(upper):
-            said["drive_mode"] = mode
+            facts["drive_mode"] = mode
             return
 
 
-def _focus_mode(found: Directory, said: Said) -> None:
+def _focus_mode(found: Directory, facts: FoundFacts) -> None:
     """By the focus setting where that is by hand, else by the kind of autofocus."""
     setting, kind = found.text(FOCUS_SETTING).upper(), found.text(AF_MODE).upper()
     if setting in _MANUAL or kind in _MANUAL:
-        said["focus_mode"] = FocusMode.MANUAL
+        facts["focus_mode"] = FocusMode.MANUAL
     elif kind.startswith("AF") or setting.startswith("AF"):
-        said["focus_mode"] = FocusMode.AUTO
+        facts["focus_mode"] = FocusMode.AUTO
 
 
-def bracket(text: str, said: Said) -> None:
+def bracket(text: str, facts: FoundFacts) -> None:
     """Takes an exposure bracket's "n of N"; some bodies leave out the blanks."""
     place = _PLACE.fullmatch(text)
     number, planned = map(int, place.groups()) if place else (0, 0)
     if 1 <= number <= planned and planned > 1:
-        said["bracketing"] = Bracketing.EXPOSURE
-        said["shot_number"], said["planned"] = number, planned
+        facts["bracketing"] = Bracketing.EXPOSURE
+        facts["shot_number"], facts["planned"] = number, planned

@@ -12,8 +12,8 @@ from functools import lru_cache
 from typing import Final, NamedTuple
 
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
+from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import Directory
-from sorter.reading.draft import Draft, Said
 from sorter.reading.makers.form import Note, in_life, in_series
 
 SETTINGS: Final = 0x2010
@@ -103,7 +103,7 @@ _COUNT_PLACES: Final = (
 """Where the shutter count stands in its record and in how many bytes, by model.
 
 Little end first. The third byte of the ones with two is none of the count (real pictures of an
-ILCE-6000): theirs begins anew behind 65535.
+ILCE-6000): theirs begins again behind 65535.
 """
 _SESSION_COUNTERS: Final = re.compile(
     r"ILCA-(68|77M2|99M2)|ILCE-(5000|5100|6000|6300|6500|7|7M2|7R|7RM2|7S|7SM2|QX1)"
@@ -151,33 +151,33 @@ class Sequence(NamedTuple):
     session_count: int | None = None
 
 
-def read(note: Note, draft: Draft) -> None:
+def read(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from a note with a header of twelve bytes."""
-    _fill(note.from_tiff(12), note.model, draft)
+    _fill(note.from_tiff(12), note.model, builder)
 
 
-def read_bare(note: Note, draft: Draft) -> None:
+def read_bare(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft from the note of a raw, which has no header."""
-    _fill(note.from_tiff(0), note.model, draft)
+    _fill(note.from_tiff(0), note.model, builder)
 
 
-def _fill(found: Directory | None, model: str, draft: Draft) -> None:
+def _fill(found: Directory | None, model: str, builder: FactsBuilder) -> None:
     if found is None:
         return
-    said, sequence = draft.said, _sequence(found, model)
+    facts, sequence = builder.facts, _sequence(found, model)
     settings = _Settings(found, model)
-    _release(found.number(RELEASE_MODE), sequence, settings, said)
-    said["shot_number"] = _shot_number(found.number(SHOT_NUMBER), sequence)
+    _release(found.number(RELEASE_MODE), sequence, settings, facts)
+    facts["shot_number"] = _shot_number(found.number(SHOT_NUMBER), sequence)
     focus = b"" if model.startswith(_OTHER_MOUNT) else found.raw(FOCUS)
     focus = b"" if focus[:1] in _NO_FOCUS_RECORDS else focus
     mode = _focus_mode(found, focus, model)
     if mode is not None:
-        said["focus_mode"] = mode
-    _position(focus, said)
-    _merged(found, said)
-    said["counter"] = _count(found, model) or sequence.session_count
-    draft.flash(_FLASHES.get(_number(found, FLASH)))
-    draft.lens(_lens(_number(found, LENS_NUMBER)))
+        facts["focus_mode"] = mode
+    _position(focus, facts)
+    _merged(found, facts)
+    facts["counter"] = _count(found, model) or sequence.session_count
+    builder.flash(_FLASHES.get(_number(found, FLASH)))
+    builder.lens(_lens(_number(found, LENS_NUMBER)))
 
 
 def _number(found: Directory, tag: int) -> int:
@@ -231,7 +231,7 @@ class _Settings:
         return kind == _TIMED_KIND or plain(self._record, self._at) in _TIMERS
 
 
-def _release(mode: int | None, sequence: Sequence, settings: _Settings, said: Said) -> None:
+def _release(mode: int | None, sequence: Sequence, settings: _Settings, facts: FoundFacts) -> None:
     """Drive and bracketing; a plan only for series whose length is fixed when they begin."""
     code = settings.mode if sequence.mode is None else sequence.mode
     if mode == _NOT_AVAILABLE:
@@ -240,13 +240,13 @@ def _release(mode: int | None, sequence: Sequence, settings: _Settings, said: Sa
     if drive is DriveMode.SINGLE and settings.is_timed:
         drive = DriveMode.TIMER
     if drive is not None:
-        said["drive_mode"] = drive
+        facts["drive_mode"] = drive
     bracket = _BRACKETS.get(-1 if mode is None else mode) or _BRACKET_CODES.get(code or 0)
     if bracket is not None:
-        said["bracketing"] = bracket
+        facts["bracketing"] = bracket
     length = sequence.length or 0
     if (bracket is not None or code in _FIXED_BURSTS) and 1 < length <= _LONGEST_PLAN:
-        said["planned"] = length
+        facts["planned"] = length
 
 
 def _by_code(code: int | None) -> int:
@@ -276,32 +276,32 @@ def _focus_mode(found: Directory, focus: bytes, model: str) -> FocusMode | None:
     return mode if stated is None else _FOCUS_MODES.get(stated & _FOCUS_MODE_BITS)
 
 
-def _position(focus: bytes, said: Said) -> None:
+def _position(focus: bytes, facts: FoundFacts) -> None:
     """A code in 256 coarse steps that grows toward far. Good for order, not for distance."""
     position = plain(focus, POSITION_AT)
     if position is not None:
-        said["focus_step"] = position
-        said["step_nearward"] = False
+        facts["focus_step"] = position
+        facts["step_nearward"] = False
 
 
-def _merged(found: Directory, said: Said) -> None:
+def _merged(found: Directory, facts: FoundFacts) -> None:
     hdr, shift = found.number(HDR), found.raw(PIXEL_SHIFT)
     if hdr is not None and hdr >> 16 == 1:
-        said["merged"] = "exposure"
+        facts["merged"] = "exposure"
     elif len(shift) == 6 and shift[5]:
-        _shifted(shift, said)
+        _shifted(shift, facts)
 
 
-def _shifted(shift: bytes, said: Said) -> None:
+def _shifted(shift: bytes, facts: FoundFacts) -> None:
     """A picture merged out of shots with a shifted sensor (number 0), or one of those shots."""
     group, number, total = shift[:4], shift[4], shift[5]
     if number == 0:
-        said["merged"] = "other"
-        said["merged_from"] = total
+        facts["merged"] = "other"
+        facts["merged_from"] = total
     elif number <= total:
-        said["bracketing"] = Bracketing.OTHER
-        said["shot_number"], said["planned"] = number, total
-        said["burst_id"] = group.hex() if any(group) else ""
+        facts["bracketing"] = Bracketing.OTHER
+        facts["shot_number"], facts["planned"] = number, total
+        facts["burst_id"] = group.hex() if any(group) else ""
 
 
 def _count(found: Directory, model: str) -> int | None:

@@ -20,7 +20,7 @@ from typing import Any, Final
 
 from sorter.errors import LedgerDamaged, NoRoom, NoShoot, ShootBusy, ShootNotWritable
 from sorter.writing.ledger.migration import FIRST, NO_VALUES, migrate
-from sorter.writing.ledger.schema import FORM, INDEXES, TABLES, UNRELATED
+from sorter.writing.ledger.schema import FORMAT_VERSION, INDEXES, TABLES, UNRELATED
 
 FILE: Final = "ledger.db"
 HOLDER: Final = "holder"
@@ -155,21 +155,21 @@ class Connection:
             base.execute("COMMIT")
         if self._is_blank():
             raise self._no_ledger()
-        self._bring_to_form(hold=hold)
+        self._bring_to_format(hold=hold)
 
     def _is_blank(self) -> bool:
         """Whether nothing was ever noted: a run that is killed at once leaves an empty file."""
         return not self._base.execute("PRAGMA schema_version").fetchone()[0]
 
-    def _bring_to_form(self, *, hold: bool) -> None:
+    def _bring_to_format(self, *, hold: bool) -> None:
         form = self._base.execute("PRAGMA user_version").fetchone()[0]
-        if form == FORM:
+        if form == FORMAT_VERSION:
             self._refuse_unsound()
             return
         if form != FIRST:
             raise LedgerDamaged(
                 f"{self._hidden / FILE}: this ledger has form {form}, and this sorter knows forms "
-                f"{FIRST} and {FORM}. Use the sorter that wrote it."
+                f"{FIRST} and {FORMAT_VERSION}. Use the sorter that wrote it."
             )
         if not hold:
             self._base = _in_memory(self._base)
@@ -216,12 +216,12 @@ class Connection:
 
     def _say_who(self) -> None:
         """Who holds the ledger, for the one who comes second. Nothing depends on it."""
-        said = f"process {os.getpid()}, since {time.strftime('%H:%M:%S')}"
+        notes = f"process {os.getpid()}, since {time.strftime('%H:%M:%S')}"
         holder = self._hidden / HOLDER
         with contextlib.suppress(OSError):
             holder.unlink(missing_ok=True)  # a link, or a pipe, would lead elsewhere
             with holder.open("x") as file:
-                file.write(said)
+                file.write(notes)
 
     def _who(self) -> str:
         holder = self._hidden / HOLDER
@@ -258,7 +258,7 @@ def make_tables(base: sqlite3.Connection) -> None:
     """The tables of our form are there, empty."""
     for statement in (*(table.created for table in TABLES), *INDEXES):
         base.execute(statement)
-    base.execute(f"PRAGMA user_version = {FORM}")
+    base.execute(f"PRAGMA user_version = {FORMAT_VERSION}")
 
 
 def _in_memory(base: sqlite3.Connection) -> sqlite3.Connection:

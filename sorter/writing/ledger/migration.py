@@ -14,28 +14,28 @@ import sqlite3
 from collections.abc import Iterator
 from typing import Any, Final, TypeAlias
 
-from sorter.model.bond import Bond
 from sorter.model.correction import PICTURES_SHOW, USER_SAID
 from sorter.model.damage import Damage
 from sorter.model.kinds import DriveMode, FocusMode, Kind, Role, Who
 from sorter.model.note import BETWEEN, NotCarried, Note, Related, Renamed, WhyRenamed
-from sorter.model.operation import Progress, What
+from sorter.model.operation import OperationKind, OperationState
 from sorter.model.plan import Placement, State
+from sorter.model.relation_kind import RelationKind
 from sorter.model.row import Row
 from sorter.writing.ledger import values
 from sorter.writing.ledger.schema import (
     CHECKED,
     FILES,
     FINDINGS,
-    FORM,
+    FORMAT_VERSION,
     INDEXES,
     INGESTS,
     KEPT,
-    KEPT_SAID,
+    KEPT_NOTES_TABLE,
+    NOTES_TABLE,
     OPERATIONS,
-    SAID,
     TABLES,
-    Side,
+    When,
 )
 
 FIRST: Final = 1
@@ -67,7 +67,7 @@ _CELLS: Final = (
     "grounds",
     "notes",
 )
-_RELATION: Final = re.compile(rf"({'|'.join(Bond)}) sequence ([0-9]{{1,18}})")
+_RELATION: Final = re.compile(rf"({'|'.join(RelationKind)}) sequence ([0-9]{{1,18}})")
 _RENAMED: Final = re.compile(rf"named (.+) here: ({'|'.join(WhyRenamed)})", re.DOTALL)
 _PLAIN: Final = frozenset({str, int, float})
 _INTO_TWO: Final = 2  # its word for a move into two copies
@@ -91,7 +91,7 @@ def migrate(base: sqlite3.Connection) -> None:
     for statement in (*(table.created for table in TABLES), *INDEXES):
         base.execute(statement)
     _Migration(base, old).carry_over()
-    base.execute(f"PRAGMA user_version = {FORM}")
+    base.execute(f"PRAGMA user_version = {FORMAT_VERSION}")
 
 
 def _read(base: sqlite3.Connection) -> _Old:
@@ -173,15 +173,15 @@ class _Migration:
             order.append((following - 0.5, row["regrouping"], row))
         for operation, (_, _, row) in enumerate(sorted(order, key=lambda each: each[:2]), 1):
             if "regrouping" in row:
-                progress = Progress(row["state"]).value
-                self._add(OPERATIONS.added, (operation, What.REGROUPING.value, progress))
+                progress = OperationState(row["state"]).value
+                self._add(OPERATIONS.added, (operation, OperationKind.REGROUPING.value, progress))
                 self._regrouping[row["regrouping"]] = operation
             else:
                 self._carry_run(operation, row)
 
     def _carry_run(self, operation: int, row: _Cells) -> None:
-        what = What.INGEST if row["card"] else What.RESULT
-        self._add(OPERATIONS.added, (operation, what.value, Progress(row["state"]).value))
+        what = OperationKind.INGEST if row["card"] else OperationKind.RESULT
+        self._add(OPERATIONS.added, (operation, what.value, OperationState(row["state"]).value))
         if row["card"]:
             moves, two = int(bool(row["moves"])), int(row["moves"] == _INTO_TWO)
             self._add(
@@ -197,15 +197,15 @@ class _Migration:
             row=self._row(old, ("files", "row", None)),
             container=old["container"],
             from_near=old["from_near"],
-            said=_said(old["said"]),
+            carrying_notes=_note_rows(old["said"]),
             unread=bool(old["unread"]),
-            mark=old["mark"],
+            fingerprint=old["mark"],
         )
         cells = values.file(self._operation[old["run"]], placement, number)
         progress = (State(old["state"]).value, old["modified_ns"], old["gone"])
         self._add(FILES.added, (*cells[:3], *progress, *cells[6:]))
         for note in values.notes(placement):
-            self._add(SAID.added, (number, *note))
+            self._add(NOTES_TABLE.added, (number, *note))
 
     def _carry_earlier(self, old: _Cells) -> None:
         if not old["run"]:
@@ -213,26 +213,26 @@ class _Migration:
         nowhere = {"source": b"", "destination": "", "bytes": 0, "sha256": ""}
         row = self._row({**nowhere, **old}, ("earlier", "row", old["run"]))
         placement = Placement(row=row, from_near=old["from_near"])
-        self._keep(self._operation[old["run"]], old["number"], Side.BEFORE, placement)
+        self._keep(self._operation[old["run"]], old["number"], When.BEFORE, placement)
 
     def _carry_regrouped(self, old: _Cells) -> None:
         operation = self._regrouping[old["regrouping"]]
         was = {name: old[f"was_{name}"] for name in ("destination", "from_near", "said", "row")}
         for side, text, cells in (
-            (Side.BEFORE, "was_row", {**old, **was}),
-            (Side.AFTER, "row", old),
+            (When.BEFORE, "was_row", {**old, **was}),
+            (When.AFTER, "row", old),
         ):
             row = self._row(cells, ("regrouped", text, old["regrouping"]))
-            near, said = cells["from_near"], _said(cells["said"])
-            placement = Placement(row=row, from_near=near, said=said)
+            near, notes = cells["from_near"], _note_rows(cells["said"])
+            placement = Placement(row=row, from_near=near, carrying_notes=notes)
             self._keep(operation, old["number"], side, placement)
 
-    def _keep(self, operation: int, number: int, side: Side, placement: Placement) -> None:
+    def _keep(self, operation: int, number: int, side: When, placement: Placement) -> None:
         of = (operation, number, side.value)
         source = os.fsencode(placement.row.source)
         self._add(KEPT.added, (*of, source, *values.facts(placement)))
         for note in values.notes(placement):
-            self._add(KEPT_SAID.added, (*of, *note))
+            self._add(KEPT_NOTES_TABLE.added, (*of, *note))
 
     # ---- rows ------------------------------------------------------------------------------
 
@@ -282,21 +282,21 @@ def _who(grounds: str) -> Who:
     return Who.PICTURES if PICTURES_SHOW in grounds else Who.CAMERA
 
 
-def _said(text: str) -> tuple[Note, ...]:
+def _note_rows(text: str) -> tuple[Note, ...]:
     return tuple(map(_note, _texts(json.loads(text))))
 
 
-def _texts(said: object) -> Iterator[str]:
-    if not isinstance(said, list) or not all(isinstance(each, str) for each in said):
+def _texts(notes: object) -> Iterator[str]:
+    if not isinstance(notes, list) or not all(isinstance(each, str) for each in notes):
         raise ValueError("notes that are no texts")
-    yield from said
+    yield from notes
 
 
 def _note(text: str) -> Note:
     """The fact of which the first format wrote this sentence; the text where it is none of these."""
     if related := _RELATION.fullmatch(text):
-        told = Related(what=Bond(related[1]), sequence=int(related[2]))
-        return told if str(told) == text else text
+        known = Related(what=RelationKind(related[1]), sequence=int(related[2]))
+        return known if str(known) == text else text
     if renamed := _RENAMED.fullmatch(text):
         return Renamed(name=renamed[1], why=WhyRenamed(renamed[2]))
     if text.startswith(_NOT_CARRIED):

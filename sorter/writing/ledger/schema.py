@@ -12,15 +12,15 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from sorter.model.bond import Bond
 from sorter.model.damage import Damage
 from sorter.model.finding import End, Verdict
 from sorter.model.kinds import DriveMode, FocusMode, Kind, Role, Who
 from sorter.model.note import WhyRenamed
-from sorter.model.operation import Progress, What
+from sorter.model.operation import OperationKind, OperationState
 from sorter.model.plan import State
+from sorter.model.relation_kind import RelationKind
 
-FORM: Final = 2
+FORMAT_VERSION: Final = 2
 """Grows when a sorter that knows the one before could not read the ledger any more."""
 MOST: Final = 2**63 - 1
 MOST_COUNTED: Final = 2**62
@@ -64,19 +64,19 @@ class Column:
         comes into a column of texts becomes one.
         """
         if self.holds == INTEGER:
-            said = f"({self.name} | 0) IS {self.name} AND {self.name} >= {self.least}"
-            said += f" AND {self.name} <= {self.most}" if self.most < MOST else ""
+            condition = f"({self.name} | 0) IS {self.name} AND {self.name} >= {self.least}"
+            condition += f" AND {self.name} <= {self.most}" if self.most < MOST else ""
         elif self.holds == REAL:
             finite = f"{self.name} < 9e999 AND {self.name} > -9e999"
             # Texts and bytes are more than any number.
-            said = finite if self.is_finite else f"{self.name} <= 9e999"
+            condition = finite if self.is_finite else f"{self.name} <= 9e999"
         elif self.is_path:
-            said = f"instr(CAST({self.name} AS BLOB), x'00') = 0"
+            condition = f"instr(CAST({self.name} AS BLOB), x'00') = 0"
         elif self.among and with_words:
-            said = f"{self.name} IN ({', '.join(map(repr, map(str, self.among)))})"
+            condition = f"{self.name} IN ({', '.join(map(repr, map(str, self.among)))})"
         else:
             return ""
-        return f"({self.name} IS NULL OR {said})" if self.may_lack else f"({said})"
+        return f"({self.name} IS NULL OR {condition})" if self.may_lack else f"({condition})"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,8 +112,8 @@ class Table:
     @property
     def unsound(self) -> str:
         """The query for a row that holds what it must not."""
-        told = (column.is_sound(with_words=not self.is_long) for column in self.columns)
-        sound = " AND ".join(filter(None, told)) or "1"
+        known = (column.is_sound(with_words=not self.is_long) for column in self.columns)
+        sound = " AND ".join(filter(None, known)) or "1"
         return f"SELECT 1 FROM {self.name} WHERE NOT ({sound}) LIMIT 1"  # noqa: S608  our own names
 
 
@@ -149,7 +149,7 @@ def _names(words: type[StrEnum]) -> tuple[str, ...]:
     return tuple(each.name.lower() for each in words)
 
 
-class Said(StrEnum):
+class NoteType(StrEnum):
     """What a note is."""
 
     TEXT = "text"
@@ -159,14 +159,14 @@ class Said(StrEnum):
     NOT_CARRIED = "not_carried"
 
 
-class Part(StrEnum):
+class NoteOrigin(StrEnum):
     """Whom a note is from: reading and grouping, or carrying."""
 
     ROW = "row"
     CARRYING = "carrying"
 
 
-class Side(StrEnum):
+class When(StrEnum):
     """Whether it is what was said of a file before an operation, or what that made of it."""
 
     BEFORE = "before"
@@ -201,11 +201,11 @@ FACTS: Final = (
     *GROUPING,
 )
 NOTES: Final = (
-    _word("part", Part),
+    _word("part", NoteOrigin),
     *_whole("place"),
-    _word("what", Said),
+    _word("what", NoteType),
     *_text("text"),  # a text, a damage, a new name, a reason
-    _word("why", ("", *_names(Bond), *_names(WhyRenamed))),
+    _word("why", ("", *_names(RelationKind), *_names(WhyRenamed))),
     *_whole("sequence", may_lack=True),  # to which it stands so
 )
 
@@ -213,8 +213,8 @@ OPERATIONS: Final = Table(
     name="operations",  # in the order in which they were begun
     columns=(
         Column(name="operation", holds=INTEGER, key="PRIMARY KEY"),
-        _word("what", What),
-        _word("progress", Progress),
+        _word("what", OperationKind),
+        _word("progress", OperationState),
     ),
 )
 INGESTS: Final = Table(
@@ -241,13 +241,13 @@ FILES: Final = Table(
         _flag("gone"),  # moved, and removed from the card
         *_whole(
             "given_bytes", may_lack=True
-        ),  # of a file that the sorter wrote anew out of another
+        ),  # of a file that the sorter wrote again out of another
         Column(name="given_sha256", holds=TEXT, may_lack=True),
         *FACTS,
     ),
     is_long=True,
 )
-SAID: Final = Table(
+NOTES_TABLE: Final = Table(
     name="notes",
     columns=(Column(name="number", holds=INTEGER), *NOTES),
     primary=("number", "part", "place"),
@@ -255,7 +255,7 @@ SAID: Final = Table(
 _OF_OPERATION: Final = (
     Column(name="operation", holds=INTEGER),
     Column(name="number", holds=INTEGER),
-    _word("side", Side),
+    _word("side", When),
 )
 KEPT: Final = Table(
     name="kept",
@@ -263,7 +263,7 @@ KEPT: Final = Table(
     primary=("operation", "number", "side"),
     is_long=True,
 )
-KEPT_SAID: Final = Table(
+KEPT_NOTES_TABLE: Final = Table(
     name="kept_notes",
     columns=(*_OF_OPERATION, *NOTES),
     primary=("operation", "number", "side", "part", "place"),
@@ -321,9 +321,9 @@ TABLES: Final = (
     OPERATIONS,
     INGESTS,
     FILES,
-    SAID,
+    NOTES_TABLE,
     KEPT,
-    KEPT_SAID,
+    KEPT_NOTES_TABLE,
     FINDINGS,
     LISTED,
     CHECKED,

@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from enum import StrEnum
 from typing import Any, Final, TypeAlias, TypeVar
 
-from sorter.model.bond import Bond
 from sorter.model.damage import Damage
 from sorter.model.finding import Check, End, Verdict
 from sorter.model.kinds import DriveMode, FocusMode, Kind, Role, Who
 from sorter.model.note import NotCarried, Note, Related, Renamed, WhyRenamed
 from sorter.model.plan import Entry, Placement, State
+from sorter.model.relation_kind import RelationKind
 from sorter.model.row import Row
 from sorter.writing.ledger.schema import (
     DAMAGES,
@@ -21,8 +21,8 @@ from sorter.writing.ledger.schema import (
     FINDINGS,
     GROUPING,
     LISTS,
-    Part,
-    Said,
+    NoteOrigin,
+    NoteType,
 )
 
 Cells: TypeAlias = tuple[Any, ...]
@@ -54,12 +54,12 @@ _FOCUS: Final = _or_none(FocusMode)
 _DRIVE: Final = _or_none(DriveMode)
 _WHO: Final = _by_value(Who)
 _STATE: Final = _by_value(State)
-_BOND: Final = _by_name(Bond)
+_RELATION_KIND: Final = _by_name(RelationKind)
 _WHY: Final = _by_name(WhyRenamed)
 _DAMAGE: Final = dict(zip(DAMAGES, Damage, strict=True))
 _VERDICT: Final = _or_none(Verdict)
 _END: Final = _or_none(End)
-_LOOKS: Final = _or_none(Kind)
+_LOOKS_LIKE: Final = _or_none(Kind)
 
 
 def coded(text: str) -> str | bytes:
@@ -84,7 +84,7 @@ def decoded(cell: str | bytes) -> str:
 def facts(placement: Placement) -> Cells:
     """The placement's values in the order of FACTS; its notes stand in a table of their own."""
     row = placement.row
-    about = (placement.container, placement.unread, placement.mark)
+    about = (placement.container, placement.unread, placement.fingerprint)
     return (coded(row.destination), row.bytes, row.sha256, *about, *grouping(placement))
 
 
@@ -121,7 +121,7 @@ def grouping(placement: Placement) -> Cells:
 
 def placement_of(source: bytes, cells: Cells, noted: Noted) -> Placement:
     """The placement of which these are the source, the facts and the notes."""
-    destination, count, sha256, container, unread, mark, *about = cells
+    destination, count, sha256, container, unread, fingerprint, *about = cells
     (
         frame,
         sequence,
@@ -182,9 +182,9 @@ def placement_of(source: bytes, cells: Cells, noted: Noted) -> Placement:
         row=row,
         container=decoded(container),
         from_near=from_near,
-        said=noted[1],
+        carrying_notes=noted[1],
         unread=bool(unread),
-        mark=mark,
+        fingerprint=fingerprint,
     )
 
 
@@ -193,8 +193,11 @@ def placement_of(source: bytes, cells: Cells, noted: Noted) -> Placement:
 
 def notes(placement: Placement) -> Iterator[Cells]:
     """All notes on a file in the order of the columns NOTES."""
-    for part, said in ((Part.ROW, placement.row.remarks), (Part.CARRYING, placement.said)):
-        for place, note in enumerate(said):
+    for part, stated in (
+        (NoteOrigin.ROW, placement.row.remarks),
+        (NoteOrigin.CARRYING, placement.carrying_notes),
+    ):
+        for place, note in enumerate(stated):
             yield (part.value, place, *_note(note))
 
 
@@ -202,28 +205,28 @@ def _note(note: Note) -> Cells:
     """What the note is, its text, why, and the sequence that it names."""
     match note:
         case Damage():
-            return Said.DAMAGE.value, note.name.lower(), "", None
+            return NoteType.DAMAGE.value, note.name.lower(), "", None
         case Related():
-            return Said.RELATED.value, "", note.what.name.lower(), note.sequence
+            return NoteType.RELATED.value, "", note.what.name.lower(), note.sequence
         case Renamed():
-            return Said.RENAMED.value, coded(note.name), note.why.name.lower(), None
+            return NoteType.RENAMED.value, coded(note.name), note.why.name.lower(), None
         case NotCarried():
-            return Said.NOT_CARRIED.value, coded(note.reason), "", None
+            return NoteType.NOT_CARRIED.value, coded(note.reason), "", None
         case _:
-            return Said.TEXT.value, coded(note), "", None
+            return NoteType.TEXT.value, coded(note), "", None
 
 
 def _read_note(what: str, cell: str | bytes, why: str, sequence: int | None) -> Note:
     """The note. Raises KeyError where text or why is none that such a note may have."""
     text = decoded(cell)
     match what:
-        case Said.DAMAGE:
+        case NoteType.DAMAGE:
             return _DAMAGE[text]
-        case Said.RELATED:
-            return Related(what=_BOND[why], sequence=sequence or 0)
-        case Said.RENAMED:
+        case NoteType.RELATED:
+            return Related(what=_RELATION_KIND[why], sequence=sequence or 0)
+        case NoteType.RENAMED:
             return Renamed(name=text, why=_WHY[why])
-        case Said.NOT_CARRIED:
+        case NoteType.NOT_CARRIED:
             return NotCarried(reason=text)
         case _:
             return text
@@ -234,7 +237,7 @@ def read_notes(found: Iterable[tuple[Cells, Cells]]) -> dict[Cells, Noted]:
     noted: dict[Cells, tuple[list[Note], list[Note]]] = {}
     for file, (part, _, what, text, why, sequence) in found:
         both = noted.setdefault(file, ([], []))
-        both[part != Part.ROW].append(_read_note(what, text, why, sequence))
+        both[part != NoteOrigin.ROW].append(_read_note(what, text, why, sequence))
     return {file: (tuple(one), tuple(two)) for file, (one, two) in noted.items()}
 
 
@@ -287,7 +290,7 @@ _WORDS: Final[Mapping[str, Mapping[Any, Any]]] = {
     "kind": _KIND,
     "verdict": _VERDICT,
     "missing_end": _END,
-    "looks_like": _LOOKS,
+    "looks_like": _LOOKS_LIKE,
     "attempts_verdict": _VERDICT,
     "nearward": {None: None, 0: False, 1: True},
 }
@@ -301,8 +304,8 @@ def finding(number: int, check: Check) -> Cells:
 
 def verbatim(number: int, says: str) -> Cells:
     """The same of a sentence."""
-    told = finding(number, Check(sequence=0, kind=Kind.SINGLE, frames=0))
-    return (number, coded(says), *told[2:])
+    known = finding(number, Check(sequence=0, kind=Kind.SINGLE, frames=0))
+    return (number, coded(says), *known[2:])
 
 
 def _plain(value: object) -> object:
@@ -328,12 +331,12 @@ def read_finding(cells: Cells, listed: Mapping[str, list[float]]) -> Check | str
     _, says, *plain = cells
     if says:
         return decoded(says)
-    told: dict[str, Any] = {
+    known: dict[str, Any] = {
         name: _WORDS[name][value] if name in _WORDS else value
         for name, value in zip(_PLAIN, plain, strict=True)
     }
-    told |= {name: tuple(map(int, listed.get(name, ()))) for name in _WHOLE}
-    check = Check(**told, bright_ev=tuple(listed.get("bright_ev", ())))
+    known |= {name: tuple(map(int, listed.get(name, ()))) for name in _WHOLE}
+    check = Check(**known, bright_ev=tuple(listed.get("bright_ev", ())))
     if len(check.bright_ev) != len(check.bright_steps):
         raise ValueError("steps of brightness without their figures")
     return check

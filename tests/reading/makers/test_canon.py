@@ -16,7 +16,7 @@ from reading.builders import sized_longs as longs
 from reading.builders import sized_words as words
 from sorter.model.frame import Facts
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
-from sorter.reading.draft import Draft
+from sorter.reading.builder import FactsBuilder
 from sorter.reading.makers import canon as canon_note
 
 
@@ -166,12 +166,12 @@ def test_canon_hdr_marks_a_lone_jpeg_as_merged_and_no_raw() -> None:
 
 
 def test_canon_arrays_of_other_containers_are_read_by_the_same_rules() -> None:
-    found = Draft()
+    found = FactsBuilder()
     settings = [98, 0, 0, 0, 0, 1, 0, 3, *[0] * 41]
     file = [132, *[0] * 19, 142, 119, *[0] * 44, 7, 7]
     texts = {canon_note.SERIAL: "560018150", canon_note.LENS: "n/a"}
     canon_note.fill({0x0001: settings, 0x0093: file}, texts, found)
-    said = found.facts()
+    said = found.built()
     assert (said.drive_mode, said.focus_mode) == (DriveMode.CONTINUOUS, FocusMode.MANUAL)
     assert (said.focus_near_m, said.focus_far_m) == (1.19, 1.42)
     assert (said.serial, said.lens) == ("560018150", "")
@@ -181,9 +181,9 @@ def test_canon_arrays_of_other_containers_are_read_by_the_same_rules() -> None:
 def test_canon_arrays_that_are_cut_say_nothing(tag: int) -> None:
     width = canon_note.WIDTHS[tag]
     for stored in ([], [2 * width], [0, 9, 9, 9], [-8, 9, 9, 9], [2 * width, 0, *[9] * 90]):
-        found = Draft()
+        found = FactsBuilder()
         canon_note.fill({tag: stored}, {}, found)
-        said = found.facts()
+        said = found.built()
         expected = FocusMode.MANUAL if tag in {0x0026, 0x003C} and len(stored) > 9 else None
         assert (said.drive_mode, said.focus_mode, said.bracketing) == (None, expected, None)
         assert (said.focus_near_m, said.merged, said.lens) == (None, "", "")

@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 
 from cardmaking.tiff import U32, Entry, Writer, directory
-from reading.builders import LITTLE, draft, exif_tiff, jpeg, own_note, with_note
+from reading.builders import LITTLE, builder, exif_tiff, jpeg, own_note, with_note
 from sorter.model.frame import Facts
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 
@@ -32,7 +32,7 @@ def test_fujifilm_is_little_endian_in_big_endian_files() -> None:
     note = head + directory("<", entries, len(head))
     main = [big.text(0x010F, "FUJIFILM")]
     block = exif_tiff(main, [big.raw(0x927C, note)], order=">")
-    said = draft(jpeg(block)).facts()
+    said = builder(jpeg(block)).built()
     assert (said.focus_mode, said.drive_mode, said.shot_number, said.serial) == (
         FocusMode.MANUAL,
         DriveMode.CONTINUOUS,

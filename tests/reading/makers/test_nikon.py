@@ -12,7 +12,7 @@ import struct
 import pytest
 
 from cardmaking.tiff import SRAT, U8, U32, Entry, tiff
-from reading.builders import LITTLE, TIME, draft, exif_tiff, jpeg, placed_note, with_note
+from reading.builders import LITTLE, TIME, builder, exif_tiff, jpeg, placed_note, with_note
 from sorter.model.frame import Facts
 from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading.makers import nikon
@@ -211,7 +211,7 @@ def test_nikon_hdr_marks_a_jpeg_and_not_the_raws_it_is_made_of(record: bytes, me
     inner = tiff("<", [[LITTLE.raw(0x0035, record)]])
     assert with_note("NIKON", b"Nikon\0\2\x10\0\0" + inner).merged == merged
     note = LITTLE.raw(0x927C, b"Nikon\0\2\x10\0\0" + inner)
-    assert draft(exif_tiff([], [TIME, note]), "DSC_0001.NEF").facts().merged == ""
+    assert builder(exif_tiff([], [TIME, note]), "DSC_0001.NEF").built().merged == ""
 
 
 @pytest.mark.parametrize(
@@ -244,5 +244,5 @@ def test_nikon_focus_mode_that_is_none(text: str) -> None:
 
 def test_nikon_old_note_says_nothing() -> None:
     note = LITTLE.placed(0x927C, lambda _: b"Nikon\0\1\0\1\0\7\0\2\0\4\0\0\0AF-C\0\0\0\0")
-    said = draft(jpeg(exif_tiff([LITTLE.text(0x010F, "NIKON")], [TIME, note]))).facts()
+    said = builder(jpeg(exif_tiff([LITTLE.text(0x010F, "NIKON")], [TIME, note]))).built()
     assert said.focus_mode is None

@@ -15,7 +15,7 @@ from reading.builders import (
     EXIF_POINTER,
     LITTLE,
     TIME,
-    draft,
+    builder,
     exif_tiff,
     jpeg,
     placed_note,
@@ -33,7 +33,7 @@ def test_canon_note_moved_by_an_editor_is_read_by_its_trailer() -> None:
     note = body + b"II*\0" + struct.pack("<I", was_at)
     main = [LITTLE.text(0x010F, "Canon")]
     exif = [TIME, LITTLE.raw(0x927C, note)]
-    assert draft(jpeg(exif_tiff(main, exif))).facts().focus_far_m == 2.94
+    assert builder(jpeg(exif_tiff(main, exif))).built().focus_far_m == 2.94
 
 
 def test_olympus_offsets_count_from_the_note_where_the_other_base_looks_nearer_by_chance() -> None:
@@ -48,7 +48,7 @@ def test_olympus_offsets_count_from_the_note_where_the_other_base_looks_nearer_b
         return (OLYMPUS + struct.pack("<H", 2) + rows + b"\0" * 4 + camera).ljust(1000, b"\0")
 
     main = [LITTLE.text(0x010F, "OLYMPUS")]
-    said = draft(jpeg(exif_tiff(main, [TIME, LITTLE.placed(0x927C, note)]))).facts()
+    said = builder(jpeg(exif_tiff(main, [TIME, LITTLE.placed(0x927C, note)]))).built()
     assert (said.drive_mode, said.shot_number) == (DriveMode.CONTINUOUS, 7)
 
 
@@ -61,9 +61,9 @@ def test_pentax_dng_keeps_its_note_in_the_first_directory() -> None:
         LITTLE.raw(0xC634, note, kind=U8),
         LITTLE.below(EXIF_POINTER, [TIME]),
     ]
-    found = draft(tiff("<", [main]), "IMGP0001.DNG")
+    found = builder(tiff("<", [main]), "IMGP0001.DNG")
     assert found.container == "dng"
-    assert found.facts().drive_mode is DriveMode.CONTINUOUS
+    assert found.built().drive_mode is DriveMode.CONTINUOUS
 
 
 def test_a_converted_dng_keeps_the_base_of_the_file_that_it_was_made_from() -> None:
@@ -76,7 +76,7 @@ def test_a_converted_dng_keeps_the_base_of_the_file_that_it_was_made_from() -> N
         LITTLE.raw(0xC634, private + body, kind=U8),
         LITTLE.below(EXIF_POINTER, [TIME]),
     ]
-    assert draft(tiff("<", [main]), "A.DNG").facts().focus_far_m == 2.94
+    assert builder(tiff("<", [main]), "A.DNG").built().focus_far_m == 2.94
 
 
 def test_a_note_of_an_unknown_maker_says_nothing() -> None:
@@ -116,7 +116,7 @@ def test_a_converted_note_is_found_behind_other_blocks(filler: bytes) -> None:
         LITTLE.raw(0xC634, b"Adobe\0" + filler + block + body, kind=U8),
         LITTLE.below(EXIF_POINTER, [TIME]),
     ]
-    assert draft(tiff("<", [main]), "A.DNG").facts().focus_far_m == 2.94
+    assert builder(tiff("<", [main]), "A.DNG").built().focus_far_m == 2.94
 
 
 @pytest.mark.parametrize(
@@ -135,6 +135,6 @@ def test_private_data_without_a_note_say_nothing(private: bytes) -> None:
         LITTLE.raw(0xC634, private, kind=U8),
         LITTLE.below(EXIF_POINTER, [TIME]),
     ]
-    found = draft(tiff("<", [main]), "A.DNG")
-    assert found.facts().drive_mode is None
-    assert found.facts().moment is not None
+    found = builder(tiff("<", [main]), "A.DNG")
+    assert found.built().drive_mode is None
+    assert found.built().moment is not None

@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 
 from cardmaking.tiff import U8, U32, Entry, directory, tiff
-from reading.builders import EXIF_POINTER, LITTLE, TIME, draft, exif_tiff, jpeg, placed_note
+from reading.builders import EXIF_POINTER, LITTLE, TIME, builder, exif_tiff, jpeg, placed_note
 from sorter.model.frame import Facts
 from sorter.model.kinds import Bracketing, DriveMode
 
@@ -88,9 +88,9 @@ def test_panasonic_raw_shell_tells_the_step() -> None:
         LITTLE.raw(0x0120, inner.ljust(64, b"\0")),
         LITTLE.below(EXIF_POINTER, [TIME]),
     ]
-    found = draft(tiff("<", [outer], magic=0x55), "P1000001.RW2")
-    assert (found.container, found.facts().focus_step) == ("rw2", 812)
-    assert found.facts().step_nearward is None
+    found = builder(tiff("<", [outer], magic=0x55), "P1000001.RW2")
+    assert (found.container, found.built().focus_step) == ("rw2", 812)
+    assert found.built().step_nearward is None
 
 
 @pytest.mark.parametrize("ticks", [0, 0xFFFFFFFF])
@@ -165,8 +165,8 @@ def test_panasonic_raw_of_shifted_shots_says_so_outside(code: int, merged: str) 
         LITTLE.numbers(0x0121, U32, code),
         LITTLE.below(EXIF_POINTER, [TIME]),
     ]
-    found = draft(tiff("<", [outer], magic=0x55), "P1000001.RW2")
-    assert found.facts().merged == merged
+    found = builder(tiff("<", [outer], magic=0x55), "P1000001.RW2")
+    assert found.built().merged == merged
 
 
 def test_panasonic_offsets_of_one_body_count_from_behind_the_header() -> None:
@@ -177,4 +177,4 @@ def test_panasonic_offsets_of_one_body_count_from_behind_the_header() -> None:
 
     main = [LITTLE.text(0x010F, "Panasonic")]
     block = exif_tiff(main, [TIME, LITTLE.placed(0x927C, note)])
-    assert draft(jpeg(block)).facts().lens == "a long name"
+    assert builder(jpeg(block)).built().lens == "a long name"

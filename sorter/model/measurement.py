@@ -17,7 +17,7 @@ CELLS_ACROSS = 100
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sight:
+class PreviewSource:
     """Where a picture of a frame can be had: a stretch of a file, or all of it.
 
     path: the file as the system names it. length: 0 for the whole file. width: in pixels as
@@ -32,18 +32,18 @@ class Sight:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Seen:
+class FrameSource:
     """A frame to look at. key: equal for equal content; empty where that is not known.
 
-    sights: where it can be had, the best first; one that cannot be decoded gives way to the next.
+    previews: where it can be had, the best first; one that cannot be decoded gives way to the next.
     """
 
-    sights: tuple[Sight, ...]
+    previews: tuple[PreviewSource, ...]
     key: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Glance:
+class Measurement:
     """One frame, measured. All grids have one shape: rows by columns of square cells.
 
     energy: mean square of the Laplacian within each cell, in grey levels (0 to 255). light: mean
@@ -62,7 +62,7 @@ class Glance:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Move:
+class Displacement:
     """How a frame lies to an earlier one: where that one's middle went, in pixels of the decoded picture.
 
     of: the index of that earlier frame. growth: how much larger it shows the scene (1.002: by
@@ -85,12 +85,12 @@ ALIKE = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Measured:
+class MeasuredSeries:
     """The frames of a series, measured in order; None for one that cannot be seen.
 
     moves: how each frame lies to the last one before it that showed the same and was no darker; to
     the last one that did not where none does. None for the first, and where sizes differ.
     """
 
-    glances: tuple[Glance | None, ...]
-    moves: tuple[Move | None, ...]
+    measurements: tuple[Measurement | None, ...]
+    displacements: tuple[Displacement | None, ...]

@@ -14,10 +14,11 @@ from sorter.disk.output import holds_ledger, is_within, real_path
 from sorter.disk.reported import ReportFolder
 from sorter.disk.shoot import Shoot
 from sorter.errors import CardNotFound, NoCard, NothingToUndo, OnlyCopies
-from sorter.model.operation import Operation, What, newest
+from sorter.model.operation import Operation, OperationKind, newest
 from sorter.model.plan import Entry
 from sorter.model.row import is_brought_back
 from sorter.page.render import GENERATOR
+from sorter.pipeline.ingest_options import SharedCount
 from sorter.pipeline.recording import (
     drop_findings,
     is_up_to_date,
@@ -25,10 +26,9 @@ from sorter.pipeline.recording import (
     write_records,
 )
 from sorter.pipeline.regrouping import changed_by, give_up, take_back
-from sorter.pipeline.scanning import Tick
+from sorter.pipeline.scanning import CountProgress
 from sorter.pipeline.seeking import elsewhere, exchanged
-from sorter.pipeline.wishes import Counted
-from sorter.writing.ledger import Ledger, Run
+from sorter.writing.ledger import IngestRun, Ledger
 from sorter.writing.target import stopping_clearly
 from sorter.writing.undo import CHANGED, Undoing, Undone, compared, is_here
 
@@ -93,14 +93,14 @@ class Undo:
     @property
     def is_of_ingest(self) -> bool:
         """Whether it is an ingest, and so about copies and originals."""
-        return self.operation.what is What.INGEST
+        return self.operation.what is OperationKind.INGEST
 
     @property
     def here(self) -> tuple[Entry, ...]:
         """Those of the files that are still in the shoot."""
         return tuple(e for e in self.entries if e.row.sha256 and is_here(self._shoot, e))
 
-    def check_originals(self, tick: Tick) -> None:
+    def check_originals(self, progress: CountProgress) -> None:
         """Returns where the card still has every copied file, byte by byte, as a file of its own.
 
         A copy of which the original cannot be looked at stays in the shoot, and is named. A regrouping
@@ -112,7 +112,7 @@ class Undo:
         here = self.here
         with suppress(CardNotFound):  # all are lacking then
             self._originals.expect()
-        counted = Counted(tick, sum(entry.row.bytes for entry in here))
+        counted = SharedCount(progress, sum(entry.row.bytes for entry in here))
         found = compared(self._shoot, self._originals, here, counted.add)
         self._unseen = found.unseen
         if found.lacking:
@@ -124,14 +124,14 @@ class Undo:
                 "card is with --card, or give --without-card to remove them all the same."
             )
 
-    def carry(self, tick: Tick) -> Undone:
+    def carry(self, progress: CountProgress) -> Undone:
         """It is taken back. Raises ShootNotWritable, CardNotWritable, NoRoom, CardGone; run it again then."""
-        if self.operation.what is What.REGROUPING:
-            return take_back(self._shoot, self._ledger, self.operation, tick)
-        if self.operation.what is What.ADOPTION:
-            return give_up(self._shoot, self._ledger, self.operation, tick)
+        if self.operation.what is OperationKind.REGROUPING:
+            return take_back(self._shoot, self._ledger, self.operation, progress)
+        if self.operation.what is OperationKind.ADOPTION:
+            return give_up(self._shoot, self._ledger, self.operation, progress)
         before = records_of(self._ledger.entries())
-        counted = Counted(tick, sum(entry.row.bytes for entry in self.entries))
+        counted = SharedCount(progress, sum(entry.row.bytes for entry in self.entries))
         undoing = Undoing(self._shoot, self._ledger, self._originals, self._unseen)
         undone = undoing.undo(self.run.run, self.entries, counted.add)
         if out := self._exchanged(undone):
@@ -202,7 +202,7 @@ class Undo:
             raise NothingToUndo(f"{root}: there is no ingest to take back.")
         return found
 
-    def _run(self) -> Run:
+    def _run(self) -> IngestRun:
         """The ingest that it is, or that was there before it: it tells where the card is."""
         runs = self._ledger.runs()
         return next((run for run in runs if run.run == self.operation.run), runs[-1])
@@ -226,14 +226,14 @@ class Undo:
 
     def _refuse_shoots(self) -> None:
         """The shoot's own files are no originals, and another shoot's are copies too."""
-        said = f"--card {self.card}"
-        self._refuse_same_place(said)
+        notes = f"--card {self.card}"
+        self._refuse_same_place(notes)
         if holds_ledger(real_path(self.card)):
             raise NoCard(
-                f"{said} is a shoot, and no card. Name the folder that the files came from."
+                f"{notes} is a shoot, and no card. Name the folder that the files came from."
             )
 
-    def _refuse_same_place(self, said: str) -> None:
+    def _refuse_same_place(self, notes: str) -> None:
         """Raises NoCard where card and shoot are one folder, or one of them lies in the other."""
         shoot, card = self._shoot.root, real_path(self.card)
         if is_within(card, shoot) or self._originals.is_ours():
@@ -243,7 +243,7 @@ class Undo:
         else:
             return
         raise NoCard(
-            f"{said} {how} {shoot}, whose files are the copies that are to be taken back. Name with "
+            f"{notes} {how} {shoot}, whose files are the copies that are to be taken back. Name with "
             "--card the folder that they came from."
         )
 

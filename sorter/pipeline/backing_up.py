@@ -11,23 +11,23 @@ from dataclasses import replace
 
 from sorter.errors import ShootNotWritable, SorterError
 from sorter.model.plan import Entry, State
-from sorter.pipeline.planned import SecondFound
-from sorter.pipeline.room import no_room
-from sorter.pipeline.second import Second, lacking
-from sorter.pipeline.wishes import SecondCopy
+from sorter.pipeline.backup import Backup, lacking
+from sorter.pipeline.ingest_report import BackupReport
+from sorter.pipeline.planned import BackupFound
+from sorter.pipeline.space import no_space
 from sorter.planning.places import another_name
 from sorter.writing.ledger import Ledger
 from sorter.writing.target import Outcome, Target
 
 
-class Seconding:
+class BackupWriter:
     """Brings the second copy to what the shoot holds; for one plan. found: as the plan's look found it."""
 
-    def __init__(self, second: Second, found: SecondFound) -> None:
+    def __init__(self, backup: Backup, found: BackupFound) -> None:
         self.target: Target | None = None
-        self._second = second
+        self._backup = backup
         self._found = found
-        self._failure = second.failure or (found.failure.error() if found.failure else None)
+        self._failure = backup.failure or (found.failure.error() if found.failure else None)
 
     @property
     def failure(self) -> SorterError | None:
@@ -40,10 +40,10 @@ class Seconding:
         placed = (entry for entry in entries if entry.state is State.PLACED)
         return lacking(known, placed, self._found.compared.bad.values(), waiting)
 
-    def check_room(self, sizes: Iterable[int]) -> None:
-        """Where it has no room for so much, or does not tell, it takes nothing."""
+    def check_free_space(self, sizes: Iterable[int]) -> None:
+        """Where it has no free space for so much, or does not tell, it takes nothing."""
         try:
-            error: SorterError | None = no_room(self._second.shoot, sizes)
+            error: SorterError | None = no_space(self._backup.shoot, sizes)
         except SorterError as broken:
             error = broken
         self._failure = self._failure or error
@@ -53,18 +53,18 @@ class Seconding:
         if self._failure is not None:
             return
         try:
-            own = self._second.to_write(open_files)
+            own = self._backup.to_write(open_files)
             own.follow(lead)
             bad = self._found.compared.bad.values()
             own.note(replace(entry, state=State.PLANNED) for entry in bad)
         except OSError as error:
             self._failure = ShootNotWritable(
-                f"{self._second.shoot.root}: {error.strerror}. Check the disk and its permissions."
+                f"{self._backup.shoot.root}: {error.strerror}. Check the disk and its permissions."
             )
         except SorterError as error:
             self._failure = error
         else:
-            self.target = Target(self._second.shoot, own, another_name)
+            self.target = Target(self._backup.shoot, own, another_name)
             self.target.outcome.held.update(self._found.compared.held)
 
     def wanted(self, lead: Iterable[Entry], waiting: frozenset[int]) -> dict[int, Entry]:
@@ -95,7 +95,7 @@ class Seconding:
 
     def report(
         self, ended: Mapping[Target, tuple[Entry, ...]], runs: frozenset[int], there: set[int]
-    ) -> SecondCopy:
+    ) -> BackupReport:
         """How it stands with the files of these ingests, and with those of these numbers.
 
         ended: all that the ledgers of the targets know in the end. Where it took no part in the run,
@@ -106,8 +106,8 @@ class Seconding:
         outcome = self.target.outcome if self.target else Outcome()
         theirs = {e.number: e for target in ended.keys() - {self.target} for e in ended[target]}
         same = {e.number for e in entries if _is_copy_of(e, theirs.get(e.number))}
-        return SecondCopy(
-            folder=self._second.shoot.root,
+        return BackupReport(
+            folder=self._backup.shoot.root,
             entries=entries,
             new=tuple(outcome.placed),
             edited=tuple(entry for _, entry in self._found.compared.edited),
@@ -125,7 +125,7 @@ class Seconding:
     def _entries(self) -> tuple[Entry, ...]:
         """Every file as its ledger knows it; none where that cannot be read any more."""
         try:
-            return self._second.ledger.entries() if self._second.ledger is not None else ()
+            return self._backup.ledger.entries() if self._backup.ledger is not None else ()
         except SorterError as error:
             self._failure = self._failure or error
             return ()

@@ -13,14 +13,14 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Final
 
-from sorter.model.bond import Bond
+from sorter.model.change import Change, Regrouping
 from sorter.model.focus import focus_order
 from sorter.model.folders import MARKERS, SINGLES
 from sorter.model.frame import Facts
 from sorter.model.kinds import NO_FRAME_KINDS, Kind, Who
 from sorter.model.note import Note, Related, Renamed
 from sorter.model.plan import Entry, Placement
-from sorter.model.regrouping import Change, Regrouping
+from sorter.model.relation_kind import RelationKind
 from sorter.model.row import Row
 from sorter.planning import names
 from sorter.planning.free import Free, Naming, is_numbered, naming_note, own_name
@@ -35,7 +35,7 @@ class CannotRegroup(ValueError):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Ask:
+class RegroupRequest:
     """What is asked of a shoot.
 
     lost: frames of which a file is not in its place. taken: every path in the folder.
@@ -48,7 +48,7 @@ class Ask:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Piece:
+class _NewSequence:
     """Frames that are one sequence now. name: empty where none was asked for."""
 
     frames: tuple[int, ...]
@@ -58,7 +58,7 @@ class _Piece:
     name: str = ""
 
 
-def regrouped(entries: Sequence[Entry], ask: Ask) -> tuple[Change, ...]:
+def regrouped(entries: Sequence[Entry], ask: RegroupRequest) -> tuple[Change, ...]:
     """What changes about the files of the ledger, by their numbers; nothing where all is so already.
 
     Raises CannotRegroup for a frame that the shoot does not have, one that the camera merged from
@@ -75,28 +75,30 @@ def touched(entries: Iterable[Entry], regroupings: Iterable[Regrouping]) -> froz
 
 
 class _Regrouper:
-    def __init__(self, entries: Sequence[Entry], ask: Ask) -> None:
+    def __init__(self, entries: Sequence[Entry], ask: RegroupRequest) -> None:
         self._entries = entries
         self._ask = ask
         self._old = Outline(entries)
-        self._wish = self._wishes()
-        self._touched = sorted({self._old.sequence_of[frame] for frame in self._wish})
+        self._request = self._requests()
+        self._touched = sorted({self._old.sequence_of[frame] for frame in self._request})
         self._places = _Places(entries, ask, self._old)
         self._changed: dict[int, Change] = {}
 
     def changes(self) -> tuple[Change, ...]:
-        pieces = self._numbered()
-        holders = self._holders(pieces)
-        anew = {number: each for number, each in pieces.items() if not self._stands(number, each)}
-        for number, piece in anew.items():
-            self._say(number, piece)
-        self._say_of_results(pieces, holders)
-        self._say_of_relations(holders)
+        sequences = self._numbered()
+        holders = self._holders(sequences)
+        renewed = {
+            number: each for number, each in sequences.items() if not self._stands(number, each)
+        }
+        for number, sequence in renewed.items():
+            self._note(number, sequence)
+        self._note_results(sequences, holders)
+        self._note_relations(holders)
         return tuple(self._changed[number] for number in sorted(self._changed))
 
     # ---- pieces ------------------------------------------------------------------------------
 
-    def _wishes(self) -> dict[int, int]:
+    def _requests(self) -> dict[int, int]:
         """Which regrouping each frame is of, by its place among them; without those that are lost."""
         found: dict[int, int] = {}
         results = {e.row.frame for files in self._old.merged.values() for e in files}
@@ -110,47 +112,49 @@ class _Regrouper:
                     raise CannotRegroup(f"frame {frame} is named in two regroupings.")
         return {frame: place for frame, place in found.items() if frame not in self._ask.lost}
 
-    def _numbered(self) -> dict[int, _Piece]:
+    def _numbered(self) -> dict[int, _NewSequence]:
         """The pieces by their numbers: a sequence's own where the piece has its first frame."""
         order = {f: n for n, f in enumerate(f for line in self._old.lines.values() for f in line)}
-        pieces = sorted((*self._asked(), *self._left()), key=lambda piece: order[piece.frames[0]])
+        sequences = sorted(
+            (*self._asked(), *self._left()), key=lambda sequence: order[sequence.frames[0]]
+        )
         firsts = {self._old.sequences[number][0]: number for number in self._touched}
         following = max((entry.row.sequence or 0 for entry in self._entries), default=0) + 1
-        found: dict[int, _Piece] = {}
-        for piece in pieces:
-            own = next((firsts[frame] for frame in piece.frames if frame in firsts), None)
-            found[following if own is None else own] = piece
+        found: dict[int, _NewSequence] = {}
+        for sequence in sequences:
+            own = next((firsts[frame] for frame in sequence.frames if frame in firsts), None)
+            found[following if own is None else own] = sequence
             following += own is None
         return found
 
-    def _asked(self) -> Iterator[_Piece]:
+    def _asked(self) -> Iterator[_NewSequence]:
         for line in self._old.lines.values():
             there = (frame for frame in line if frame not in self._ask.lost)
-            for place, frames in groupby(there, self._wish.get):
+            for place, frames in groupby(there, self._request.get):
                 if place is not None:
                     yield from self._made(self._ask.regroupings[place], tuple(frames))
 
-    def _made(self, wish: Regrouping, frames: tuple[int, ...]) -> Iterator[_Piece]:
-        parts = [(frame,) for frame in frames] if wish.kind in _APART else [frames]
+    def _made(self, request: Regrouping, frames: tuple[int, ...]) -> Iterator[_NewSequence]:
+        parts = [(frame,) for frame in frames] if request.kind in _APART else [frames]
         for part in parts:
-            kind = self._kind(wish.kind, part)
-            yield _Piece(
+            kind = self._kind(request.kind, part)
+            yield _NewSequence(
                 frames=part,
                 kind=kind,
-                grounds=wish.grounds,
-                said_by=wish.said_by,
-                name=wish.name,
+                grounds=request.grounds,
+                said_by=request.said_by,
+                name=request.name,
             )
 
-    def _left(self) -> Iterator[_Piece]:
+    def _left(self) -> Iterator[_NewSequence]:
         for number in self._touched:
             frames, first = self._old.sequences[number], self._old.first(number)
-            for is_cut, part in groupby(frames, lambda frame: frame in self._wish):
+            for is_cut, part in groupby(frames, lambda frame: frame in self._request):
                 own = tuple(part)
                 if not is_cut:
-                    said = f"cut since: {len(own)} of {len(frames)} frames are left here"
-                    grounds = f"{first.grounds}; {said}" if first.grounds else said
-                    yield _Piece(
+                    notes = f"cut since: {len(own)} of {len(frames)} frames are left here"
+                    grounds = f"{first.grounds}; {notes}" if first.grounds else notes
+                    yield _NewSequence(
                         frames=own,
                         kind=self._kind(first.kind, own),
                         grounds=grounds,
@@ -168,70 +172,72 @@ class _Regrouper:
             return kind
         return Kind.SINGLE
 
-    def _stands(self, number: int, piece: _Piece) -> bool:
+    def _stands(self, number: int, sequence: _NewSequence) -> bool:
         """Whether the shoot has this piece already, just so, under the name that was asked for.
 
         That a user says so is news, where it was not a user who said it.
         """
-        if self._old.sequences.get(number) != piece.frames:
+        if self._old.sequences.get(number) != sequence.frames:
             return False
         first = self._old.first(number)
-        is_said = first.said_by is Who.USER or piece.said_by is not Who.USER
-        if first.kind is not piece.kind or not is_said:
+        is_said = first.said_by is Who.USER or sequence.said_by is not Who.USER
+        if first.kind is not sequence.kind or not is_said:
             return False
-        has_folder = piece.kind is not Kind.MARKER and len(piece.frames) > 1
-        return not (has_folder and piece.name) or self._places.is_named(number, piece.name)
+        has_folder = sequence.kind is not Kind.MARKER and len(sequence.frames) > 1
+        return not (has_folder and sequence.name) or self._places.is_named(number, sequence.name)
 
-    def _holders(self, pieces: Mapping[int, _Piece]) -> dict[int, int]:
+    def _holders(self, sequences: Mapping[int, _NewSequence]) -> dict[int, int]:
         """For each touched sequence the number of the piece that goes on for it."""
-        of = {frame: number for number, piece in pieces.items() for frame in piece.frames}
-        return {n: n if n in pieces else of[self._old.sequences[n][0]] for n in self._touched}
+        of = {frame: number for number, sequence in sequences.items() for frame in sequence.frames}
+        return {n: n if n in sequences else of[self._old.sequences[n][0]] for n in self._touched}
 
     # ---- what is said ------------------------------------------------------------------------
 
-    def _say(self, number: int, piece: _Piece) -> None:
+    def _note(self, number: int, sequence: _NewSequence) -> None:
         """Every file of the piece: its sequence, its place there and in the shoot."""
-        same = self._old.sequences.get(number) == piece.frames
+        same = self._old.sequences.get(number) == sequence.frames
         planned = self._old.first(number).planned if same else None
-        near = _from_near(piece.frames, self._old)
+        near = _from_near(sequence.frames, self._old)
         rows: dict[int, Row] = {}
-        for position, frame in enumerate(piece.frames, 1):
+        for position, frame in enumerate(sequence.frames, 1):
             for place, entry in enumerate(self._old.files[frame]):
                 rows[entry.number] = replace(
                     entry.row,
                     sequence=number,
-                    kind=piece.kind,
+                    kind=sequence.kind,
                     position=position,
-                    frames=len(piece.frames),
+                    frames=len(sequence.frames),
                     planned=planned,
-                    grounds=piece.grounds if position == 1 and place == 0 else "",
-                    said_by=piece.said_by,
+                    grounds=sequence.grounds if position == 1 and place == 0 else "",
+                    said_by=sequence.said_by,
                 )
-        folder = self._folder(number, piece, rows)
-        for frame, place_near in zip(piece.frames, near, strict=True):
+        folder = self._folder(number, sequence, rows)
+        for frame, place_near in zip(sequence.frames, near, strict=True):
             given = self._places.given(frame, folder)
             for entry in self._old.files[frame]:
                 row = replace(rows[entry.number], destination=given[entry.number])
                 self._put(entry, _moved(replace(entry.placement, from_near=place_near), row))
 
-    def _folder(self, number: int, piece: _Piece, rows: Mapping[int, Row]) -> str:
-        if piece.kind is Kind.MARKER:
+    def _folder(self, number: int, sequence: _NewSequence, rows: Mapping[int, Row]) -> str:
+        if sequence.kind is Kind.MARKER:
             return MARKERS
-        if len(piece.frames) == 1:
+        if len(sequence.frames) == 1:
             return SINGLES
-        before = self._old.sequence_of[piece.frames[0]]
-        name = piece.name or self._places.name_of(before) or self._ask.naming.name
-        first = rows[self._old.files[piece.frames[0]][0].number]
+        before = self._old.sequence_of[sequence.frames[0]]
+        name = sequence.name or self._places.name_of(before) or self._ask.naming.name
+        first = rows[self._old.files[sequence.frames[0]][0].number]
         return self._places.folder(number, self._ask.naming.pattern.filled(first, name))
 
-    def _say_of_results(self, pieces: Mapping[int, _Piece], holders: Mapping[int, int]) -> None:
+    def _note_results(
+        self, sequences: Mapping[int, _NewSequence], holders: Mapping[int, int]
+    ) -> None:
         """Results keep their sequence, or follow its first frame; their files stay."""
         for before, number in holders.items():
             for entry in self._old.merged.get(before, ()):
-                first = self._now(self._old.files[pieces[number].frames[0]][0])
+                first = self._now(self._old.files[sequences[number].frames[0]][0])
                 self._put(entry, replace(entry.placement, row=_as_of(entry.row, first)))
 
-    def _say_of_relations(self, holders: Mapping[int, int]) -> None:
+    def _note_relations(self, holders: Mapping[int, int]) -> None:
         """Notes that name a sequence which is no more name the one that goes on for it."""
         for entry in self._old.entries():
             now = self._now(entry)
@@ -254,7 +260,7 @@ class _Regrouper:
 class _Places:
     """Where files go, and what folders were called."""
 
-    def __init__(self, entries: Sequence[Entry], ask: Ask, old: Outline) -> None:
+    def __init__(self, entries: Sequence[Entry], ask: RegroupRequest, old: Outline) -> None:
         self._ask = ask
         self._old = old
         self._known = dict(folders_known(tuple(entries)))
@@ -295,22 +301,22 @@ def _moved(placement: Placement, row: Row) -> Placement:
     """The placement with this row; what is said of the file's name is said of its new one."""
     if row.destination == placement.row.destination:
         return replace(placement, row=row)
-    said = (one for one in placement.said if not isinstance(one, Renamed))
+    notes = (one for one in placement.carrying_notes if not isinstance(one, Renamed))
     named = tuple(naming_note(row.source, row.destination))
-    return replace(placement, row=row, said=(*named, *said))
+    return replace(placement, row=row, carrying_notes=(*named, *notes))
 
 
 def _as_of(row: Row, first: Row) -> Row:
     """A result's row, with what the first row of its sequence says of that."""
-    bond = Related(what=Bond.RESULT, sequence=row.sequence or 0)
-    now = Related(what=Bond.RESULT, sequence=first.sequence or 0)
+    relation_kind = Related(what=RelationKind.RESULT, sequence=row.sequence or 0)
+    now = Related(what=RelationKind.RESULT, sequence=first.sequence or 0)
     return replace(
         row,
         sequence=first.sequence,
         kind=first.kind,
         frames=first.frames,
         planned=first.planned,
-        remarks=tuple(now if each == bond else each for each in row.remarks),
+        remarks=tuple(now if each == relation_kind else each for each in row.remarks),
         said_by=first.said_by,
     )
 
@@ -319,14 +325,14 @@ def related(
     remarks: Iterable[Note], holders: Mapping[int, int], own: int | None
 ) -> tuple[Note, ...]:
     """The remarks, with the numbers that sequences have now; what a sequence would be to itself is left out."""
-    told: list[Note] = []
+    known: list[Note] = []
     for note in remarks:
         now = holders.get(note.sequence) if isinstance(note, Related) else None
         if not isinstance(note, Related) or now is None or now == note.sequence:
-            told.append(note)
-        elif now != own or note.what is Bond.RESULT:
-            told.append(replace(note, sequence=now))
-    return tuple(dict.fromkeys(told))
+            known.append(note)
+        elif now != own or note.what is RelationKind.RESULT:
+            known.append(replace(note, sequence=now))
+    return tuple(dict.fromkeys(known))
 
 
 def _from_near(frames: tuple[int, ...], old: Outline) -> tuple[int | None, ...]:
@@ -345,10 +351,10 @@ def _place(files: Iterable[Entry]) -> int | None:
 
 def _distances(files: Iterable[Entry]) -> Facts:
     rows = (entry.row for entry in files)
-    told = next((row for row in rows if row.focus_near_m is not None), None)
-    if told is None:
+    known = next((row for row in rows if row.focus_near_m is not None), None)
+    if known is None:
         return Facts()
-    return Facts(focus_near_m=told.focus_near_m, focus_far_m=told.focus_far_m)
+    return Facts(focus_near_m=known.focus_near_m, focus_far_m=known.focus_far_m)
 
 
 def _no_frame(frame: int, *, is_merged: bool) -> str:
@@ -363,7 +369,7 @@ def _no_frame(frame: int, *, is_merged: bool) -> str:
 def taken_back(entries: Iterable[Entry], changes: Iterable[Change]) -> tuple[Change, ...]:
     """What takes a regrouping back: its files are said to be, and lie, where they were before.
 
-    What came about since stays as far as it is no matter of grouping: what was read anew, where a
+    What came about since stays as far as it is no matter of grouping: what was read again, where a
     file was carried once more. Files that came to a frame since go with it, and results that came
     go with their sequence, or with its first frame where there is no such number any more.
     """
@@ -405,12 +411,12 @@ def _place_of(row: Row) -> tuple[str, str]:
 def _restored(entry: Entry, change: Change) -> Placement:
     now, before, after = entry.placement, change.before, change.after
     stays = now.row.destination != after.row.destination
-    new = tuple(one for one in now.said if one not in after.said)
+    new = tuple(one for one in now.carrying_notes if one not in after.carrying_notes)
     row = _in_frame(now.row, before.row)
     place = now.row.destination if stays else before.row.destination
     row = replace(row, remarks=before.row.remarks, grounds=before.row.grounds, destination=place)
-    said = now.said if stays else (*before.said, *new)
-    return replace(now, row=row, from_near=before.from_near, said=said)
+    notes = now.carrying_notes if stays else (*before.carrying_notes, *new)
+    return replace(now, row=row, from_near=before.from_near, carrying_notes=notes)
 
 
 def _in_frame(row: Row, other: Row) -> Row:

@@ -9,39 +9,41 @@ import numpy as np
 
 from sorter.checking.light import shows_nothing
 from sorter.checking.tiles import BLACK
-from sorter.model.finding import Piece
-from sorter.model.glance import Glance
-from sorter.model.judgement import Glimpse
+from sorter.model.finding import ProposedSequence
+from sorter.model.judgement import FrameSummary
 from sorter.model.kinds import STACK_KINDS, Kind
+from sorter.model.measurement import Measurement
 
 if TYPE_CHECKING:
     from sorter.checking.series import Judged
 
-LEAST_PIECE: Final = 2
+LEAST_PROPOSED: Final = 2
 MOST_MARKERS: Final = 2
 """Frames of another scene: more are a series of their own, and nobody marks with that many."""
 
 
-def pieces(judged: Judged, glances: Sequence[Glance | None]) -> list[Piece]:
+def proposed_sequences(
+    judged: Judged, measurements: Sequence[Measurement | None]
+) -> list[ProposedSequence]:
     """How a sequence of these frames is to be cut or renamed; empty where it stays as it is."""
     check = judged.check
     kind = check.by_picture
     if kind not in STACK_KINDS:  # a dark or odd frame in a burst is one of its own
         if check.looks_like is None:
             return []
-        return [Piece(first=0, last=len(glances) - 1, kind=kind, grounds=_STAYS)]
-    stretches = list(_stretches(judged, glances))
+        return [ProposedSequence(first=0, last=len(measurements) - 1, kind=kind, grounds=_STAYS)]
+    stretches = list(_stretches(judged, measurements))
     if len(stretches) == 1 and check.looks_like is None:
         return []
     found = []
     for first, stop, is_marker in stretches:
         if is_marker:
             made, grounds = Kind.MARKER, _MARKER
-        elif stop - first < LEAST_PIECE:
+        elif stop - first < LEAST_PROPOSED:
             made, grounds = Kind.SINGLE, _OTHER_SCENE
         else:
             made, grounds = kind, _PARTED if check.looks_like is None else _WANDERS
-        found.append(Piece(first=first, last=stop - 1, kind=made, grounds=grounds))
+        found.append(ProposedSequence(first=first, last=stop - 1, kind=made, grounds=grounds))
     return found
 
 
@@ -52,9 +54,11 @@ _WANDERS: Final = "by the pictures: what is sharp wanders from frame to frame"
 _STAYS: Final = "by the pictures: what is sharp stays the same"
 
 
-def _stretches(judged: Judged, glances: Sequence[Glance | None]) -> Iterator[tuple[int, int, bool]]:
+def _stretches(
+    judged: Judged, measurements: Sequence[Measurement | None]
+) -> Iterator[tuple[int, int, bool]]:
     """First frame, the one behind the last, and whether it is a marker, for each stretch."""
-    labels = list(_labels(judged, glances))
+    labels = list(_labels(judged, measurements))
     start = 0
     for index in range(1, len(labels) + 1):
         if index == len(labels) or labels[index] != labels[start]:
@@ -62,7 +66,7 @@ def _stretches(judged: Judged, glances: Sequence[Glance | None]) -> Iterator[tup
             start = index
 
 
-def _labels(judged: Judged, glances: Sequence[Glance | None]) -> Iterator[str]:
+def _labels(judged: Judged, measurements: Sequence[Measurement | None]) -> Iterator[str]:
     """For each frame what it belongs to: frames of one label side by side are one stretch.
 
     A dark frame between slices of one scene is a misfire where focus goes on behind it, or where
@@ -70,11 +74,11 @@ def _labels(judged: Judged, glances: Sequence[Glance | None]) -> Iterator[str]:
     """
     part = judged.part.copy()
     marker = np.zeros(len(part), dtype=bool)
-    for index, glance in enumerate(glances):
+    for index, measurement in enumerate(measurements):
         before = part[index - 1] if index else -2
-        if glance is None:
+        if measurement is None:
             part[index] = before if index else 0
-        elif not judged.use[index] and _is_marker(judged, glances, index):
+        elif not judged.use[index] and _is_marker(judged, measurements, index):
             marker[index] = True
     turn = 0
     for index in range(len(part)):
@@ -82,11 +86,11 @@ def _labels(judged: Judged, glances: Sequence[Glance | None]) -> Iterator[str]:
         yield "marker" if marker[index] else f"{part[index]} {turn}"
 
 
-def _is_marker(judged: Judged, glances: Sequence[Glance | None], index: int) -> bool:
-    glance = glances[index]
-    if glance is None:
+def _is_marker(judged: Judged, measurements: Sequence[Measurement | None], index: int) -> bool:
+    measurement = measurements[index]
+    if measurement is None:
         return False
-    if not shows_nothing(glance):
+    if not shows_nothing(measurement):
         own = judged.part == judged.part[index]
         if own[judged.use].any() or own.sum() > MOST_MARKERS:
             return False
@@ -106,10 +110,10 @@ def _goes_on(judged: Judged, index: int) -> bool:
     return bool(across * usual >= 0 and abs(across) < 4 * max(abs(usual), 0.5))
 
 
-def glimpse(glance: Glance | None) -> Glimpse | None:
+def frame_summary(measurement: Measurement | None) -> FrameSummary | None:
     """What neighbours are held against; None for a frame that cannot be seen."""
-    if glance is None:
+    if measurement is None:
         return None
-    light = float(glance.light.mean()) + BLACK
-    sharpness = float(np.quantile(glance.energy, 0.9)) / light**2
-    return Glimpse(is_plain=shows_nothing(glance), sharpness=sharpness)
+    light = float(measurement.light.mean()) + BLACK
+    sharpness = float(np.quantile(measurement.energy, 0.9)) / light**2
+    return FrameSummary(is_plain=shows_nothing(measurement), sharpness=sharpness)

@@ -1,23 +1,19 @@
-"""What the user asks of an ingest, how its progress is told, and how it ended."""
+"""How an ingest ended."""
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from sorter.errors import SorterError
-from sorter.model.advice import Copy, Evidence, Places
+from sorter.model.advice import Copy, DiskLayout, Evidence
 from sorter.model.card import Drift
 from sorter.model.correction import Correction
 from sorter.model.damage import Damage
 from sorter.model.kinds import Role
-from sorter.model.plan import Entry, Held, State, Stays
-from sorter.pipeline.scanning import Tick
-from sorter.planning import pattern
-from sorter.settings import Settings
+from sorter.model.plan import ContentCheck, Entry, State, WhyNotRemoved
 
 if TYPE_CHECKING:
     from sorter.pipeline.planned import IngestPlan
@@ -26,55 +22,7 @@ _TRACKS: Final = frozenset({Role.CLIP, Role.SOUND})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wishes:
-    """What the user asked for. folder: the pattern of folder names. name: for that pattern.
-
-    looks: the pictures decide too what belongs together. backup: where a second copy is to lie; None
-    for none. rereads: the card is read a second time, past the system's cache, and compared.
-    """
-
-    settings: Settings = field(default_factory=Settings)
-    folder: str = pattern.DEFAULT
-    name: str = ""
-    corrections: tuple[Correction, ...] = ()
-    moves: bool = False
-    looks: bool = False
-    backup: Path | None = None
-    rereads: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ticks:
-    """Progress by stage. reading: in files of the card. looking: in frames. The others: in bytes."""
-
-    reading: Tick
-    comparing: Tick
-    carrying: Tick
-    looking: Tick = lambda _done, _total: None
-
-
-class Counted:
-    """Adds up what is dealt with, and passes on the sum and the total. Threads may share it."""
-
-    def __init__(self, tick: Tick, total: int = 0) -> None:
-        self._done = 0
-        self._total = total
-        self._tick = tick
-        self._adding = threading.Lock()
-
-    def expect(self, total: int) -> None:
-        """So much is to be dealt with in all."""
-        self._total = total
-
-    def add(self, amount: int) -> None:
-        """So much more is done. More than the total is not told: some work is done twice."""
-        with self._adding:
-            self._done = min(self._done + amount, self._total)
-            self._tick(self._done, self._total)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SecondCopy:
+class BackupReport:
     """How it stands with the second copy of what an ingest is about.
 
     entries: as its ledger knows them. new: those that this run carried. edited, lost, differing, held:
@@ -89,18 +37,18 @@ class SecondCopy:
     lost: tuple[Entry, ...] = ()
     differing: tuple[Entry, ...] = ()
     failed: tuple[Entry, ...] = ()
-    held: Mapping[int, Held] = field(default_factory=dict)
+    held: Mapping[int, ContentCheck] = field(default_factory=dict)
     failure: SorterError | None = None
 
     @property
     def verified(self) -> int:
         """How many files are there, read back in this run, with exactly the bytes that the card gave."""
-        return _held(self.entries, self.held, Held.PERHAPS)
+        return _held(self.entries, self.held, ContentCheck.PERHAPS)
 
     @property
     def unsure(self) -> int:
         """How many of these were read back perhaps from memory."""
-        return self.verified - _held(self.entries, self.held, Held.SURE)
+        return self.verified - _held(self.entries, self.held, ContentCheck.SURE)
 
     @property
     def is_whole(self) -> bool:
@@ -121,7 +69,7 @@ class Report:
     back; twice: which files of the card it read past the cache and found equal to what was carried.
     mended: those of which it gave other bytes at first. other: paths on the card whose files were carried
     before with other bytes. gone: files that it took off the card. kept: those that were to be moved and are still there.
-    closed: folders of the card that could not be listed. litter: what was passed over. drift: how the
+    closed: folders of the card that could not be listed. system_files: what was passed over. drift: how the
     card differs at the end from what it was; None where it could not be listed again. thrown: pictures
     in a trash on it. shoots: those that lie on it, and are not looked into. places: whether card, shoot and second copy lie on one disk.
     failure: what stopped the work in the shoot, while the second copy went on.
@@ -135,21 +83,21 @@ class Report:
     edited: tuple[Entry, ...] = ()
     changed: tuple[Entry, ...] = ()
     lost: tuple[Entry, ...] = ()
-    held: Mapping[int, Held] = field(default_factory=dict)
-    twice: Mapping[int, Held] = field(default_factory=dict)
+    held: Mapping[int, ContentCheck] = field(default_factory=dict)
+    twice: Mapping[int, ContentCheck] = field(default_factory=dict)
     mended: tuple[Entry, ...] = ()
     other: tuple[str, ...] = ()
     gone: tuple[Entry, ...] = ()
-    kept: tuple[tuple[Entry, Stays], ...] = ()
+    kept: tuple[tuple[Entry, WhyNotRemoved], ...] = ()
     closed: tuple[str, ...] = ()
-    litter: int = 0
+    system_files: int = 0
     moves: bool = False
     drift: Drift | None = None
     thrown: tuple[str, ...] = ()
     shoots: tuple[str, ...] = ()
-    places: Places = field(default_factory=Places)
+    places: DiskLayout = field(default_factory=DiskLayout)
     failure: SorterError | None = None
-    second: SecondCopy | None = None
+    backup: BackupReport | None = None
     plans: tuple[IngestPlan, ...] = ()
 
     @property
@@ -160,12 +108,12 @@ class Report:
     @property
     def verified(self) -> int:
         """How many files are in the shoot, read back in this run, with exactly what the card gave."""
-        return _held(self.entries, self.held, Held.PERHAPS)
+        return _held(self.entries, self.held, ContentCheck.PERHAPS)
 
     @property
     def unsure(self) -> int:
         """How many of these were read back perhaps from memory."""
-        return self.verified - _held(self.entries, self.held, Held.SURE)
+        return self.verified - _held(self.entries, self.held, ContentCheck.SURE)
 
     @property
     def reread(self) -> int:
@@ -175,16 +123,17 @@ class Report:
         """
         gone = {entry.number for entry in self.gone}
         return sum(
-            entry.number in gone or self.twice.get(entry.number, Held.NO) is Held.SURE
+            entry.number in gone
+            or self.twice.get(entry.number, ContentCheck.NO) is ContentCheck.SURE
             for entry in self.entries
         )
 
     @property
     def evidence(self) -> Evidence:
         """What this run saw of the card and its copies."""
-        drift, second = self.drift or Drift(), self.second
+        drift, backup = self.drift or Drift(), self.backup
         left = {entry.number for entry in (*self.failed, *self.left)}
-        other = {entry.row.source for entry, why in self.kept if why is Stays.CHANGED}
+        other = {entry.row.source for entry, why in self.kept if why is WhyNotRemoved.CHANGED}
         return Evidence(
             files=sum(entry.number not in left for entry in self.entries),
             moved=len(self.gone),
@@ -198,7 +147,7 @@ class Report:
             thrown=len(self.thrown),
             shoots=len(self.shoots),
             shoot=_copy(self),
-            second=None if second is None else _copy(second),
+            backup=None if backup is None else _copy(backup),
             places=self.places,
         )
 
@@ -223,17 +172,17 @@ class Report:
 
     def after(self, before: Report) -> Report:
         """This report of a run's second plan, with what its first one did."""
-        second = self.second
+        backup = self.backup
         again = {entry.number for entry in (*self.gone, *(entry for entry, _ in self.kept))}
-        if second is not None and before.second is not None:
-            second = replace(
-                second,
-                new=(*before.second.new, *second.new),
-                edited=_each_once(*before.second.edited, *second.edited),
-                differing=(*before.second.differing, *second.differing),
-                changed=(*before.second.changed, *second.changed),
-                lost=(*before.second.lost, *second.lost),
-                held={**before.second.held, **second.held},
+        if backup is not None and before.backup is not None:
+            backup = replace(
+                backup,
+                new=(*before.backup.new, *backup.new),
+                edited=_each_once(*before.backup.edited, *backup.edited),
+                differing=(*before.backup.differing, *backup.differing),
+                changed=(*before.backup.changed, *backup.changed),
+                lost=(*before.backup.lost, *backup.lost),
+                held={**before.backup.held, **backup.held},
             )
         return replace(
             self,
@@ -247,7 +196,7 @@ class Report:
             other=tuple(dict.fromkeys((*before.other, *self.other))),
             gone=(*before.gone, *self.gone),
             kept=(*(each for each in before.kept if each[0].number not in again), *self.kept),
-            second=second,
+            backup=backup,
             plans=(*before.plans, *self.plans),
         )
 
@@ -259,22 +208,22 @@ class Report:
         """
         wanted = sum(entry.state is not State.LEFT for entry in self.entries)
         troubled = (self.failed, self.edited, self.changed, self.kept, self.closed, self.left)
-        second = self.second is None or self.second.is_whole
+        backup = self.backup is None or self.backup.is_whole
         still = self.drift is not None and not self.drift
         return (
-            second and still and not any(troubled) and not self.failure and self.verified == wanted
+            backup and still and not any(troubled) and not self.failure and self.verified == wanted
         )
 
     @property
     def has_differing(self) -> bool:
         """Whether a copy came out wrong, twice, or is wrong and cannot be made again."""
-        both = (self, self.second) if self.second else (self,)
+        both = (self, self.backup) if self.backup else (self,)
         return any(each.differing or each.lost for each in both)
 
     @property
     def failures(self) -> tuple[SorterError, ...]:
         """What stopped the work in one of the folders."""
-        both = (self.failure, self.second and self.second.failure)
+        both = (self.failure, self.backup and self.backup.failure)
         return tuple(failure for failure in both if failure)
 
 
@@ -283,16 +232,18 @@ def _each_once(*entries: Entry) -> tuple[Entry, ...]:
     return tuple({entry.number: entry for entry in entries}.values())
 
 
-def _copy(of: Report | SecondCopy) -> Copy:
+def _copy(of: Report | BackupReport) -> Copy:
     return Copy(verified=of.verified, unsure=of.unsure, stopped=of.failure is not None)
 
 
 def _is_damaged(entry: Entry) -> bool:
     if entry.row.role in _TRACKS and entry.row.bytes == 0:
         return entry.state is State.PLACED
-    said = (*entry.row.remarks, *entry.placement.said)
-    return any(isinstance(each, Damage) and each is not Damage.EMPTY for each in said)
+    notes = (*entry.row.remarks, *entry.placement.carrying_notes)
+    return any(isinstance(each, Damage) and each is not Damage.EMPTY for each in notes)
 
 
-def _held(entries: tuple[Entry, ...], held: Mapping[int, Held], least: Held) -> int:
-    return sum(e.state is State.PLACED and held.get(e.number, Held.NO) >= least for e in entries)
+def _held(entries: tuple[Entry, ...], held: Mapping[int, ContentCheck], least: ContentCheck) -> int:
+    return sum(
+        e.state is State.PLACED and held.get(e.number, ContentCheck.NO) >= least for e in entries
+    )

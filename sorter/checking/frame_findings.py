@@ -6,27 +6,27 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sorter.model.finding import Look
+from sorter.model.finding import FrameFindings
 
 if TYPE_CHECKING:
-    from sorter.checking.align import Places
+    from sorter.checking.align import Alignment
     from sorter.checking.series import Judged
-    from sorter.model.glance import Glance, Measured
+    from sorter.model.measurement import MeasuredSeries, Measurement
 
 
-def look(judged: Judged, measured: Measured) -> Look:
+def frame_findings(judged: Judged, measured: MeasuredSeries) -> FrameFindings:
     """The frames of a sequence that was judged, each with its part in it."""
-    return Look(
+    return FrameFindings(
         use=tuple(bool(each) for each in judged.use),
         shares=_shares(judged),
-        places=_placed(judged.places, measured.glances),
-        sizes=sizes(measured.glances),
+        places=_placed(judged.places, measured.measurements),
+        sizes=sizes(measured.measurements),
     )
 
 
-def sizes(glances: tuple[Glance | None, ...]) -> tuple[tuple[int, int] | None, ...]:
+def sizes(measurements: tuple[Measurement | None, ...]) -> tuple[tuple[int, int] | None, ...]:
     """Width and height of each frame's picture; None where there is none."""
-    return tuple(None if each is None else (each.width, each.height) for each in glances)
+    return tuple(None if each is None else (each.width, each.height) for each in measurements)
 
 
 def _shares(judged: Judged) -> tuple[float | None, ...]:
@@ -42,15 +42,15 @@ def _shares(judged: Judged) -> tuple[float | None, ...]:
 
 
 def _placed(
-    places: Places, glances: tuple[Glance | None, ...]
+    places: Alignment, measurements: tuple[Measurement | None, ...]
 ) -> tuple[tuple[float, float, float] | None, ...]:
     return tuple(
         None
-        if glance is None or not places.known[index]
+        if measurement is None or not places.known[index]
         else (
-            float(places.x[index]) / max(glance.width, glance.height),
-            float(places.y[index]) / max(glance.width, glance.height),
+            float(places.x[index]) / max(measurement.width, measurement.height),
+            float(places.y[index]) / max(measurement.width, measurement.height),
             float(places.growth[index]),
         )
-        for index, glance in enumerate(glances)
+        for index, measurement in enumerate(measurements)
     )

@@ -15,10 +15,10 @@ from pathlib import Path
 from typing import Any, Final, Self
 
 from sorter.errors import BadShoot
+from sorter.model.change import Change
 from sorter.model.finding import Check
-from sorter.model.operation import Operation, Progress, What
+from sorter.model.operation import Operation, OperationKind, OperationState
 from sorter.model.plan import Entry, Placement, Plan, State
-from sorter.model.regrouping import Change
 from sorter.model.row import is_brought_back
 from sorter.writing.ledger import values
 from sorter.writing.ledger.connection import Connection
@@ -27,18 +27,18 @@ from sorter.writing.ledger.schema import (
     FINDINGS,
     INGESTS,
     KEPT,
-    KEPT_SAID,
+    KEPT_NOTES_TABLE,
     LISTED,
+    NOTES_TABLE,
     OPERATIONS,
-    SAID,
-    Part,
-    Side,
+    NoteOrigin,
+    When,
 )
 
 _FILES: Final = f"SELECT {', '.join(FILES.names)} FROM files"  # noqa: S608  our own names
-_SAID: Final = f"SELECT {', '.join(SAID.names)} FROM notes"  # noqa: S608  our own names
+_NOTES: Final = f"SELECT {', '.join(NOTES_TABLE.names)} FROM notes"  # noqa: S608  our own names
 _KEPT: Final = f"SELECT {', '.join(KEPT.names)} FROM kept"  # noqa: S608  our own names
-_KEPT_SAID: Final = f"SELECT {', '.join(KEPT_SAID.names)} FROM kept_notes"  # noqa: S608  our own names
+_KEPT_NOTES: Final = f"SELECT {', '.join(KEPT_NOTES_TABLE.names)} FROM kept_notes"  # noqa: S608  our own names
 _BEFORE_FACTS: Final = len(KEPT.names) - len(values.FACT_NAMES)
 _PLACE: Final = (
     f"UPDATE files SET ({', '.join(values.FACT_NAMES)})"  # noqa: S608  our own names
@@ -59,7 +59,7 @@ _SOME: Final = 400
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Run:
+class IngestRun:
     """One ingest: from which folder, whether it moves, and how far it came.
 
     mounted: the folder was the root of a file system of its own. two: it is a move into two copies.
@@ -69,18 +69,18 @@ class Run:
     card: str
     mounted: bool
     moves: bool
-    state: Progress
+    state: OperationState
     two: bool = False
 
     @property
     def is_open(self) -> bool:
         """Whether it was begun and not ended."""
-        return self.state is Progress.OPEN
+        return self.state is OperationState.OPEN
 
     @property
     def is_undoing(self) -> bool:
         """Whether an undo of it was begun and not ended."""
-        return self.state is Progress.UNDOING
+        return self.state is OperationState.UNDOING
 
 
 class Ledger:
@@ -126,15 +126,20 @@ class Ledger:
         )
         with self._sound():
             return tuple(
-                Operation(number=number, what=What(what), progress=Progress(progress), run=run or 0)
+                Operation(
+                    number=number,
+                    what=OperationKind(what),
+                    state=OperationState(progress),
+                    run=run or 0,
+                )
                 for number, what, progress, run in found
             )
 
     def regroupings(self) -> tuple[Operation, ...]:
         """Every regrouping among them."""
-        return tuple(each for each in self.operations() if each.what is What.REGROUPING)
+        return tuple(each for each in self.operations() if each.what is OperationKind.REGROUPING)
 
-    def runs(self) -> tuple[Run, ...]:
+    def runs(self) -> tuple[IngestRun, ...]:
         """Every ingest that was not taken back, in the order in which they were begun."""
         found = self._base.all(
             "SELECT run, card, mounted, moves, two, progress FROM ingests"
@@ -142,13 +147,13 @@ class Ledger:
         )
         with self._sound():
             return tuple(
-                Run(
+                IngestRun(
                     run=run,
                     card=os.fsdecode(card),
                     mounted=bool(mounted),
                     moves=bool(moves),
                     two=bool(two),
-                    state=Progress(progress),
+                    state=OperationState(progress),
                 )
                 for run, card, mounted, moves, two, progress in found
             )
@@ -156,12 +161,12 @@ class Ledger:
     def _operation_of(self, run: int) -> int:
         return int(self._base.one("SELECT operation FROM ingests WHERE run = ?", run) or 0)
 
-    def _begin(self, what: What, progress: Progress) -> int:
+    def _begin(self, what: OperationKind, progress: OperationState) -> int:
         number = int(self._base.one("SELECT coalesce(max(operation), 0) + 1 FROM operations"))
         self._base.run(OPERATIONS.added, number, what.value, progress.value)
         return number
 
-    def _set_progress(self, operation: int, progress: Progress) -> None:
+    def _set_progress(self, operation: int, progress: OperationState) -> None:
         self._base.run(
             "UPDATE operations SET progress = ? WHERE operation = ?", progress.value, operation
         )
@@ -217,9 +222,9 @@ class Ledger:
             for operation, run, moves in self._base.all("SELECT operation, run, moves FROM ingests")
         }
         files = self._base.all(_FILES + where + " ORDER BY number")
-        said = self._base.all(_SAID + where + " ORDER BY number, part, place")
+        notes = self._base.all(_NOTES + where + " ORDER BY number, part, place")
         with self._sound(), _without_collecting():
-            noted = values.read_notes((row[:1], row[1:]) for row in said)
+            noted = values.read_notes((row[:1], row[1:]) for row in notes)
             found = self._findings()
             return {row[0]: values.entry(row, noted, runs, found) for row in files}
 
@@ -263,7 +268,7 @@ class Ledger:
         return run
 
     def _new_run(self, card: str, *, moves: bool, two: bool) -> int:
-        operation = self._begin(What.INGEST, Progress.OPEN)
+        operation = self._begin(OperationKind.INGEST, OperationState.OPEN)
         run = int(self._base.one("SELECT coalesce(max(run), 0) + 1 FROM ingests"))
         where = (os.fsencode(card), os.path.ismount(card))
         self._base.run(INGESTS.added, run, operation, *where, moves, moves and two)
@@ -279,7 +284,7 @@ class Ledger:
 
     def _note_all(self, files: Iterable[tuple[int, Placement]]) -> None:
         self._base.run_each(
-            SAID.added,
+            NOTES_TABLE.added,
             [(number, *note) for number, placement in files for note in values.notes(placement)],
         )
 
@@ -315,18 +320,20 @@ class Ledger:
             "DELETE FROM notes WHERE number = ? AND part = 'carrying'",
             [(entry.number,) for entry in entries],
         )
-        said = (
+        notes = (
             (entry.number, *note)
             for entry in entries
-            if entry.placement.said
+            if entry.placement.carrying_notes
             for note in values.notes(entry.placement)
         )
-        self._base.run_each(SAID.added, [row for row in said if row[1] == Part.CARRYING])
+        self._base.run_each(
+            NOTES_TABLE.added, [row for row in notes if row[1] == NoteOrigin.CARRYING]
+        )
         self._changed(*(entry.number for entry in entries))
 
     # ---- ingests ---------------------------------------------------------------------------
 
-    def set_state(self, run: int, state: Progress) -> None:
+    def set_state(self, run: int, state: OperationState) -> None:
         """The ingest is open, done or undoing."""
         with self._committing():
             self._set_progress(self._operation_of(run), state)
@@ -357,7 +364,7 @@ class Ledger:
             f"DELETE FROM notes WHERE part = 'row' AND number IN {kept}",  # noqa: S608  our own text
             operation,
         )
-        columns = ", ".join(SAID.names)
+        columns = ", ".join(NOTES_TABLE.names)
         self._base.run(
             f"INSERT INTO notes ({columns}) SELECT {columns} FROM kept_notes"  # noqa: S608  our own names
             " WHERE operation = ? AND side = 'before' AND part = 'row'"
@@ -370,7 +377,7 @@ class Ledger:
         """The ingest was taken back: without files that stay it never was."""
         operation = self._operation_of(run)
         with self._committing():
-            self._set_progress(operation, Progress.DONE)
+            self._set_progress(operation, OperationState.DONE)
             if not self._base.one("SELECT 1 FROM files WHERE operation = ?", operation):
                 self._base.run("DELETE FROM ingests WHERE operation = ?", operation)
                 self._base.run("DELETE FROM operations WHERE operation = ?", operation)
@@ -400,7 +407,7 @@ class Ledger:
 
     def _of_results(self) -> int:
         """The operation of this run's results; it is begun with the first of them."""
-        return self._results or self._begin(What.RESULT, Progress.DONE)
+        return self._results or self._begin(OperationKind.RESULT, OperationState.DONE)
 
     def drop_results(self, numbers: Iterable[int]) -> None:
         """These results are known no more; where they lie they stay."""
@@ -464,18 +471,20 @@ class Ledger:
 
         Returns the number of the regrouping, which is open now.
         """
-        return self._add_changes(What.REGROUPING, Progress.OPEN, changes)
+        return self._add_changes(OperationKind.REGROUPING, OperationState.OPEN, changes)
 
     def add_adoption(self, changes: Iterable[Change]) -> int:
         """These files lie where the changes say: their owner put them there. Returns its number."""
-        return self._add_changes(What.ADOPTION, Progress.DONE, changes)
+        return self._add_changes(OperationKind.ADOPTION, OperationState.DONE, changes)
 
-    def _add_changes(self, what: What, progress: Progress, changes: Iterable[Change]) -> int:
+    def _add_changes(
+        self, what: OperationKind, progress: OperationState, changes: Iterable[Change]
+    ) -> int:
         with self._committing():
             operation = self._begin(what, progress)
             for change in changes:
-                self._keep(operation, change.number, Side.BEFORE, change.before)
-                self._keep(operation, change.number, Side.AFTER, change.after)
+                self._keep(operation, change.number, When.BEFORE, change.before)
+                self._keep(operation, change.number, When.AFTER, change.after)
                 self._set_placement(change.number, change.after)
         return operation
 
@@ -487,15 +496,15 @@ class Ledger:
             return tuple(
                 Change(
                     number=number,
-                    before=found[number, Side.BEFORE.value],
-                    after=found[number, Side.AFTER.value],
+                    before=found[number, When.BEFORE.value],
+                    after=found[number, When.AFTER.value],
                 )
                 for number in numbers
             )
 
     def note_place(self, operation: int, entry: Entry) -> None:
         """The file has another place than the regrouping gave it."""
-        of = (operation, entry.number, Side.AFTER.value)
+        of = (operation, entry.number, When.AFTER.value)
         with self._committing():
             self._note_progress([entry])
             self._base.run(
@@ -510,18 +519,19 @@ class Ledger:
             )
             notes = values.notes(entry.placement)
             self._base.run_each(
-                KEPT_SAID.added, [(*of, *note) for note in notes if note[0] == Part.CARRYING]
+                KEPT_NOTES_TABLE.added,
+                [(*of, *note) for note in notes if note[0] == NoteOrigin.CARRYING],
             )
 
     def end_regrouping(self, operation: int) -> None:
         """All its files are in their places."""
         with self._committing():
-            self._set_progress(operation, Progress.DONE)
+            self._set_progress(operation, OperationState.DONE)
 
     def take_back(self, operation: int, changes: Iterable[Change]) -> None:
         """An undo of it is begun: what is said of the files is as these changes say."""
         with self._committing():
-            self._set_progress(operation, Progress.UNDOING)
+            self._set_progress(operation, OperationState.UNDOING)
             for change in changes:
                 self._set_placement(change.number, change.after)
 
@@ -543,15 +553,17 @@ class Ledger:
 
     # ---- what was said before --------------------------------------------------------------
 
-    def _keep(self, operation: int, number: int, side: Side, placement: Placement) -> None:
+    def _keep(self, operation: int, number: int, side: When, placement: Placement) -> None:
         of = (operation, number, side.value)
         source = os.fsencode(placement.row.source)
         self._base.run(KEPT.added, *of, source, *values.facts(placement))
-        self._base.run_each(KEPT_SAID.added, [(*of, *note) for note in values.notes(placement)])
+        self._base.run_each(
+            KEPT_NOTES_TABLE.added, [(*of, *note) for note in values.notes(placement)]
+        )
 
     def _keep_as_it_is(self, operation: int, number: int) -> None:
-        of = (operation, number, Side.BEFORE.value)
-        for table, found, key in ((KEPT, "files", 3), (KEPT_SAID, "notes", 3)):
+        of = (operation, number, When.BEFORE.value)
+        for table, found, key in ((KEPT, "files", 3), (KEPT_NOTES_TABLE, "notes", 3)):
             columns = ", ".join(table.names[key:])
             self._base.run(
                 f"INSERT OR IGNORE INTO {table.name} ({', '.join(table.names)})"  # noqa: S608
@@ -561,17 +573,17 @@ class Ledger:
             )
 
     def _drop_kept(self, operation: int) -> None:
-        for table in (KEPT, KEPT_SAID):
+        for table in (KEPT, KEPT_NOTES_TABLE):
             self._base.run(f"DELETE FROM {table.name} WHERE operation = ?", operation)  # noqa: S608
 
     def _kept(self, operation: int) -> dict[tuple[int, str], Placement]:
         """What is kept of an operation, by file and side."""
         rows = self._base.all(f"{_KEPT} WHERE operation = ?", operation)
-        said = self._base.all(
-            f"{_KEPT_SAID} WHERE operation = ? ORDER BY number, side, part, place", operation
+        notes = self._base.all(
+            f"{_KEPT_NOTES} WHERE operation = ? ORDER BY number, side, part, place", operation
         )
         with self._sound():
-            noted = values.read_notes((row[1:3], row[3:]) for row in said)
+            noted = values.read_notes((row[1:3], row[3:]) for row in notes)
             return {
                 (row[1], row[2]): values.placement_of(
                     row[3], row[_BEFORE_FACTS:], noted.get(row[1:3], values.NOTHING)
@@ -599,12 +611,12 @@ class Ledger:
             self._follow_kept(lead, operations)
         self._results = operations.get(values.OF_RESULTS, self._results)
 
-    def _follow_runs(self, runs: Iterable[Run]) -> dict[int, int]:
+    def _follow_runs(self, runs: Iterable[IngestRun]) -> dict[int, int]:
         """The operation here of each of the lead's ingests, by its number."""
         known = {run.run for run in self.runs()}
         for run in runs:
             if run.run not in known:
-                operation = self._begin(What.INGEST, Progress.OPEN)
+                operation = self._begin(OperationKind.INGEST, OperationState.OPEN)
                 where = (os.fsencode(run.card), run.mounted)
                 self._base.run(INGESTS.added, run.run, operation, *where, 0, 0)
         return dict(self._base.all("SELECT run, operation FROM ingests"))
@@ -622,7 +634,7 @@ class Ledger:
                 bytes=own.row.bytes,
                 sha256=own.row.sha256,
             )
-            now = replace(placement, row=row, said=own.placement.said)
+            now = replace(placement, row=row, carrying_notes=own.placement.carrying_notes)
             if now != own.placement:
                 self._set_placement(own.number, now)
         else:
@@ -640,7 +652,7 @@ class Ledger:
             own = operations[run]
             self._drop_kept(own)
             for (number, side), placement in lead._kept(theirs).items():
-                self._keep(own, number, Side(side), placement)
+                self._keep(own, number, When(side), placement)
 
 
 @contextlib.contextmanager
@@ -661,10 +673,10 @@ def _progress(entry: Entry) -> tuple[Any, ...]:
     return (*about, values.coded(row.destination), row.bytes, row.sha256, entry.number)
 
 
-def strangers(lead: Iterable[Entry], own: Iterable[Entry]) -> tuple[Entry, ...]:
+def unknown_entries(lead: Iterable[Entry], own: Iterable[Entry]) -> tuple[Entry, ...]:
     """Those of one ledger's entries that the lead does not know, or knows as another file.
 
-    A result that the lead knows no more was removed there, and is none: it can be made anew.
+    A result that the lead knows no more was removed there, and is none: it can be made again.
     """
     theirs = {entry.number: entry for entry in lead}
     return tuple(

@@ -10,12 +10,12 @@ from pathlib import Path
 from sorter.disk.card import Card
 from sorter.disk.shoot import Shoot
 from sorter.errors import CardGone, CardNotReadable
-from sorter.model.advice import Copy, Evidence, Places
+from sorter.model.advice import Copy, DiskLayout, Evidence
 from sorter.model.card import CardFile, Drift, Listing, differences
-from sorter.model.plan import Entry, Held, State
+from sorter.model.plan import ContentCheck, Entry, State
+from sorter.pipeline.ingest_options import SharedCount
 from sorter.pipeline.places import places_of
-from sorter.pipeline.scanning import Tick
-from sorter.pipeline.wishes import Counted
+from sorter.pipeline.scanning import CountProgress
 from sorter.reading.cards import files_of, thrown_away
 from sorter.writing.reading import readers
 from sorter.writing.verify import Findings
@@ -33,7 +33,7 @@ class CardSide:
     """
 
     root: Path
-    equal: Mapping[str, tuple[Entry, Held]] = field(default_factory=dict)
+    equal: Mapping[str, tuple[Entry, ContentCheck]] = field(default_factory=dict)
     other: tuple[str, ...] = ()
     unknown: tuple[str, ...] = ()
     unread: Mapping[str, str] = field(default_factory=dict)
@@ -42,7 +42,7 @@ class CardSide:
     thrown: tuple[str, ...] = ()
     shoots: tuple[str, ...] = ()
     drift: Drift | None = None
-    places: Places = field(default_factory=Places)
+    places: DiskLayout = field(default_factory=DiskLayout)
 
     @property
     def files(self) -> int:
@@ -52,7 +52,7 @@ class CardSide:
     @property
     def unsure(self) -> int:
         """How many of the card's files were read perhaps from memory."""
-        return sum(held is Held.PERHAPS for _, held in self.equal.values())
+        return sum(held is ContentCheck.PERHAPS for _, held in self.equal.values())
 
     @property
     def has_failed(self) -> bool:
@@ -66,7 +66,7 @@ class CardSide:
         left = self.unknown or self.links or self.closed or self.shoots or self.thrown
         return bool(left or not self.files or not still)
 
-    def held_by(self, findings: Findings) -> dict[str, Held]:
+    def held_by(self, findings: Findings) -> dict[str, ContentCheck]:
         """Which of the card's files are whole in a copy, and how sure that is."""
         return {
             path: findings.held[entry.number]
@@ -74,7 +74,7 @@ class CardSide:
             if entry.number in findings.held
         }
 
-    def evidence(self, shoot: Findings, second: Findings | None) -> Evidence:
+    def evidence(self, shoot: Findings, backup: Findings | None) -> Evidence:
         """What this run saw of the card and its copies."""
         drift = self.drift or Drift()
         return Evidence(
@@ -89,13 +89,13 @@ class CardSide:
             thrown=len(self.thrown),
             shoots=len(self.shoots),
             shoot=_copy(self.held_by(shoot)),
-            second=None if second is None else _copy(self.held_by(second)),
+            backup=None if backup is None else _copy(self.held_by(backup)),
             places=self.places,
         )
 
 
 def against_card(
-    root: Path, shoot: Path, second: Path | None, known: Findings, tick: Tick
+    root: Path, shoot: Path, backup: Path | None, known: Findings, progress: CountProgress
 ) -> CardSide:
     """Every file of the card read past the system's cache, and sought among what the shoot knows.
 
@@ -107,10 +107,10 @@ def against_card(
     # What is spoiled, edited or missing in the shoot may be whole in the second copy.
     groups = (known.sound, known.broken, known.worked, known.waiting)
     entries = [entry for group in groups for entry in group.values()]
-    counted = Counted(tick, sum(file.size for file in files))
+    counted = SharedCount(progress, sum(file.size for file in files))
     sound = {entry.row.sha256 for entry in known.sound.values()}
     return _Against(card, listing, entries, sound).side(
-        files, Shoot(shoot), None if second is None else Shoot(second), counted.add
+        files, Shoot(shoot), None if backup is None else Shoot(backup), counted.add
     )
 
 
@@ -132,16 +132,16 @@ class _Against:
         self,
         files: Iterable[CardFile],
         shoot: Shoot,
-        second: Shoot | None,
-        tick: Callable[[int], None],
+        backup: Shoot | None,
+        progress: Callable[[int], None],
     ) -> CardSide:
         plain = [file for file in files if file.plain and not file.obstacle]
         unread = {f.path: f.obstacle for f in files if f.plain and f.obstacle}
-        equal: dict[str, tuple[Entry, Held]] = {}
+        equal: dict[str, tuple[Entry, ContentCheck]] = {}
         strange: list[str] = []
         with readers() as pool:
-            told = pool.map(lambda file: self._found(file, tick), plain)
-            for file, found in zip(plain, told, strict=True):
+            known = pool.map(lambda file: self._found(file, progress), plain)
+            for file, found in zip(plain, known, strict=True):
                 if isinstance(found, str):
                     unread[file.path] = found
                 elif found is None:
@@ -160,20 +160,20 @@ class _Against:
             thrown=in_no_copy(self._card, thrown_away(self._card, after), self._sound),
             shoots=after.shoots,
             drift=drift,
-            places=places_of(self._card, shoot, second),
+            places=places_of(self._card, shoot, backup),
         )
 
     def _found(
-        self, file: CardFile, tick: Callable[[int], None]
-    ) -> tuple[Entry, Held] | str | None:
+        self, file: CardFile, progress: Callable[[int], None]
+    ) -> tuple[Entry, ContentCheck] | str | None:
         """The entry with the file's bytes; None for none, or why the card does not give them."""
         try:
-            told = self._card.measured(file.path, tick)
+            known = self._card.measured(file.path, progress)
         except OSError as error:
             return error.strerror or str(error)
-        own = self._own.get((file.path, told.sha256))
-        entry = own or self._by_digest.get(told.sha256)
-        return None if entry is None else (entry, Held.of(same=True, sure=told.sure))
+        own = self._own.get((file.path, known.sha256))
+        entry = own or self._by_digest.get(known.sha256)
+        return None if entry is None else (entry, ContentCheck.of(same=True, sure=known.sure))
 
     def _listed_again(self) -> tuple[Listing, Drift | None]:
         try:
@@ -198,6 +198,6 @@ def _is_among(card: Card, path: str, held: AbstractSet[str]) -> bool:
         return False
 
 
-def _copy(held: Mapping[str, Held]) -> Copy:
-    unsure = sum(each is Held.PERHAPS for each in held.values())
+def _copy(held: Mapping[str, ContentCheck]) -> Copy:
+    unsure = sum(each is ContentCheck.PERHAPS for each in held.values())
     return Copy(verified=len(held), unsure=unsure)

@@ -7,15 +7,15 @@ import pytest
 
 from cardmaking.defocus import moved
 from checking.scene import SIZE, black, measured, slices, whole
-from sorter.checking.looks import look
+from sorter.checking.frame_findings import frame_findings
 from sorter.checking.series import judge
-from sorter.model.finding import Look
+from sorter.model.finding import FrameFindings
 from sorter.model.kinds import Kind
 
 
-def looked(pictures: list[np.ndarray], kind: Kind = Kind.FOCUS_BRACKET) -> Look:
+def looked(pictures: list[np.ndarray], kind: Kind = Kind.FOCUS_BRACKET) -> FrameFindings:
     found = measured(pictures)
-    return look(judge(found, sequence=1, kind=kind), found)
+    return frame_findings(judge(found, sequence=1, kind=kind), found)
 
 
 def test_the_shares_of_a_stack_come_to_one() -> None:

@@ -54,7 +54,7 @@ def counted(number: int, one: str, many: str) -> str:
 
 
 def amount(size: int) -> str:
-    """Bytes at a glance, in powers of ten as disks are sold: 870 B, 14.2 MB, 1.31 GB."""
+    """Bytes in short, in powers of ten as disks are sold: 870 B, 14.2 MB, 1.31 GB."""
     if size < 1000:  # noqa: PLR2004
         return f"{size} B"
     number = float(size)
@@ -96,7 +96,7 @@ def took(frames: tuple[Frame, ...]) -> str:
 
 
 def span(seconds: float, *, fine: bool) -> str:
-    """A span of time at a glance: 4.2 s, 41 s, 3.5 min, 1.2 h."""
+    """A span of time in short: 4.2 s, 41 s, 3.5 min, 1.2 h."""
     if seconds < 9.95:  # noqa: PLR2004  from here on tenths say nothing
         coarse = f"{seconds:.0f} s" if seconds >= 1 else "< 1 s"
         return f"{seconds:.1f} s" if fine else coarse
@@ -140,9 +140,9 @@ def _ends(texts: list[str]) -> str:
 def focus_path(frames: tuple[Frame, ...]) -> str:
     """Where focus began and where it ended in order of capture, in metres, else in motor steps."""
     places = [_distance(frame.facts) for frame in frames]
-    told = [place for place in places if place is not None]
-    if told:
-        return _path(told[0], told[-1], len(told))
+    known_values = [place for place in places if place is not None]
+    if known_values:
+        return _path(known_values[0], known_values[-1], len(known_values))
     steps = [frame.facts.focus_step for frame in frames]
     known = [step for step in steps if step is not None]
     if not known:

@@ -15,14 +15,14 @@ from sorter.disk.shoot import Shoot
 from sorter.errors import BadBackup, NoShoot, ShootNotWritable, SorterError
 from sorter.model.plan import Entry, State
 from sorter.pipeline.basis import basis_of
-from sorter.pipeline.planned import Failure, SecondFound
+from sorter.pipeline.planned import BackupFound, Failure
 from sorter.pipeline.recording import new_ledger, refuse_foreign_lists
 from sorter.writing.compare import Comparison, judge_copies
-from sorter.writing.ledger import Ledger, strangers
+from sorter.writing.ledger import Ledger, unknown_entries
 from sorter.writing.reading import readers
 
 
-class Second:
+class Backup:
     """The folder of the second copy, open during one ingest of a card into a shoot.
 
     ledger: its ledger, where it has one. failure: why it takes nothing; None while it does. Raises BadShoot
@@ -49,7 +49,7 @@ class Second:
         except ShootNotWritable as error:
             self.failure = error
         else:
-            refuse_strangers(self.shoot, known, self.ledger.entries())
+            refuse_unknown_entries(self.shoot, known, self.ledger.entries())
 
     def to_write(self, open_files: ExitStack) -> Ledger:
         """Its ledger, made where it has none. Raises OSError, and what the ledger raises."""
@@ -60,7 +60,7 @@ class Second:
 
     def find(
         self, known: Iterable[Entry], numbers: Iterable[int], own: Iterable[Entry] = ()
-    ) -> SecondFound:
+    ) -> BackupFound:
         """How it stands with what the shoot has; the copies of these files are read, and nothing changed.
 
         known: what the shoot's ledger knows. own: of it the files of a stopped plan that is gone on with.
@@ -72,7 +72,7 @@ class Second:
             self._judge(placed, set(numbers), compared)
         except SorterError as error:  # a folder of it is a link now
             failure, placed = failure or error, []
-        return SecondFound(
+        return BackupFound(
             folder=self.shoot.root,
             basis=self.basis(),
             compared=compared.value(),
@@ -129,9 +129,9 @@ def _ahead(own: Iterable[Entry], lead: Iterable[Entry]) -> tuple[Entry, ...]:
     return tuple(entry for entry in own if entry.state in carried and entry.number in waiting)
 
 
-def refuse_strangers(shoot: Shoot, lead: Iterable[Entry], own: Iterable[Entry]) -> None:
+def refuse_unknown_entries(shoot: Shoot, lead: Iterable[Entry], own: Iterable[Entry]) -> None:
     """Raises BadBackup where the folder holds what the shoot's ledger does not know."""
-    unknown = strangers(lead, own)
+    unknown = unknown_entries(lead, own)
     if unknown:
         more = f" and {len(unknown) - 1} more" if len(unknown) > 1 else ""
         raise BadBackup(

@@ -1,4 +1,4 @@
-"""Whether there is room for what is to be written."""
+"""Whether there is free space for what is to be written."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from sorter.model.row import Row
 from sorter.pipeline.planned import IngestPlan
 from sorter.writing.target import stopping_clearly
 
-# A file takes whole units of a file system; the ledger, the manifest and the digests need room too.
+# A file takes whole units of a file system; the ledger, the manifest and the digests need space too.
 _UNIT: Final = 4096
-_BESIDE_A_FILE: Final = 2048
-_BESIDE_ALL: Final = 256 * 1024
+_EXTRA_PER_FILE: Final = 2048
+_EXTRA: Final = 256 * 1024
 
 
-def no_room(shoot: Shoot, sizes: Iterable[int]) -> NoRoom | None:
+def no_space(shoot: Shoot, sizes: Iterable[int]) -> NoRoom | None:
     """Why so much cannot be written there; None where it can. Raises ShootNotWritable."""
     needed = sum(sizes)
     with stopping_clearly(shoot):
-        room = shoot.room()
-    if not needed or needed + _BESIDE_ALL <= room:
+        room = shoot.free_space()
+    if not needed or needed + _EXTRA <= room:
         return None
     return NoRoom(
         f"{shoot.root}: {_in_megabytes(needed)} are to be written, and the disk has "
@@ -33,14 +33,14 @@ def no_room(shoot: Shoot, sizes: Iterable[int]) -> NoRoom | None:
     )
 
 
-def room_for(row: Row) -> int:
+def space_for(row: Row) -> int:
     """The bytes that the row's file takes on a disk, with what is noted of it."""
     units = -(-row.bytes // _UNIT)
-    return units * _UNIT + _BESIDE_A_FILE
+    return units * _UNIT + _EXTRA_PER_FILE
 
 
 def rows_to_write(plan: IngestPlan, card: Card, shoot: Shoot) -> Iterator[Row]:
-    """The files of a plan that need room in the shoot: not those that are renamed, or written already."""
+    """The files of a plan that need space in the shoot: not those that are renamed, or written already."""
     here = shoot.device()
 
     def is_renamed(row: Row, *, moves: bool) -> bool:

@@ -12,7 +12,7 @@ from sorter.reading import stray
 from sorter.reading.directories import Directory
 
 
-class Said(TypedDict, total=False):
+class FoundFacts(TypedDict, total=False):
     """The fields of Facts that were found; what is missing here was not said."""
 
     make: str
@@ -49,7 +49,7 @@ class Said(TypedDict, total=False):
 
 
 @dataclass(slots=True, kw_only=True)
-class Draft:
+class FactsBuilder:
     """Filled by a container's reader, the standard tags and the maker's note, in this order.
 
     main, exif, place: the directories that the standard tags were read from, and the GPS directory
@@ -59,35 +59,35 @@ class Draft:
     container: str = ""
     role: Role = Role.IMAGE
     is_picture: bool = True
-    said: Said = field(default_factory=Said)
+    facts: FoundFacts = field(default_factory=FoundFacts)
     previews: list[Preview] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     main: Directory | None = None
     exif: Directory | None = None
-    place: Directory | None = None
+    gps: Directory | None = None
 
-    def facts(self) -> Facts:
+    def built(self) -> Facts:
         """The facts as far as they were said."""
-        return Facts(**self.said)
+        return Facts(**self.facts)
 
     def lens(self, name: str) -> None:
         """Takes the lens's name where none is known yet, and none that only says so."""
-        if not self.said.get("lens"):
-            self.said["lens"] = stray.lens(name)
+        if not self.facts.get("lens"):
+            self.facts["lens"] = stray.lens(name)
 
     def serial(self, number: str) -> None:
         """Takes the body's number where none is known yet, and none that only says so."""
-        if not self.said.get("serial"):
-            self.said["serial"] = stray.serial(number)
+        if not self.facts.get("serial"):
+            self.facts["serial"] = stray.serial(number)
 
     def flash(self, fired: bool | None) -> None:
         """Takes whether the flash fired where nothing is known of it yet."""
         if fired is not None:
-            self.said.setdefault("flash_fired", fired)
+            self.facts.setdefault("flash_fired", fired)
 
     def distance(self, near_m: float | None, far_m: float | None) -> None:
         """Takes the limits of focus; a lone one stands for both, and near is never the farther."""
         known = [limit for limit in (near_m, far_m) if limit is not None]
         if known:
-            self.said["focus_near_m"] = min(known)
-            self.said["focus_far_m"] = max(known)
+            self.facts["focus_near_m"] = min(known)
+            self.facts["focus_far_m"] = max(known)

@@ -22,7 +22,7 @@ _withdrawn: Final[set[str]] = set()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Leave:
+class Permission:
     """What a task asks between two steps. path: of the file, as the system names it."""
 
     path: str
@@ -40,7 +40,7 @@ class Leave:
 
 
 @contextlib.contextmanager
-def leave_to_work(shoot: Shoot) -> Iterator[Leave]:
+def permission_to_work(shoot: Shoot) -> Iterator[Permission]:
     """Leave for the work within, withdrawn at its end. Raises OSError, and BadShoot for a link."""
     folder = shoot.root / WORK
     if folder.is_symlink():
@@ -49,11 +49,11 @@ def leave_to_work(shoot: Shoot) -> Iterator[Leave]:
             "away, and run it again."
         )
     make_folders(str(folder))
-    leave = Leave(path=str(folder / f"leave-{secrets.token_hex(8)}"))
-    os.close(os.open(leave.path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
+    permission = Permission(path=str(folder / f"leave-{secrets.token_hex(8)}"))
+    os.close(os.open(permission.path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
     try:
-        yield leave
+        yield permission
     finally:
-        leave.withdraw()
+        permission.withdraw()
         with contextlib.suppress(OSError):
             folder.rmdir()

@@ -17,42 +17,46 @@ from sorter.pipeline.scanning import unread_files
 from sorter.planning import pattern
 from sorter.planning.lateness import too_late
 from sorter.planning.numbering import numbers_for
-from sorter.planning.places import About, Naming, Standing, make_plan
-from sorter.planning.presses import beside, joined
+from sorter.planning.places import Naming, PathFacts, ShootContents, make_plan
+from sorter.planning.presses import joined, same_press
 from sorter.writing.compare import Comparison
 
 
-def standing_of(
+def contents_of(
     known: tuple[Entry, ...], found: Comparison, rows: tuple[Row, ...], taken: Iterable[str]
-) -> Standing:
+) -> ShootContents:
     """What the shoot holds already, other files of the same presses too.
 
     found: those that are files of this card. rows: the card's, with numbers from 1. taken: every path in
     the folder.
     """
-    standing = Standing(
+    contents = ShootContents(
         known=known,
         there=found.there,
         failed=found.failed,
         changed=frozenset(found.changed),
         taken=frozenset(taken),
     )
-    return replace(standing, beside=beside(rows, standing.told, known)) if known else standing
+    return (
+        replace(contents, same_press=same_press(rows, contents.numbered, known))
+        if known
+        else contents
+    )
 
 
-def plan_afresh(account: Account, standing: Standing, naming: Naming) -> Plan:
+def plan_new(account: Account, contents: ShootContents, naming: Naming) -> Plan:
     """The plan for an account's files; numbers count on from those of the shoot."""
-    told, met = standing.told, standing.beside
-    numbers = numbers_for(account, {**met, **told}, standing.known)
+    known, matched = contents.numbered, contents.same_press
+    numbers = numbers_for(account, {**matched, **known}, contents.known)
     rows = tuple(
-        joined(row, met.get(row.source), told.get(row.source))
+        joined(row, matched.get(row.source), known.get(row.source))
         for row in make_rows(account, numbers)
     )
-    return make_plan(rows, _about(account, numbers, met), standing, naming)
+    return make_plan(rows, _about(account, numbers, matched), contents, naming)
 
 
 def late_corrections(
-    account: Account, plan: Plan, standing: Standing, asked: tuple[Correction, ...]
+    account: Account, plan: Plan, contents: ShootContents, asked: tuple[Correction, ...]
 ) -> tuple[Correction, ...]:
     """The corrections that come too late. A path may be spelled as the manifest does it."""
     if not asked:
@@ -60,8 +64,8 @@ def late_corrections(
     paths = [file.path for file in files_in(account)]
     known = {spelled(path): path for path in paths} | {path: path for path in paths}
     pairs = [(known[each.first], each) for each in asked]
-    told = {**standing.beside, **standing.told}
-    late = too_late(account, plan, told, (path for path, _ in pairs))
+    known_values = {**contents.same_press, **contents.numbered}
+    late = too_late(account, plan, known_values, (path for path, _ in pairs))
     return tuple(each for path, each in pairs if path in late)
 
 
@@ -83,16 +87,16 @@ def files_in(account: Account) -> Iterator[ReadFile]:
         yield from frame.files
 
 
-def _about(account: Account, numbers: Numbers, met: Mapping[str, Entry]) -> About:
-    """What planning has to know beside the rows. met: as presses.beside found it."""
+def _about(account: Account, numbers: Numbers, matched: Mapping[str, Entry]) -> PathFacts:
+    """What planning has to know beside the rows. matched: as presses.same_press found it."""
     from_near: dict[str, int | None] = {}
     for sequence in account.sequences:
         places = (*sequence.focus.places, *(None for _ in sequence.results))
         for frame, place in zip((*sequence.frames, *sequence.results), places, strict=True):
             from_near |= {file.path: place for file in frame.files}
-    from_near |= {path: entry.placement.from_near for path, entry in met.items()}
+    from_near |= {path: entry.placement.from_near for path, entry in matched.items()}
     named = zip(numbers.sequences, account.sequences, strict=True)
-    return About(
+    return PathFacts(
         files={file.path: file for file in files_in(account)},
         from_near=from_near,
         unread=frozenset(file.path for file in unread_files(account)),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 
-class Bond(StrEnum):
+class RelationKind(StrEnum):
     """What a sequence may be to another one of the same body; the value is its wording.
 
     RETAKE: the same ground once more, as the other was stopped, shorter or from another end.

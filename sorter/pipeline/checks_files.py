@@ -41,9 +41,9 @@ def _first_files(entries: Iterable[Entry], found: Checked) -> dict[int, Check]:
     # By destination: two cards may have given files of one path, and one shoot never has.
     placed = {e.row.destination: e.number for e in entries if e.state is State.PLACED}
     for row in in_order(e.row for e in entries if e.state is State.PLACED):
-        said = says.pop(row.sequence, None) if row.sequence and row.position == 1 else None
-        if said is not None:
-            notes[placed[row.destination]] = said
+        stated = says.pop(row.sequence, None) if row.sequence and row.position == 1 else None
+        if stated is not None:
+            notes[placed[row.destination]] = stated
     return notes
 
 

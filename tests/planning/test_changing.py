@@ -10,18 +10,18 @@ import pytest
 from manifest.accounts import SECOND, account_of, at, frame, grounds, rock_pool, single
 from planning.carrying import NAMING, carried, plan_of
 from sorter.errors import BadCorrections
-from sorter.model.bond import Bond
+from sorter.model.change import Regrouping
 from sorter.model.correction import Correction
 from sorter.model.frame import Frame
 from sorter.model.kinds import Kind, Role
 from sorter.model.note import Note, Related
 from sorter.model.plan import Entry
-from sorter.model.regrouping import Regrouping
+from sorter.model.relation_kind import RelationKind
 from sorter.model.row import Row
 from sorter.model.sequence import Account, Sequence
 from sorter.pipeline.regrouping import regroupings_of
+from sorter.planning.changing import RegroupRequest, regrouped, taken_back
 from sorter.planning.outline import Outline
-from sorter.planning.regrouping import Ask, regrouped, taken_back
 
 POOL = "DCIM/100TIDES/IMG_"
 EBB = "DCIM/101EBB_/P517"
@@ -31,18 +31,18 @@ def shoot_of(account: Account) -> tuple[Entry, ...]:
     return carried(plan_of(account))
 
 
-def after(entries: tuple[Entry, ...], *wishes: Regrouping) -> tuple[Entry, ...]:
-    changes = {each.number: each for each in regrouped(entries, ask(*wishes))}
+def after(entries: tuple[Entry, ...], *options: Regrouping) -> tuple[Entry, ...]:
+    changes = {each.number: each for each in regrouped(entries, ask(*options))}
     return tuple(
         replace(e, placement=changes[e.number].after) if e.number in changes else e for e in entries
     )
 
 
-def ask(*wishes: Regrouping) -> Ask:
-    return Ask(regroupings=wishes, naming=NAMING)
+def ask(*options: Regrouping) -> RegroupRequest:
+    return RegroupRequest(regroupings=options, naming=NAMING)
 
 
-def wish(kind: Kind, *frames: int) -> Regrouping:
+def request(kind: Kind, *frames: int) -> Regrouping:
     return Regrouping(frames=frames, kind=kind, grounds="told")
 
 
@@ -78,7 +78,7 @@ def stack(number: int, count: int, after_s: float, *, step: float = 0.02) -> Seq
 def test_a_result_of_the_camera_keeps_its_sequence_and_its_place() -> None:
     entries = shoot_of(rock_pool())
     assert frames_of(entries) == {1: (1,), 2: (2, 3, 4), 3: (6, 7), 4: (8,), 5: (9,), 6: (10,)}
-    now = after(entries, wish(Kind.BURST, 2, 3))
+    now = after(entries, request(Kind.BURST, 2, 3))
     (result,) = [row for row in rows(now, 2) if row.role is Role.RESULT]
     assert (result.kind, result.frames, result.planned) == (Kind.BURST, 2, None)
     assert result.destination == "results/IMG_0013.JPG"
@@ -86,7 +86,7 @@ def test_a_result_of_the_camera_keeps_its_sequence_and_its_place() -> None:
 
 
 def test_a_result_follows_the_first_frame_where_its_sequence_is_no_more() -> None:
-    now = after(shoot_of(rock_pool()), wish(Kind.FOCUS_BRACKET, 1, 2, 3, 4))
+    now = after(shoot_of(rock_pool()), request(Kind.FOCUS_BRACKET, 1, 2, 3, 4))
     (result,) = [entry.row for entry in now if entry.row.role is Role.RESULT]
     assert (result.sequence, result.frames) == (1, 4)
     assert "result of sequence 1" in result.notes
@@ -94,11 +94,11 @@ def test_a_result_follows_the_first_frame_where_its_sequence_is_no_more() -> Non
 
 
 def test_words_of_others_name_the_sequence_that_goes_on() -> None:
-    """The words are those of Bond; which numbers they name is counted by hand."""
+    """The words are those of RelationKind; which numbers they name is counted by hand."""
     entries = shoot_of(rock_pool())
     said: dict[int | None, tuple[Note, ...]] = {
-        8: (Related(what=Bond.RETAKE, sequence=2), "out of focus"),
-        1: (Related(what=Bond.SAME_SETUP, sequence=2),),
+        8: (Related(what=RelationKind.RETAKE, sequence=2), "out of focus"),
+        1: (Related(what=RelationKind.SAME_SETUP, sequence=2),),
     }
     entries = tuple(
         replace(e, placement=replace(e.placement, row=replace(e.row, remarks=said[e.row.frame])))
@@ -106,19 +106,19 @@ def test_words_of_others_name_the_sequence_that_goes_on() -> None:
         else e
         for e in entries
     )
-    now = after(entries, wish(Kind.FOCUS_BRACKET, 1, 2, 3, 4))
+    now = after(entries, request(Kind.FOCUS_BRACKET, 1, 2, 3, 4))
     notes = {row.frame: row.notes for entry in now if (row := entry.row).frame in said}
     assert notes == {8: "retake of sequence 1; out of focus", 1: ""}
 
 
 def test_notes_of_the_whole_go_with_the_piece_that_keeps_the_number() -> None:
-    now = after(shoot_of(rock_pool()), wish(Kind.BURST, 3, 4))
+    now = after(shoot_of(rock_pool()), request(Kind.BURST, 3, 4))
     assert "3 of 5 planned frames" in first(now, 2).notes
     assert not [row for row in rows(now, 7) if "planned" in row.notes]
 
 
 def test_frames_of_two_bodies_are_never_one_sequence() -> None:
-    now = after(shoot_of(rock_pool()), wish(Kind.INTERVAL, 6, 7, 8, 9))
+    now = after(shoot_of(rock_pool()), request(Kind.INTERVAL, 6, 7, 8, 9))
     assert frames_of(now)[3] == (6, 7)
     assert frames_of(now)[4] == (8, 9)
 
@@ -134,7 +134,7 @@ def test_bodies_that_shot_by_turns_stay_apart() -> None:
         for k in range(3)
     ]
     mixed = [single(1, 0), ebb[0], single(2, 10), ebb[1], single(3, 20), ebb[2]]
-    now = after(shoot_of(account_of(*mixed)), wish(Kind.BURST, 1, 3), wish(Kind.BURST, 2, 6))
+    now = after(shoot_of(account_of(*mixed)), request(Kind.BURST, 1, 3), request(Kind.BURST, 2, 6))
     assert frames_of(now)[1] == (1, 3)
     assert {frames_of(now)[n] for n in (2, 6)} == {(2,), (6,)}
 
@@ -142,34 +142,34 @@ def test_bodies_that_shot_by_turns_stay_apart() -> None:
 def test_a_clock_that_was_set_back_does_not_change_the_order() -> None:
     now = after(
         shoot_of(account_of(single(1, 7200), single(2, 3600), single(3, 3602))),
-        wish(Kind.BURST, 1, 2),
+        request(Kind.BURST, 1, 2),
     )
     assert frames_of(now) == {1: (1, 2), 3: (3,)}
 
 
 def test_planned_is_kept_where_the_frames_are_the_same() -> None:
     entries = shoot_of(account_of(stack(1, 4, 0)))
-    assert first(after(entries, wish(Kind.MANUAL_STACK, 1, 2, 3, 4)), 1).planned == 4
-    assert first(after(entries, wish(Kind.MANUAL_STACK, 1, 2, 3)), 1).planned is None
+    assert first(after(entries, request(Kind.MANUAL_STACK, 1, 2, 3, 4)), 1).planned == 4
+    assert first(after(entries, request(Kind.MANUAL_STACK, 1, 2, 3)), 1).planned is None
 
 
 def test_places_by_focus_are_counted_anew() -> None:
     entries = shoot_of(account_of(stack(1, 4, 0, step=-0.02)))
     assert near(entries, 1) == [4, 3, 2, 1]
-    cut = after(entries, wish(Kind.MANUAL_STACK, 3, 4))
+    cut = after(entries, request(Kind.MANUAL_STACK, 3, 4))
     assert (near(cut, 1), near(cut, 2)) == ([2, 1], [2, 1])
 
 
 def test_places_by_focus_of_two_that_became_one_are_told_by_distance() -> None:
     entries = shoot_of(account_of(stack(1, 3, 0), stack(4, 2, 60, step=0.01)))
-    joined = after(entries, wish(Kind.FOCUS_BRACKET, 1, 2, 3, 4, 5))
+    joined = after(entries, request(Kind.FOCUS_BRACKET, 1, 2, 3, 4, 5))
     # 0.30 0.32 0.34 | 0.30 0.31: equal focus keeps the order of capture
     assert near(joined, 1) == [1, 4, 5, 2, 3]
 
 
 def test_without_distances_there_are_no_places() -> None:
     entries = shoot_of(account_of(stack(1, 2, 0), single(3, 60)))
-    assert near(after(entries, wish(Kind.MANUAL_STACK, 1, 2, 3)), 1) == [None, None, None]
+    assert near(after(entries, request(Kind.MANUAL_STACK, 1, 2, 3)), 1) == [None, None, None]
 
 
 def test_a_result_whose_number_was_used_again_is_not_restored() -> None:
@@ -183,7 +183,7 @@ def test_a_result_whose_number_was_used_again_is_not_restored() -> None:
             row=replace(first(entries, 2), source="", frame=None, position=None, role=Role.RESULT)
         ),
     )  # fmt: skip
-    changes = regrouped((*entries, extra), ask(wish(Kind.FOCUS_BRACKET, 1, 2, 3, 4)))
+    changes = regrouped((*entries, extra), ask(request(Kind.FOCUS_BRACKET, 1, 2, 3, 4)))
     (change,) = [each for each in changes if each.number == 99]
     other = replace(change.after, row=replace(change.after.row, sequence=4, sha256="other"))
     back = taken_back((replace(extra, placement=other),), changes)

@@ -6,12 +6,12 @@ import contextlib
 from pathlib import Path
 from typing import Final
 
-from sorter.disk.shoot import LOOKED, Shoot
+from sorter.disk.shoot import MEASUREMENTS, Shoot
 
 MOST_BYTES: Final = 256 * 1024 * 1024
 
 
-class Kept:
+class MeasurementStore:
     """Stores by their keys; an empty key has none. A disk that takes no more, or gives nothing, is no fault here."""
 
     def __init__(self, shoot: Shoot | None) -> None:
@@ -23,7 +23,7 @@ class Kept:
         self.use(key)
         if self._shoot is None or not key:
             return None
-        path = Path(self._shoot.root) / LOOKED / key
+        path = Path(self._shoot.root) / MEASUREMENTS / key
         with contextlib.suppress(OSError):
             if path.is_file() and not path.is_symlink() and path.stat().st_size <= MOST_BYTES:
                 return path.read_bytes()
@@ -34,7 +34,7 @@ class Kept:
         self.use(key)
         if self._shoot is not None and key:
             with contextlib.suppress(OSError):
-                self._shoot.keep(f"{LOOKED}/{key}", data)
+                self._shoot.keep(f"{MEASUREMENTS}/{key}", data)
 
     def use(self, key: str) -> None:
         """The store of this key is still of use, whether or not it is read now."""
@@ -45,6 +45,6 @@ class Kept:
         if self._shoot is None:
             return
         with contextlib.suppress(OSError):
-            for each in sorted((Path(self._shoot.root) / LOOKED).iterdir()):
+            for each in sorted((Path(self._shoot.root) / MEASUREMENTS).iterdir()):
                 if each.name not in self._used:
-                    self._shoot.remove(f"{LOOKED}/{each.name}")
+                    self._shoot.remove(f"{MEASUREMENTS}/{each.name}")

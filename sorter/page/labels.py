@@ -92,7 +92,7 @@ def setting(rows: Iterable[Row]) -> tuple[str, ...]:
     """Camera, lens and exposure of frames; what differs between them is said as from and to."""
     every = list(rows)
     first = every[0]
-    told = [
+    known = [
         " ".join(part for part in (first.camera, first.serial) if part),
         first.lens,
         _range([row.focal_length_mm for row in every], lambda v: f"{v:g} mm"),
@@ -102,7 +102,7 @@ def setting(rows: Iterable[Row]) -> tuple[str, ...]:
         {"fired": "flash fired", "off": ""}.get(first.flash, ""),
         f"{first.focus_mode} focus" if first.focus_mode else "",
     ]
-    return tuple(part for part in told if part)
+    return tuple(part for part in known if part)
 
 
 def _range(values: list[float | None], write: Callable[[float], str]) -> str:

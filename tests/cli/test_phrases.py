@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from manifest.accounts import FIRST, SECOND, at, frame
-from sorter.cli import words
+from sorter.cli import phrases
 from sorter.model.frame import Facts, Frame
 
 
@@ -34,12 +34,12 @@ def focused(*places: dict[str, object]) -> tuple[Frame, ...]:
     ],
 )
 def test_what_a_terminal_would_obey_is_spelled_out(text: str, shown: str) -> None:
-    assert words.safe(text) == shown
+    assert phrases.safe(text) == shown
 
 
 @given(st.text())
 def test_no_text_keeps_a_sign_that_is_not_seen(text: str) -> None:
-    shown = words.safe(text)
+    shown = phrases.safe(text)
     assert {unicodedata.category(sign) for sign in shown}.isdisjoint({"Cc", "Cf", "Cs", "Zl", "Zp"})
     shown.encode()
 
@@ -56,22 +56,22 @@ def test_no_text_keeps_a_sign_that_is_not_seen(text: str) -> None:
     ],
 )
 def test_a_span_is_told_at_a_glance(seconds: float, text: str) -> None:
-    assert words.span(seconds, fine=True) == text
+    assert phrases.span(seconds, fine=True) == text
 
 
 def test_a_clock_in_whole_seconds_shows_no_tenths() -> None:
-    assert words.span(4.2, fine=False) == "4 s"
-    assert words.span(0.01, fine=False) == "< 1 s"
+    assert phrases.span(4.2, fine=False) == "4 s"
+    assert phrases.span(0.01, fine=False) == "< 1 s"
 
 
 def test_a_span_ends_with_the_last_exposure() -> None:
     shots = (frame("A", at(0)), frame("B", at(1, exposure_time_s=2.0)))
-    assert words.took(shots) == "3.0 s"
+    assert phrases.took(shots) == "3.0 s"
 
 
 def test_a_single_takes_no_time_and_a_clock_set_back_tells_none() -> None:
-    assert words.took((frame("A", at(0)),)) == ""
-    assert words.took((frame("A", at(90)), frame("B", at(0)))) == ""
+    assert phrases.took((frame("A", at(0)),)) == ""
+    assert phrases.took((frame("A", at(90)), frame("B", at(0)))) == ""
 
 
 @pytest.mark.parametrize(
@@ -90,7 +90,7 @@ def test_a_single_takes_no_time_and_a_clock_set_back_tells_none() -> None:
 def test_focus_is_told_from_where_to_where_in_order_of_capture(
     places: tuple[dict[str, object], ...], text: str
 ) -> None:
-    assert words.focus_path(focused(*places)) == text
+    assert phrases.focus_path(focused(*places)) == text
 
 
 def test_exposures_and_apertures_are_one_or_both_ends() -> None:
@@ -99,21 +99,21 @@ def test_exposures_and_apertures_are_one_or_both_ends() -> None:
         frame("B", at(1, exposure_time_s=1 / 1000, f_number=5.6)),
         frame("C", at(2, exposure_time_s=None, f_number=None)),
     ]
-    assert words.exposures(shots) == f"1/1000{words.DASH}1/60"
-    assert words.apertures(shots) == f"5.6{words.DASH}8"
-    assert words.exposures(shots[:1]) == "1/60"
-    assert words.exposures(shots[2:]) == ""
+    assert phrases.exposures(shots) == f"1/1000{phrases.DASH}1/60"
+    assert phrases.apertures(shots) == f"5.6{phrases.DASH}8"
+    assert phrases.exposures(shots[:1]) == "1/60"
+    assert phrases.exposures(shots[2:]) == ""
 
 
 @pytest.mark.parametrize(("seconds", "text"), [(1 / 250, "1/250"), (0.5, "0.5 s"), (30.0, "30 s")])
 def test_an_exposure_is_told_as_cameras_tell_it(seconds: float, text: str) -> None:
-    assert words.exposure(seconds) == text
+    assert phrases.exposure(seconds) == text
 
 
 def test_planned_frames_are_told_only_where_some_are_missing() -> None:
-    assert words.frames(11, 48) == "11 of 48"
-    assert words.frames(48, 48) == "48"
-    assert words.frames(48, None) == "48"
+    assert phrases.frames(11, 48) == "11 of 48"
+    assert phrases.frames(48, 48) == "48"
+    assert phrases.frames(48, None) == "48"
 
 
 @pytest.mark.parametrize(
@@ -127,7 +127,7 @@ def test_planned_frames_are_told_only_where_some_are_missing() -> None:
     ],
 )
 def test_a_camera_is_its_model_alone(facts: Facts, name: str) -> None:
-    assert words.camera(facts) == name
+    assert phrases.camera(facts) == name
 
 
 @pytest.mark.parametrize(
@@ -146,12 +146,12 @@ def test_a_camera_is_its_model_alone(facts: Facts, name: str) -> None:
 )
 def test_bytes_are_told_at_a_glance_in_powers_of_ten(size: int, text: str) -> None:
     # kilo, mega, giga, tera: 10 to the 3, 6, 9, 12 (BIPM, The International System of Units)
-    assert words.amount(size) == text
+    assert phrases.amount(size) == text
 
 
 @given(st.integers(0, 9 * 10**15))
 def test_an_amount_is_right_to_three_digits(size: int) -> None:
-    number, unit = words.amount(size).split()
+    number, unit = phrases.amount(size).split()
     power = ["B", "kB", "MB", "GB", "TB"].index(unit)
     assert float(number) * 1000**power == pytest.approx(size, rel=0.006)
     assert "e" not in number
