@@ -355,7 +355,7 @@ def test_what_only_the_second_copy_had_is_read_there_when_the_shoot_gets_it(
     with monkeypatch.context() as patch:
         patch.setattr(
             carrying_stage,
-            "no_room",
+            "no_space",
             lambda place, _: NoRoom("none") if place.root == shoot else None,
         )
         ingest(card, shoot, backup=other)
