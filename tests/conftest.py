@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -16,6 +17,7 @@ import pytest
 
 import sharing
 import tides
+from examples import Asked
 from faults import deciding
 from faults.sampling import Cuts
 from keeping import kept
@@ -43,6 +45,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_configure(config: pytest.Config) -> None:
     deciding.decide(config)
+    Asked.thorough = config.option.thorough
     # A shell has what it starts in the background ignore Ctrl-C, and each child would do as we do.
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
@@ -82,6 +85,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 @pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    return (os.cpu_count() or 1) + sharing.MORE
+
+
+@pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:  # noqa: ANN401  xdist has no types
     """Units of tests in place of modules, where modules were asked for."""
     if config.getoption("dist") != "loadscope":
@@ -98,6 +106,20 @@ def _homes(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """A new and empty home at each step: to have pytest name thousands takes milliseconds for each."""
     folder = tmp_path_factory.mktemp("homes")
     return (folder / f"home{number}" for number in itertools.count())
+
+
+@pytest.fixture(scope="session")
+def _folders(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Path]:
+    """A new and empty folder for each test of this name."""
+    folder, numbers = tmp_path_factory.mktemp("tests"), itertools.count()
+    return lambda name: folder / f"{re.sub(r'[^A-Za-z0-9_]', '_', name)[:30]}{next(numbers)}"
+
+
+@pytest.fixture
+def tmp_path(request: pytest.FixtureRequest, _folders: Callable[[str], Path]) -> Path:
+    """As pytest's own, which looks through those of all tests before it for each."""
+    (folder := _folders(request.node.name)).mkdir(mode=0o700)
+    return folder
 
 
 @pytest.fixture(autouse=True)

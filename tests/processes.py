@@ -33,17 +33,26 @@ LOADED: Final = [
 
 
 def ran(
-    arguments: Sequence[str], place: Path, environment: Mapping[str, str]
+    arguments: Sequence[str],
+    place: Path,
+    environment: Mapping[str, str],
+    patience_s: float | None = None,
 ) -> subprocess.CompletedProcess[str]:
-    """`sorter` run to its end in the folder, with what it said."""
+    """`sorter` run to its end in the folder, with what it said.
+
+    patience_s: how long that may take; without this, as long as it takes. Raises TimeoutExpired.
+    """
     with TemporaryDirectory() as folder:
         said = Path(folder) / "out", Path(folder) / "err"
         child = _server().Process(
             target=_become, args=(list(arguments), place, dict(environment), said)
         )
         child.start()
-        child.join()
-        assert child.exitcode is not None
+        child.join(patience_s)
+        if child.exitcode is None:
+            child.kill()
+            child.join()
+            raise subprocess.TimeoutExpired(["sorter", *arguments], patience_s or 0)
         out, err = (path.read_text(encoding="utf-8") for path in said)
     return subprocess.CompletedProcess(["sorter", *arguments], child.exitcode, out, err)
 

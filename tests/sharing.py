@@ -13,6 +13,7 @@ LONGEST: Final = (
     "tests/browser",
     "tests/test_docs.py::test_every_command_line_in_the_readme_runs",
     "tests/faults/test_dying.py::test_after_every_cut",
+    "tests/cli/test_hostile_inputs.py",
     "tests/faults/test_failing_disks.py",
     "tests/cli/test_check.py",
     "tests/faults/test_spoiled.py",
@@ -25,7 +26,9 @@ LONGEST: Final = (
     "tests/faults/test_faulty_reads.py",
     "tests/faults/test_signals.py",
 )
-"""Units by the processor's time that they take, about: a long one that comes last keeps all waiting."""
+"""Units by the time that they take, about: a long one that comes last keeps all waiting."""
+MORE: Final = 1
+"""Processes beyond one for each processor: tests that wait for a limit or a disk leave theirs to others."""
 APART: Final = frozenset({"tests/test_docs.py", "tests/faults/test_dying.py"})
 TOGETHER: Final = ("tests/browser",)
 

@@ -12,7 +12,7 @@ from typing import Final
 import pytest
 
 from faults.imports import ROOT
-from faults.sampling import Cuts, changed, digests, note
+from faults.sampling import BESIDE, Cuts, changed, digests, note
 
 MOST_NAMED: Final = 5
 AGAIN: Final = "--cuts-seed"
@@ -91,9 +91,10 @@ def ended(config: pytest.Config, made: int, *, well: bool) -> str:
 
 
 def _is_whole(config: pytest.Config) -> bool:
-    """Whether none of the tests of faults was left out."""
+    """Whether none of the tests of faults was left out, and none beside them that makes cuts."""
     option = config.option
     if option.keyword or option.markexpr or option.deselect or option.ignore or option.lf:
         return False
     given = {(config.invocation_params.dir / each).resolve() for each in config.args}
-    return bool(given & {ROOT, ROOT / "tests", Path(__file__).resolve().parent})
+    wanted = [Path(__file__).resolve().parent, *(ROOT / "tests" / path for path in BESIDE)]
+    return all(given & {path, *path.parents} for path in wanted)

@@ -16,6 +16,7 @@ import pytest
 
 from faults.commands import HOME
 from faults.faulty import why_not
+from processes import ran
 from writing.cards import ANEMONES, LIMPETS, by_source, picture, stamped
 
 PATIENCE_S: Final = 60
@@ -47,16 +48,8 @@ def started(*words: str | Path) -> subprocess.Popen[str]:
 
 def sorter(*words: str | Path) -> subprocess.CompletedProcess[str]:
     """The command in a process of its own, at its end. Fails where that was a traceback."""
-    done = subprocess.run(  # noqa: S603  our own program
-        [sys.executable, "-m", "sorter", *map(str, words)],
-        cwd=HOME,
-        env={**os.environ, "COLUMNS": WIDE},
-        stdin=subprocess.DEVNULL,
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=PATIENCE_S,
-    )
+    environment = {**os.environ, "COLUMNS": WIDE}
+    done = ran([*map(str, words)], HOME, environment, PATIENCE_S)
     assert "Traceback" not in done.stderr, done.stderr
     return done
 

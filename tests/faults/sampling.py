@@ -21,7 +21,9 @@ STAGES: Final = ("carrying", "backup", "recording", "verifying", "undoing", "reg
 """Modules of sorter/pipeline that carry, mend, take back and move files."""
 LOOKING: Final = ("ingesting", "inspecting", "new_plan", "stopped")
 """Those that say before what is to be carried; what they need to read a card is not about carrying."""
-SHARE: Final = 12
+BESIDE: Final = ("writing/test_migration.py",)
+"""Modules of other rooms of tests that make cuts too."""
+SHARE: Final = 6
 """Of a sample: points between the first and the last."""
 HEAD: Final = """\
 # The files that cuts and kills are about, as they were when all of these were made and none found a fault.
@@ -39,7 +41,7 @@ class Cuts:
     def points(self, count: int, *what: object) -> Sequence[int]:
         """Of the points 1 to count those that are tried, in their order.
 
-        In a sample the first and the last, and one out of each of twelve equal parts of what lies between.
+        In a sample the first and the last, and one out of each of six equal parts of what lies between.
         what: tells this use of chance from others.
         """
         if self.every or count <= SHARE + 2:
@@ -70,6 +72,7 @@ def digests() -> dict[str, str]:
     files = needed_by(stages)
     files |= {ROOT / "sorter" / "pipeline" / f"{name}.py" for name in LOOKING}
     files |= needed_by(Path(__file__).parent.glob("*.py"), "tests")
+    files |= {ROOT / "tests" / path for path in BESIDE}
     files |= set((ROOT / "scripts" / "torturing").glob("*.py"))
     return {
         file.relative_to(ROOT).as_posix(): hashlib.sha256(file.read_bytes()).hexdigest()

@@ -257,7 +257,9 @@ def test_a_sample_that_is_asked_for_by_its_seed_is_a_sample(noted: Path) -> None
     assert decided(run_of("tests", cuts_seed=5, thorough=True)) == Cuts(seed=5, every=True)
 
 
-@pytest.mark.parametrize("args", [["tests"], ["tests/faults"], ["."], ["tests/writing", "tests"]])
+@pytest.mark.parametrize(
+    "args", [["tests"], ["tests/faults", "tests/writing"], ["."], ["tests/writing", "tests"]]
+)
 def test_a_full_run_that_found_nothing_is_noted(noted: Path, args: list[str]) -> None:
     spoil(noted)
     config = run_of(*args)
@@ -285,7 +287,9 @@ def test_a_run_that_leaves_something_out_is_not_noted(noted: Path, said: dict[st
     assert changed(digests(), noted) != []
 
 
-@pytest.mark.parametrize("args", [["tests/writing"], ["tests/faults/test_dying.py"]])
+@pytest.mark.parametrize(
+    "args", [["tests/writing"], ["tests/faults/test_dying.py"], ["tests/faults"]]
+)
 def test_a_run_of_some_rooms_is_not_noted(noted: Path, args: list[str]) -> None:
     spoil(noted)
     config = run_of(*args)

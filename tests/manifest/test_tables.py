@@ -7,8 +7,9 @@ from datetime import datetime
 
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 
+from examples import examples
 from manifest.recount import frames_per_stack, recount
 from manifest.seasons import (
     BARNACLES,
@@ -163,7 +164,7 @@ def test_nothing_comes_to_nothing(shoots: dict[str, tuple[Row, ...]]) -> None:
 # ---- against csv and collections ----------------------------------------------------------------
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(seasons())
 def test_the_tables_are_what_the_standard_library_counts_in_the_manifest(
     rows: tuple[Row, ...],
@@ -178,7 +179,7 @@ def test_the_tables_are_what_the_standard_library_counts_in_the_manifest(
     assert spread == frames_per_stack(manifest)
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(seasons())
 def test_every_table_adds_up_to_the_total(rows: tuple[Row, ...]) -> None:
     found = tabled({"pool": rows})
@@ -188,7 +189,7 @@ def test_every_table_adds_up_to_the_total(rows: tuple[Row, ...]) -> None:
     assert found.total.counts.bytes == sum(row.bytes for row in rows if row.destination)
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(seasons(), seasons())
 def test_two_shoots_come_to_the_sum_of_both(one: tuple[Row, ...], two: tuple[Row, ...]) -> None:
     both = tabled({"north": one, "south": two})

@@ -19,7 +19,7 @@ from outside.focus_stacks import as_jpeg, measured, read
 from sorter.model.measurement import MeasuredSeries
 
 TEXTURES = ("chelsea", "coffee", "astronaut", "brick", "grass", "gravel", "rocket")
-SIZE = (720, 480)
+SIZE = (540, 360)
 
 
 @cache

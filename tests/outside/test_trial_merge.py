@@ -8,7 +8,6 @@ import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from skimage.metrics import peak_signal_noise_ratio
 
 from cardmaking.defocus import focused, with_noise
 from outside import focus_stacks as stacks
@@ -19,6 +18,13 @@ BLURS = (0.3, 0.6, 1.0)
 GROWTH = 0.012  # of the field over a series: common practice of macro lenses, no source
 BORDER = 30  # pixels that a moved frame may not show
 Picture = NDArray[np.uint8]
+
+
+def likeness(one: Picture, two: Picture) -> float:
+    """PSNR in dB. What it takes is loaded only here: a second for every process that lists tests."""
+    from skimage.metrics import peak_signal_noise_ratio  # noqa: PLC0415  see above
+
+    return float(peak_signal_noise_ratio(one, two))
 
 
 def truth() -> Picture:
@@ -59,8 +65,8 @@ def roughness(picture: Picture) -> float:
 @pytest.mark.parametrize("blur", BLURS)
 def test_a_merge_is_nearer_to_the_sharp_picture_than_any_slice(blur: float) -> None:
     """PSNR by scikit-image."""
-    best = max(peak_signal_noise_ratio(truth(), each) for each in slices(blur))
-    found = peak_signal_noise_ratio(truth(), still(blur).picture)
+    best = max(likeness(truth(), each) for each in slices(blur))
+    found = likeness(truth(), still(blur).picture)
     assert found >= best + 6
     assert found >= 27
 
@@ -93,11 +99,11 @@ def test_a_merge_of_slices_that_moved_is_brought_into_line(blur: float) -> None:
     within = slice(BORDER, -BORDER), slice(BORDER, -BORDER)
     expected = truth()[within]
     frames = moved(blur, seed=7)
-    best = max(peak_signal_noise_ratio(expected, each[within]) for each in slices(blur))
+    best = max(likeness(expected, each[within]) for each in slices(blur))
     as_they_are = TrialMerge()
     for each in frames:
         as_they_are.add(each, None)
-    found = peak_signal_noise_ratio(expected, merged(frames).picture[within])
+    found = likeness(expected, merged(frames).picture[within])
     assert found >= best + 6
     assert found >= 25
 

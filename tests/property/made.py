@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
-from hypothesis import settings
 from hypothesis import strategies as st
 
 from cardmaking.cameras import BY_NAME
+from examples import examples
 from grouping.drawn import drawn
 from grouping.shoots import BODIES, shoot
 from sorter.model.frame import Reading
@@ -17,7 +17,7 @@ ANY: Final = "any"
 
 seeds = st.integers(min_value=0, max_value=10**6)
 bodies = st.sampled_from([*sorted(BODIES), *sorted(BY_NAME), ANY])
-few = settings(max_examples=30, deadline=None)
+few = examples(30)
 
 
 def reading_of(seed: int, body: str, count: int = 120) -> Reading:

@@ -8,9 +8,10 @@ from collections import defaultdict
 from dataclasses import replace
 from random import Random
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from examples import examples
 from grouping.shoots import BODIES, shoot
 from planning.carrying import (
     NOTHING,
@@ -41,8 +42,8 @@ FIXED = {"singles", "markers", "clips", "unsorted", "results"}
 # What a shoot's top holds or will hold, folded (the contract's "The shoot folder").
 RESERVED = FIXED | {"report", "checks.csv", ".sorter", "manifest.csv", "sha256sums"}
 PATTERNS = ("{kind}", "{name}", "{sequence:04d}_{kind}_{frames}_{name}", "{name}{frames}", "report")
-few = settings(max_examples=25, deadline=None)
-some = settings(max_examples=50, deadline=None)
+few = examples(25)
+some = examples(50)
 namings = st.builds(
     Naming,
     pattern=st.sampled_from(PATTERNS).map(parse),

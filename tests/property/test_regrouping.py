@@ -7,9 +7,10 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import replace
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from examples import examples
 from planning.carrying import carried, plan_of
 from planning.heaps import accounts
 from sorter.model.change import Change, Regrouping
@@ -22,7 +23,7 @@ from sorter.planning.pattern import parse
 
 PATTERNS = ("{kind}", "{name}", "{sequence:04d}_{kind}_{frames}_{name}", "{name}{frames}", "report")
 NONE: frozenset[int] = frozenset()
-some = settings(max_examples=150, deadline=None)
+some = examples(150)
 
 
 @st.composite

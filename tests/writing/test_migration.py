@@ -20,6 +20,7 @@ from typing import Final
 import pytest
 from click.testing import CliRunner, Result
 
+from faults.sampling import Cuts
 from sorter.cli import commands
 from sorter.errors import LedgerDamaged, ShootBusy
 from sorter.model.damage import Damage
@@ -230,15 +231,18 @@ def _cut(ledger_file: Path, after: int) -> None:
 
 
 @pytest.mark.parametrize("name", ["shoot", "copy"])
-def test_cut_behind_any_statement_it_is_as_it_was(home: Path, name: str, tmp_path: Path) -> None:
+def test_cut_behind_any_statement_it_is_as_it_was(
+    home: Path, name: str, tmp_path: Path, cuts: Cuts
+) -> None:
+    """Behind a sample of them, or all: as cuts of carrying are."""
     ledger_file = home / name / ".sorter" / FILE
     kept = shutil.copy(ledger_file, tmp_path / "kept.db")
     wanted = read(ledger_file)
     total = _statements(ledger_file)
     assert total > 60
-    for after in range(total + 1):
+    for point in cuts.points(total + 1, "migration", name):
         shutil.copy(kept, ledger_file)
-        _cut(ledger_file, after)
+        _cut(ledger_file, point - 1)
         assert read(ledger_file) == wanted
         assert form(ledger_file) == 1
     assert read(ledger_file, hold=True) == wanted
