@@ -14,7 +14,8 @@ from PIL import Image
 
 from cardmaking import boxes, containers
 from cardmaking.shots import Shot
-from cardmaking.tiff import SRAT, U8, U32, UNDEF, Entry, Writer, directory, tiff
+from cardmaking.tiff import SRAT, U8, U32, UNDEF, Entry, Writer, tiff
+from fuzzing.forms import FORMS, Form
 from fuzzing.hostile import box, full
 from sorter.model.card import CardFile
 from sorter.reading.cards import read_source
@@ -182,29 +183,14 @@ def _heif(item: bytes) -> bytes:
 # ---- a note of every form -------------------------------------------------------------------
 
 _WORDS: Final = tuple(range(3, 60))
-NOTES: Final[tuple[tuple[str, bytes, tuple[int, ...], bool], ...]] = (
-    ("NIKON", b"", (0x0002, 0x0007, 0x0019, 0x001D, 0x0056, 0x0084, 0x0089, 0x0098), False),
-    ("NIKON", b"Nikon\0\2\x10\0\0", (0x0007, 0x0019, 0x0056, 0x0084, 0x0089, 0x00A7, 0x00B0), True),
-    ("SONY", b"SONY DSC \0\0\0", (0x2010, 0x200A, 0x201B, 0x202F, 0x9400, 0x9402, 0xB049), False),
-    ("SONY", b"", (0x2010, 0x9400, 0x9402, 0xB049, 0xB04A, 0xB04E), False),
-    ("FUJIFILM", b"FUJIFILM\x0c\0\0\0", (0x0010, 0x1021, 0x1101, 0x1102, 0x1103, 0x1150), True),
-    ("PENTAX", b"AOC\0II", (0x0006, 0x0007, 0x000D, 0x0034, 0x005D, 0x0229), False),
-    ("PENTAX", b"PENTAX \0II", (0x0006, 0x0007, 0x000D, 0x0034, 0x005D, 0x0229), True),
-    ("RICOH", b"RICOH\0II", (0x0006, 0x0007, 0x000D, 0x0034, 0x005D, 0x0229), True),
-    ("LEICA", b"LEICA\0\0\0", (0x0007, 0x0029, 0x002A, 0x002B, 0x002E, 0x0051, 0x00BD), False),
-    ("LEICA", b"LEICA CAMERA AG\0\0\0", (0x0007, 0x002A, 0x0076, 0x009E, 0x00BF), False),
-    ("OLYMPUS", b"OLYMP\0\1\0", (0x0200, 0x100B, 0x100E, 0x2010, 0x2020, 0x2050), False),
-    ("Canon", b"", (0x0001, 0x0004, 0x000C, 0x0026, 0x0093, 0x0095, 0x4025, 0x4053), False),
-)
-"""Make, header, tags and whether offsets count from the note itself."""
 
 
 def _note_files() -> Iterator[tuple[str, bytes]]:
     """JPEGs with a note of each form, its tags in turn of every type that cameras write."""
-    for number, (make, header, tags, own) in enumerate(NOTES):
+    for number, form in enumerate(FORMS):
         for turn in range(3):
-            rows = [_row(tag, place + turn) for place, tag in enumerate(tags)]
-            yield f"note-{number}-{turn}-{make}.jpg", _with_note(make, header, rows, own=own)
+            rows = [_row(tag, place + turn) for place, tag in enumerate(form.tags)]
+            yield f"note-{number}-{turn}-{form.name}.jpg", _with_note(form, rows)
 
 
 def _row(tag: int, turn: int) -> Entry:
@@ -222,18 +208,11 @@ def _row(tag: int, turn: int) -> Entry:
     return ways[turn % len(ways)]()
 
 
-def _with_note(make: str, header: bytes, rows: Sequence[Entry], *, own: bool) -> bytes:
+def _with_note(form: Form, rows: Sequence[Entry]) -> bytes:
     w = Writer("<")
-    inner = w.header(8) if make == "NIKON" and own else b""
-
-    def note(at: int) -> bytes:
-        skip = len(header) + len(inner)
-        if inner:
-            return header + inner + directory("<", rows, 8)
-        return header + directory("<", rows, skip if own else at + skip)
-
     text = f"{TAKEN:%Y:%m:%d %H:%M:%S}"
-    exif = [w.text(0x9003, text), w.ratios(0x829A, (1, 160)), w.placed(0x927C, note)]
-    main = [w.text(0x010F, make), w.text(0x0110, f"{make} X"), w.below(0x8769, exif)]
+    note = w.placed(0x927C, form.block(rows))
+    exif = [w.text(0x9003, text), w.ratios(0x829A, (1, 160)), note]
+    main = [w.text(0x010F, form.make), w.text(0x0110, f"{form.make} X"), w.below(0x8769, exif)]
     payload = b"Exif\0\0" + tiff("<", [main])
     return b"\xff\xd8\xff\xe1" + struct.pack(">H", len(payload) + 2) + payload + picture()[2:]

@@ -39,7 +39,7 @@ def take(
     size: width and height in pixels as stated; its own frame header, where that is in the first
     block, is believed before it. A place that is known already is not taken twice.
     """
-    seen = offset + len(START) <= len(source.head)
+    seen = 0 <= offset <= len(source.head) - len(START)
     end = offset + length
     take_framed(
         source, builder, (offset, end), size, frame_in(source, offset, end) if seen else None

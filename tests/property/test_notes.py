@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from types import ModuleType
+from collections.abc import Sequence
 
 import pytest
 from hypothesis import given
@@ -23,61 +23,20 @@ from cardmaking.tiff import (
     Entry,
     directory,
 )
+from fuzzing.forms import FORMS, Form
 from reading.builders import LITTLE, NOTE, exif_tiff
 from reading.builders import jpeg as jpeg_of
 from sorter.model.frame import Facts
 from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import jpeg
-from sorter.reading.makers import (
-    apple,
-    canon,
-    fujifilm,
-    leica,
-    nikon,
-    olympus,
-    panasonic,
-    pentax,
-    phaseone,
-    ricoh,
-    samsung,
-    sigma,
-    sony,
-)
 from sorter.reading.source import Memory
 
-NOTES: list[tuple[str, bytes, ModuleType]] = [
-    ("Canon", b"", canon),
-    ("NIKON", b"", nikon),
-    ("SONY", b"", sony),
-    ("SAMSUNG", b"", samsung),
-    ("SONY", b"SONY DSC \0\0\0", sony),
-    ("OLYMPUS", b"OLYMPUS\0II\3\0", olympus),
-    ("OLYMPUS", b"OLYMP\0\1\0", olympus),
-    ("Panasonic", b"Panasonic\0\0\0", panasonic),
-    ("FUJIFILM", b"FUJIFILM\x0c\0\0\0", fujifilm),
-    ("PENTAX", b"PENTAX \0II", pentax),
-    ("PENTAX", b"AOC\0II", pentax),
-    ("RICOH", b"Ricoh\0\0\0", ricoh),
-    ("Leica Camera AG", b"LEICA\0\2\0", leica),
-    ("LEICA CAMERA AG", b"LEICA\0\1\0", leica),
-    ("Leica Camera AG", b"LEICA\0\0\0", leica),
-    ("SIGMA", b"SIGMA\0\0\0\0\2", sigma),
-    ("Apple", b"Apple iOS\0\0\1II", apple),
-]
-FROM_NOTE = (b"OLYMPUS", b"FUJI", b"PENTAX", b"LEICA\0\1", b"Apple")
 MODELS = ["", "ILCE-7M3", "ILCE-6000", "NEX-6", "DSC-RX100", "SLT-A77V", "Canon EOS R5"]
 KINDS = [U8, ASCII, U16, U32, RAT, UNDEF, S16, S32, SRAT]
 
 
-def tags_of(module: ModuleType) -> list[int]:
-    """The tags that the decoder names (its other constants do no harm)."""
-    return sorted(
-        {value for value in vars(module).values() if type(value) is int and 0 < value < 0x10000}
-    )
-
-
 @st.composite
-def entries(draw: st.DrawFn, tags: list[int]) -> list[Entry]:
+def entries(draw: st.DrawFn, tags: Sequence[int]) -> list[Entry]:
     """Entries under these tags with values of any type, count and content."""
     drawn = draw(st.lists(st.sampled_from(tags), max_size=10))
     made = []
@@ -112,29 +71,22 @@ def check(facts: Facts) -> None:
     assert offset is None or math.isfinite(offset)
 
 
-@pytest.mark.parametrize(("make", "head", "module"), NOTES)
+@pytest.mark.parametrize("form", FORMS, ids=lambda form: form.name)
 @given(data=st.data())
-def test_a_decoder_takes_any_values(
-    make: str, head: bytes, module: ModuleType, data: st.DataObject
-) -> None:
-    listed = data.draw(entries(tags_of(module)))
+def test_a_decoder_takes_any_values(form: Form, data: st.DataObject) -> None:
+    listed = data.draw(entries(form.tags))
     model = data.draw(st.sampled_from(MODELS))
-    own = head.startswith(FROM_NOTE)
-
-    def note(at: int) -> bytes:
-        return head + directory("<", listed, len(head) + (0 if own else at))
-
-    check(said(make, model, LITTLE.placed(NOTE, note)))
+    check(said(form.make, model, LITTLE.placed(NOTE, form.block(listed))))
 
 
 @given(rest=st.binary(max_size=200), mark=st.sampled_from([b"IIIITwaR", b"MMMMRawT"]))
 def test_a_table_of_its_own_form_takes_any_bytes(rest: bytes, mark: bytes) -> None:
-    assert phaseone.SERIAL
     for place in (b"\x0c\0\0\0", b"\0\0\0\x0c", b""):
         check(said("Phase One A/S", "", LITTLE.raw(NOTE, mark + place + rest)))
 
 
 @given(entry=entries([0x0001]), first=st.binary(max_size=24))
 def test_a_note_takes_any_first_bytes(entry: list[Entry], first: bytes) -> None:
-    for make in ("Canon", "NIKON", "SONY", "SAMSUNG", "Unheard-of"):
+    bare = {form.make for form in FORMS if not form.header}
+    for make in (*sorted(bare), "Unheard-of"):
         check(said(make, "", LITTLE.raw(NOTE, first + directory("<", entry, 0))))

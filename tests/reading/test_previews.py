@@ -103,6 +103,14 @@ def test_what_cannot_be_a_jpeg_is_not_taken() -> None:
     assert len(taken(b"\0" * 100 + b"<a dummy picture>", (100, 17), head_size=50)) == 1
 
 
+@pytest.mark.parametrize("offset", [-1, -3, -700, -32754])
+def test_a_place_before_the_file_is_none(offset: int) -> None:
+    """A damaged entry may be of a signed type: found by a Minolta note with such a one."""
+    found = FactsBuilder()
+    previews.take(Memory(picture(32, 24)), found, offset, 600)
+    assert found.previews == []
+
+
 def test_one_place_is_taken_once() -> None:
     data = picture(16, 12)
     assert len(taken(data, (0, len(data)), (0, len(data)))) == 1

@@ -7,6 +7,8 @@ import re
 from collections.abc import Callable, Iterator
 from typing import Final
 
+from reading import decoders
+
 # Who may import whom. A room may always import itself, and `sorter` for the version.
 OURS: Final[dict[str, frozenset[str]]] = {
     "errors": frozenset(),
@@ -51,10 +53,11 @@ SYSTEMS: Final = "disk/systems/"
 """The only place where systems may be told apart."""
 _PLATFORM: Final = frozenset({"sys.platform", "os.name", "sys.getwindowsversion", "os.uname"})
 PRINTER: Final = "cli/console.py"
-MAKERS: Final = (
-    "canon|nikon|sony|olympus|om ?system|panasonic|lumix|fujifilm|fuji|pentax|ricoh|leica|sigma"
-    "|apple|foveon|hasselblad|phase one|samsung"
+OTHER_NAMES: Final = frozenset(
+    {"om ?system", "om ?digital", "lumix", "fuji", "foveon", "hasselblad", "phase ?one", "konica"}
 )
+"""Names of makers and of what they sell that no module of reading/makers/ is called by."""
+MAKERS: Final = "|".join(sorted({*decoders.modules(), *OTHER_NAMES}, key=len, reverse=True))
 # Where a name may stand outside reading/makers/, and why.
 NAMED_ELSEWHERE: Final = {
     "reading/containers/raf.py": "fujifilm",  # the first bytes of the format spell it

@@ -40,7 +40,7 @@ def _kinds(*kinds: bytes) -> tuple[bytes, ...]:
     return tuple(b"LEICA\0" + kind for kind in kinds)
 
 
-_SIGNATURES: Final[tuple[tuple[bytes | tuple[bytes, ...], Decoder], ...]] = (
+SIGNATURES: Final[tuple[tuple[bytes | tuple[bytes, ...], Decoder], ...]] = (
     (b"OLYMPUS\0", olympus.read),
     (b"OM SYSTEM\0", olympus.read_om),
     ((b"OLYMP\0", b"EPSON\0"), olympus.read_old),
@@ -63,7 +63,7 @@ _SIGNATURES: Final[tuple[tuple[bytes | tuple[bytes, ...], Decoder], ...]] = (
     ((b"IIII", b"MMMM"), phaseone.read),
 )
 """Notes that say by their first bytes whose they are; these may stand in other makers' files too."""
-_BARE: Final[tuple[tuple[str, Decoder], ...]] = (
+BARE: Final[tuple[tuple[str, Decoder], ...]] = (
     ("canon", canon.read),
     ("sony", sony.read_bare),
     ("nikon", nikon.read_bare),
@@ -118,19 +118,19 @@ def _unwrapped(private: Note, at: int, length: int) -> Note | None:
 
 def read(note: Note, builder: FactsBuilder) -> None:
     """Fills the draft with what the note says, where we know its maker's tags."""
-    decode = _decoder(note.tiff.upto(note.offset, 16), note.make)
+    decode = decoder(note.tiff.upto(note.offset, 16), note.make)
     if decode is not None:
         decode(note, builder)
 
 
 @lru_cache(maxsize=32)  # one card knows few makers
-def _decoder(head: bytes, make: str) -> Decoder | None:
-    """Whose note it is, by its first bytes, else by the make."""
-    for signature, decode in _SIGNATURES:
+def decoder(head: bytes, make: str) -> Decoder | None:
+    """The decoder of a note by its first bytes, else by the make; None where neither is known."""
+    for signature, decode in SIGNATURES:
         if head.startswith(signature):
             return decode
     bare = make.lower()
-    return next((decode for start, decode in _BARE if bare.startswith(start)), None)
+    return next((decode for start, decode in BARE if bare.startswith(start)), None)
 
 
 def read_shell(outer: Directory, builder: FactsBuilder) -> None:
