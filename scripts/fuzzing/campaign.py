@@ -7,11 +7,13 @@ a failure is its bytes.
 
 from __future__ import annotations
 
+import math
 import time
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import accumulate
 from random import Random
 from typing import Final, Literal
@@ -24,6 +26,7 @@ Part = Literal["cut", "flip", "random"]
 PARTS: Final[tuple[Part, ...]] = ("cut", "flip", "random")
 LIBRARY: Final = 64
 """One case of so many may ask the general-purpose library."""
+GOLDEN: Final = (math.sqrt(5) - 1) / 2
 SMALL_HEAD: Final = 400
 """The first block of half of the cases: then nearly everything goes by counted reads."""
 
@@ -84,6 +87,15 @@ class Cases:
         """How many cases a part has; 0 for the part that has no end."""
         return {"cut": self._cuts[-1], "flip": self._flips[-1], "random": 0}[part]
 
+    def number(self, part: Part, turn: int) -> int:
+        """The number of a part's case whose turn is this one.
+
+        Turns go over all files from the first on, and at the end through every case once: each lies a
+        golden section of the way on from the one before it. Another seed begins elsewhere.
+        """
+        count = self.count(part)
+        return (self._number + turn * _step(count)) % count if count else turn
+
     def case(self, part: Part, number: int) -> Case:
         """The case of this part and number."""
         make = {"cut": self._cut, "flip": self._flipped, "random": self._random}[part]
@@ -106,6 +118,27 @@ class Cases:
         data = bytearray(seed.data)
         changed(data, seed, self._seeds, rng)
         return seed, bytes(data)
+
+
+@cache
+def _step(count: int) -> int:
+    """The step nearest to a golden section of so many that has no divisor in common with them."""
+    step = round(count * GOLDEN)
+    return next(one for one in range(max(step, 1), count + 2) if math.gcd(one, count) == 1)
+
+
+def shares(cases: Cases, parts: Sequence[Part], most: int) -> dict[Part, int]:
+    """How many cases of each part are done where all together may be so many.
+
+    All get the same; what a part has no cases for goes to those that have more. The last of them takes
+    what does not divide.
+    """
+    left, found = most, dict[Part, int]()
+    for place, part in enumerate(sorted(parts, key=lambda one: cases.count(one) or math.inf)):
+        share = left // (len(parts) - place)
+        found[part] = min(share, cases.count(part) or share)
+        left -= found[part]
+    return found
 
 
 def _places(seed: Seed) -> list[int]:
@@ -137,7 +170,7 @@ def _try(case: Case, tally: Tally, *, small: bool) -> None:
     tally.slowest = max(tally.slowest, (time.process_time() - began, case.label, case.name))
 
 
-def numbers(cases: Cases, part: Part, first: int, count: int) -> Iterator[Case]:
-    """The cases of a part with these numbers, as far as there are any."""
+def turns(cases: Cases, part: Part, first: int, count: int) -> Iterator[Case]:
+    """The cases of a part whose turns are these, as far as there are any."""
     end = first + count if part == "random" else min(first + count, cases.count(part))
-    return (cases.case(part, number) for number in range(first, end))
+    return (cases.case(part, cases.number(part, turn)) for turn in range(first, end))

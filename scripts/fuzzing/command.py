@@ -14,6 +14,7 @@ from typing import Final
 from fuzzing import campaign, checks, seeds
 from fuzzing.campaign import PARTS, Case, Cases, Failure, Part, Tally
 
+MOST: Final = 100_000
 CHUNK: Final = 5000
 """Cases that a process takes at once."""
 MOST_FAILURES: Final = 20
@@ -25,7 +26,9 @@ DESCRIPTION: Final = """\
 Throws damaged files at the reader and looks at what comes out: no exception, bounded work, notes
 that are text, facts that can be. Made files of every container and the files of a corpus folder are
 (cut) cut at every byte of their first 2 KiB, (flip) changed at each byte that the reader looks at,
-(random) damaged at random. A case that fails is written to a file and told with how to repeat it."""
+(random) damaged at random. --number bounds the cases of all parts together: each part gets the
+same share, spread over all files, and what cut and flip have no cases for goes to the others.
+A case that fails is written to a file and told with how to repeat it."""
 EXAMPLE: Final = """\
 examples:
   scripts/fuzz --number 300000 --jobs 2
@@ -75,8 +78,12 @@ def _parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--seed", type=int, default=1, help="the same one gives the same cases")
-    parser.add_argument("--number", type=int, default=100_000, help="random cases")
-    parser.add_argument("--endless", action="store_true", help="random cases until you stop it")
+    parser.add_argument(
+        "--number", type=_whole, default=MOST, help=f"most cases of all parts; default {MOST:,}"
+    )
+    parser.add_argument(
+        "--endless", action="store_true", help="no bound: all of a part; random until you stop it"
+    )
     parser.add_argument("--part", choices=PARTS, action="append", help="only this; may be repeated")
     parser.add_argument("--corpus", type=Path, default=CORPUS, help=f"folder; default {CORPUS}")
     parser.add_argument("--jobs", type=int, default=1, help="processes")
@@ -86,6 +93,13 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _whole(text: str) -> int:
+    """A number of cases; what is none is told by argparse."""
+    if not text.isdecimal():
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 0 on")
+    return int(text)
+
+
 def _prepare(corpus: Path | None, seed: int) -> None:
     found = [*seeds.made(), *(seeds.of_folder(corpus) if corpus else ())]
     _cases[:] = [Cases(found, seed)]
@@ -93,16 +107,18 @@ def _prepare(corpus: Path | None, seed: int) -> None:
 
 def _work(chosen: argparse.Namespace) -> Iterator[Work]:
     """All that is to be done, in pieces."""
-    for part in chosen.part or PARTS:
+    parts = sorted(set(chosen.part or PARTS), key=PARTS.index)
+    ends = campaign.shares(_cases[0], parts, chosen.number)
+    for part in parts:
         if part == "random" and chosen.endless:
             yield from (Work(part, first, CHUNK) for first in count(0, CHUNK))
-        end = chosen.number if part == "random" else _cases[0].count(part)
+        end = _cases[0].count(part) if chosen.endless else ends[part]
         for first in range(0, end, CHUNK):
             yield Work(part, first, min(CHUNK, end - first))
 
 
 def _done(work: Work) -> Tally:
-    return campaign.tried(campaign.numbers(_cases[0], work.part, work.first, work.amount))
+    return campaign.tried(campaign.turns(_cases[0], work.part, work.first, work.amount))
 
 
 def _run(chosen: argparse.Namespace, corpus: Path | None) -> Tally:

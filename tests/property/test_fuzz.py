@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
@@ -23,8 +23,6 @@ from sorter.reading.source import Source
 
 NUMBER = 20_000
 SEED = 20260517
-SPREAD = 6007
-"""A prime, so that cuts and flips of all files come to their turn."""
 
 
 @cache
@@ -41,13 +39,6 @@ def all_cases() -> Cases:
     return Cases([*made(), *rarer, *real], SEED)
 
 
-def some(part: Part, number: int) -> Iterator[campaign.Case]:
-    cases = all_cases()
-    if part == "random":
-        return campaign.numbers(cases, part, 0, number)
-    return (cases.case(part, n * SPREAD % cases.count(part)) for n in range(number))
-
-
 @pytest.mark.parametrize(
     ("part", "number"),
     [("cut", NUMBER // 4), ("flip", NUMBER // 4), ("random", NUMBER // 2)],
@@ -56,7 +47,7 @@ def test_no_damage_brings_the_reader_down_or_makes_it_say_what_cannot_be(
     part: Part, number: int
 ) -> None:
     """Field cases: wrong byte orders, absurd counts, pointers in circles, heads cut at any byte."""
-    tally = campaign.tried(some(part, number))
+    tally = campaign.tried(campaign.turns(all_cases(), part, 0, number))
     assert tally.done == number
     assert [(one.case.label, one.case.name, one.fault) for one in tally.failures] == []
 
@@ -96,6 +87,43 @@ def test_every_byte_of_the_front_is_cut_at_and_every_byte_looked_at_is_flipped()
         assert changed == 1
 
 
+@pytest.mark.parametrize("part", ["cut", "flip"])
+def test_every_case_of_a_part_has_one_turn_and_a_few_turns_go_over_all_files(part: Part) -> None:
+    for number in (1, 2, 7):
+        for files in (made()[:1], made()[:2], made()[:9]):
+            cases = Cases(files, number)
+            count = cases.count(part)
+            assert {cases.number(part, turn) for turn in range(count)} == set(range(count))
+    cases = Cases(files, 7)
+    names = {one.name for one in campaign.turns(cases, part, 0, 40 * len(files))}
+    assert names == {one.name for one in files}
+
+
+@pytest.mark.parametrize(
+    ("parts", "most", "shared"),
+    [
+        (PARTS, 0, {"cut": 0, "flip": 0, "random": 0}),
+        (PARTS, 2, {"cut": 1, "flip": 0, "random": 1}),
+        (PARTS, 3000, {"cut": 1000, "flip": 1000, "random": 1000}),
+        (PARTS, 3002, {"cut": 1001, "flip": 1000, "random": 1001}),
+        (PARTS, 9000, {"cut": 2000, "flip": 1500, "random": 5500}),
+        (("cut", "flip"), 9000, {"cut": 2000, "flip": 1500}),
+        (("cut", "flip"), 3200, {"cut": 1700, "flip": 1500}),
+        (("random",), 70, {"random": 70}),
+    ],
+)
+def test_the_bound_is_shared_out_over_the_parts(
+    parts: tuple[Part, ...],
+    most: int,
+    shared: dict[Part, int],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(
+        Cases, "count", lambda _, part: {"cut": 2000, "flip": 1500, "random": 0}[part]
+    )
+    assert campaign.shares(Cases(made()[:1], 1), parts, most) == shared
+
+
 # ---- that it would see what it looks for ----------------------------------------------------
 
 
@@ -128,7 +156,7 @@ def test_a_planted_fault_is_found(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(standard, "read", planted)
-    tally = campaign.tried(campaign.numbers(Cases(made(), 1), "random", 0, 40))
+    tally = campaign.tried(campaign.turns(Cases(made(), 1), "random", 0, 40))
     assert fault in " ".join(one.fault for one in tally.failures)
 
 
@@ -138,7 +166,7 @@ def test_an_exception_behind_the_net_is_found_too(monkeypatch: pytest.MonkeyPatc
 
     made()  # once for all tests, and before anything fails
     monkeypatch.setattr("sorter.reading.cards.recognise", failing)
-    tally = campaign.tried(campaign.numbers(Cases(made(), 1), "random", 0, 2))
+    tally = campaign.tried(campaign.turns(Cases(made(), 1), "random", 0, 2))
     assert {one.fault.partition(" (")[0] for one in tally.failures} == {
         "ZeroDivisionError: planted"
     }
@@ -170,6 +198,25 @@ def test_the_command_tells_how_many_and_what_was_slowest(
     told = capsys.readouterr().out
     assert "50 cases" in told
     assert "the slowest again: scripts/fuzz --seed 1 --case random:" in told
+
+
+@pytest.mark.parametrize("number", ["0", "2", "500"])
+@pytest.mark.parametrize("parts", [[], ["cut"], ["flip", "random"], ["random", "flip", "flip"]])
+def test_the_number_bounds_all_parts_together(
+    number: str, parts: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It bounded the random cases alone: of 3,000 with a corpus three millions were done."""
+    options = ["--number", number, *(word for part in parts for word in ("--part", part))]
+    assert command.main([*options, "--corpus", str(tmp_path / "none"), "--out", str(tmp_path)]) == 0
+    assert f" {number} cases " in capsys.readouterr().out
+
+
+def test_a_number_that_is_none_is_a_sentence(capsys: pytest.CaptureFixture[str]) -> None:
+    for wrong in ("-1", "many"):
+        with pytest.raises(SystemExit, match="2"):
+            command.main(["--number", wrong])
+        said = capsys.readouterr().err
+        assert f"--number: '{wrong}' is no whole number from 0 on" in said
 
 
 def test_a_failure_is_kept_and_told_with_how_to_repeat_it(
