@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import sqlite3
 from contextlib import closing, suppress
+from dataclasses import fields
 from pathlib import Path
 from typing import Final
 
@@ -142,12 +143,18 @@ def test_findings_of_all_kinds_come_back(tmp_path: Path) -> None:
         attempts_frames=41,
         **told,
     )
-    assert all(getattr(check, name) not in (None, (), "") for name in CHECK_COLUMNS)
+    empty = [name for name in CHECK_COLUMNS if getattr(check, name) in (None, (), "")]
+    assert empty == [], "give each of these a value above, so that its way is tried"
     hidden = tmp_path / ".sorter"
     hidden.mkdir()
     with Ledger(hidden, hold=True, make=True) as ledger:
         ledger.say_findings({7: check})
         assert ledger._findings() == {7: check}  # noqa: SLF001  no file is there to ask by
+
+
+def test_every_finding_has_its_column_or_its_list() -> None:
+    kept = {*schema.FINDINGS.names, *schema.LISTS} - {"number", "verbatim"}
+    assert {field.name for field in fields(Check)} == kept
 
 
 def test_the_schema_is_this_one() -> None:

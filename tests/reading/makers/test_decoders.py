@@ -58,12 +58,19 @@ def test_the_walk_finds_the_decoders() -> None:
 
 @pytest.mark.parametrize("name", MODULES)
 def test_a_decoder_is_named_in_a_table_of_note_py(name: str) -> None:
-    assert name in {reached.partition(".")[0] for reached in REACHED}
+    named = {reached.partition(".")[0] for reached in REACHED}
+    assert name in named, "a row in a table of sorter/reading/makers/note.py is missing"
+
+
+def test_a_decoder_that_note_py_names_is_found_by_the_walk() -> None:
+    """Its function is called `read…` and its argument is a `Note`: else nothing here would ask for it."""
+    assert {reached.partition(".")[0] for reached in REACHED} <= set(MODULES)
 
 
 @pytest.mark.parametrize("name", MODULES)
 def test_a_decoder_has_tests_of_its_values(name: str) -> None:
-    assert Path(__file__).with_name(f"test_{name}.py").is_file()
+    tests = Path(__file__).with_name(f"test_{name}.py")
+    assert tests.is_file(), f"tests/reading/makers/{tests.name} is missing"
 
 
 @pytest.mark.parametrize("name", MODULES)
@@ -72,13 +79,15 @@ def test_the_readme_says_what_a_maker_s_notes_tell(name: str) -> None:
     _, _, cameras = README.read_text("utf-8").partition("## Cameras\n")
     rows = [line for line in cameras.partition("## ")[0].splitlines() if line.startswith("| ")]
     makers = [re.sub("[^a-z]", "", row.split("|")[1].lower()) for row in rows]
-    assert any(name in one for one in makers)
+    assert any(name in one for one in makers), 'a row in README\'s table under "Cameras" is missing'
 
 
 @pytest.mark.parametrize("name", REACHED)
 def test_the_table_of_forms_has_a_note_for_a_decoder(name: str) -> None:
     """The fuzzer's seeds and the property tests are made of that table: a row in scripts/fuzzing/forms.py."""
-    assert name in map(taken_by, FORMS)
+    assert name in set(map(taken_by, FORMS)), (
+        "a row in FORMS of scripts/fuzzing/forms.py is missing"
+    )
 
 
 @pytest.mark.parametrize("form", FORMS, ids=taken_by)
