@@ -35,9 +35,12 @@ _ASCII, _SHORT, _LONG, _RATIONAL, _UNDEFINED, _SIGNED = 2, 3, 4, 5, 7, 10
 _LONG8, _IFD8 = 16, 18
 _WIDTHS: Final = {1: 1, _ASCII: 1, _SHORT: 2, _LONG: 4, _RATIONAL: 4, _UNDEFINED: 1, _SIGNED: 4}
 _EACH: Final = {1: 1, _ASCII: 1, _SHORT: 2, _LONG: 4, _RATIONAL: 8, _UNDEFINED: 1, _SIGNED: 8}
+_BYTES: Final = {**_EACH, 6: 1, 8: 2, 9: 4, 11: 4, 12: 8}
+"""Bytes of a value by its type (TIFF 6.0)."""
 _NOTE: Final = piexif.ExifIFD.MakerNote
 _EXIF_AT: Final = piexif.ImageIFD.ExifTag
 _GPS_AT: Final = piexif.ImageIFD.GPSTag
+_POINTERS: Final = frozenset({_EXIF_AT, _GPS_AT, piexif.ExifIFD.InteroperabilityTag})
 # What a program wrote of these itself is not replaced: a caption and a name may be its user's.
 _OWN_FIRST: Final = frozenset(
     {piexif.ImageIFD.ImageDescription, piexif.ImageIFD.Artist, piexif.ImageIFD.Copyright}
@@ -192,6 +195,7 @@ def _chunk(content: bytes) -> bytes:
 
 def _block(own: bytes, wanted: _Wanted) -> bytes:
     """A TIFF of Exif with what was there, less what tells of one slice, and what is wanted."""
+    _refuse_endless(own)
     with _TAUGHT:
         was: dict[str, Any] = piexif.load(_EXIF_HEAD + own) if own else {}
     main, exif, gps = (dict(was.get(name, {})) for name in ("0th", "Exif", "GPS"))
@@ -203,6 +207,32 @@ def _block(own: bytes, wanted: _Wanted) -> bytes:
     with _TAUGHT:
         block: bytes = piexif.dump(directories)
     return block.removeprefix(_EXIF_HEAD)
+
+
+def _refuse_endless(own: bytes) -> None:
+    """Raises ValueError where an entry says that it has more bytes than all of the Exif.
+
+    The library makes room for each before it looks: one damaged byte of a count cost gigabytes.
+    """
+    order = "<" if own[:2] == b"II" else ">"  # as the library takes it
+    ahead, known = [own[4:8]], set[int]()
+    while ahead:
+        at = int.from_bytes(ahead.pop(), "big" if order == ">" else "little")
+        if not at or at in known or at + 2 > len(own):
+            continue
+        known.add(at)
+        (number,) = struct.unpack_from(f"{order}H", own, at)
+        end = min(at + 2 + 12 * number, len(own) - 11)
+        for place in range(at + 2, end, 12):
+            tag, kind, count = struct.unpack_from(f"{order}HHL", own, place)
+            if count * _BYTES.get(kind, 1) > len(own):
+                raise ValueError(f"{count} values of tag {tag} in {len(own)} bytes")
+            if tag in _POINTERS:
+                ahead.append(own[place + 8 : place + 12])
+        if (
+            len(known) == 1
+        ):  # behind other directories the library looks for no more, and writes no pointer
+            ahead.append(own[at + 2 + 12 * number : at + 6 + 12 * number])
 
 
 def _plain(values: Values) -> dict[int, object]:

@@ -9,6 +9,8 @@ from __future__ import annotations
 import io
 import json
 import subprocess
+import tracemalloc
+import zlib
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
@@ -408,6 +410,40 @@ def test_damaged_files_are_refused_or_put_right(
     except CannotPutBack:
         return
     assert len(b"".join(pieces)) > 0
+
+
+@pytest.mark.parametrize("order", [b"MM", b"II", b"M\x80"])
+@pytest.mark.parametrize("name", ["with_exif.jpg", "with_exif.png"])
+@pytest.mark.parametrize(("count", "refused"), [(2**31, True), (4, False)])
+def test_an_entry_of_more_values_than_bytes_is_refused_before_room_is_made(
+    name: str, order: bytes, count: int, refused: bool, small: dict[str, bytes]
+) -> None:
+    """TIFF 6.0: a count of 4 bytes may say anything. The library would make gigabytes of it, for one bit."""
+    big = "little" if order == b"II" else "big"
+    entry = (0x0100).to_bytes(2, big) + (4).to_bytes(2, big)
+    entry += count.to_bytes(4, big) + (8).to_bytes(4, big)
+    own = order + (42).to_bytes(2, big) + (8).to_bytes(4, big)
+    own += (1).to_bytes(2, big) + entry + bytes(4)
+    data = small[name]
+    if name.endswith("jpg"):
+        content = b"Exif\0\0" + own
+        data = data[:2] + b"\xff\xe1" + (len(content) + 2).to_bytes(2) + content + data[2:]
+    else:
+        chunk = b"eXIf" + own
+        at = data.index(b"eXIf") - 4
+        behind = at + 12 + int.from_bytes(data[at : at + 4])
+        whole = len(own).to_bytes(4) + chunk + zlib.crc32(chunk).to_bytes(4)
+        data = data[:at] + whole + data[behind:]
+    tracemalloc.start()
+    try:
+        if refused:
+            with pytest.raises(CannotPutBack, match="its own Exif cannot be read"):
+                put_back(data, read_reference(Memory(reference())), slices=3)
+        else:
+            assert put_back(data, read_reference(Memory(reference())), slices=3)
+        assert tracemalloc.get_traced_memory()[1] < 50e6
+    finally:
+        tracemalloc.stop()
 
 
 def test_no_exif_is_invented(tmp_path: Path) -> None:
