@@ -11,7 +11,7 @@ from sorter.model.finding import End
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from sorter.checking.focus import Focus
+    from sorter.checking.focus import FocusFit
 
     Values = NDArray[np.float64]
 
@@ -56,7 +56,7 @@ CLOSE: Final = 0.8
 WELL_APART: Final = 1.6
 
 
-def beyond_ends(focus: Focus, sharp: Values) -> tuple[float, float]:
+def beyond_ends(focus: FocusFit, sharp: Values) -> tuple[float, float]:
     """The share of tiles whose top lies beyond the first and the last frame, and not far.
 
     sharp: log sharpness, tiles by frames; it has to rise up to the very end. Ends are those of the
@@ -78,13 +78,13 @@ def beyond_ends(focus: Focus, sharp: Values) -> tuple[float, float]:
     return float(at_first.sum() / total), float(at_last.sum() / total)
 
 
-def _reach(focus: Focus) -> float:
+def _reach(focus: FocusFit) -> float:
     if focus.width > FINE:
         return focus.width / 2
     return NEAR_STEPS
 
 
-def _goes_up(focus: Focus) -> bool:
+def _goes_up(focus: FocusFit) -> bool:
     """Whether places grow over the series, on the whole."""
     return bool(np.arange(len(focus.at)) @ (focus.at - focus.at.mean()) >= 0)
 
@@ -98,7 +98,7 @@ def missing_end(first: float, last: float) -> End | None:
     return End.LAST if last >= MISSING else None
 
 
-def gaps(focus: Focus, sharp: Values, *, by_hand: bool) -> tuple[int, ...]:
+def gaps(focus: FocusFit, sharp: Values, *, by_hand: bool) -> tuple[int, ...]:
     """Indexes of the frames behind which slices are missing, in order of focus.
 
     sharp: log sharpness, tiles by frames. Both have to say it: the frames' places, and how much the
@@ -136,14 +136,14 @@ def _changes(sharp: Values) -> NDArray[np.float64]:
     return found
 
 
-def truly_sharp(focus: Focus) -> NDArray[np.float64]:
+def truly_sharp(focus: FocusFit) -> NDArray[np.float64]:
     """The places of the tiles that are sharp in one of the frames, or not far beyond the outermost."""
     reach = _reach(focus)
     low, high = float(focus.at.min()), float(focus.at.max())
     return focus.depth[(focus.depth > low - reach) & (focus.depth < high + reach)]
 
 
-def surplus(focus: Focus) -> tuple[int, ...]:
+def surplus(focus: FocusFit) -> tuple[int, ...]:
     """Indexes of the frames that are sharpest nowhere: no tile has its top close to them.
 
     Before the first and behind the last frame that counts, one step off is off; between these the

@@ -54,7 +54,7 @@ BEYOND_DOUBT: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Focus:
+class FocusFit:
     """The series by focus.
 
     at: the place of each frame; the median step is 1. width: distance from a tile's place at which
@@ -79,7 +79,7 @@ def curve(distance: Values | float, width: float) -> Values:
     return fallen
 
 
-def find_focus(sharp: Values, start: Values | None = None) -> Focus:
+def find_focus(sharp: Values, start: Values | None = None) -> FocusFit:
     """The focus of a series. sharp: log sharpness, tiles by frames.
 
     start: places of the frames to begin from; None for one step each, in order of capture.
@@ -97,7 +97,7 @@ def find_focus(sharp: Values, start: Values | None = None) -> Focus:
     return _fit(sharp, _weights(sharp), at, found.width)
 
 
-def _best(sharp: Values, weight: Values, at: Values, widths: Values) -> Focus:
+def _best(sharp: Values, weight: Values, at: Values, widths: Values) -> FocusFit:
     """The width that fits best, judged by tiles that have their top between the ends."""
     inner = _with_inner_top(sharp)
     every = (_fit(sharp, weight, at, float(width)) for width in widths)
@@ -116,7 +116,7 @@ def _with_inner_top(sharp: Values) -> NDArray[np.bool_]:
     return inner if inner.sum() >= ENOUGH else np.ones(len(sharp), dtype=bool)
 
 
-def _fit(sharp: Values, weight: Values, at: Values, width: float) -> Focus:
+def _fit(sharp: Values, weight: Values, at: Values, width: float) -> FocusFit:
     """The tiles with these places of the frames: each with the least squares, its height left free.
 
     A tile lies close to the frame that shows it sharpest: an edge in depth gives it two tops, and
@@ -143,7 +143,7 @@ def _fit(sharp: Values, weight: Values, at: Values, width: float) -> Focus:
         )
         where, top[own], error[own] = fitted
         depth[own] = grid[0] + STEP * where
-    return Focus(at=at, width=width, depth=depth, top=top, error=error)
+    return FocusFit(at=at, width=width, depth=depth, top=top, error=error)
 
 
 def _groups(at: Values) -> Iterator[tuple[float, float]]:
@@ -185,7 +185,7 @@ def _nearness(best: Values, at: Values, width: float) -> Values:
     return near
 
 
-def weights(sharp: Values, focus: Focus) -> Values:
+def weights(sharp: Values, focus: FocusFit) -> Values:
     """How much each value counts for its tile's place."""
     return _weights(sharp) * _nearness(focus.at[sharp.argmax(1)], focus.at, focus.width)
 

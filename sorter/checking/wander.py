@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from sorter.checking.focus import Focus, find_focus, weights
+from sorter.checking.focus import FocusFit, find_focus, weights
 from sorter.checking.tiles import Tiles
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ class Wander:
     sharp: the log sharpness that this was found in, tiles with texture by frames.
     """
 
-    focus: Focus | None = None
+    focus: FocusFit | None = None
     wanders: bool = False
     share: float = 0.0
     change: float = 0.0
@@ -142,7 +142,7 @@ def _left_still(sharp: Values) -> Values:
     return left
 
 
-def _left(sharp: Values, focus: Focus) -> Values:
+def _left(sharp: Values, focus: FocusFit) -> Values:
     expected = focus.top[:, None] + focus.lowered(focus.at[None, :] - focus.depth[:, None])
     left: Values = (sharp - expected) ** 2
     return left

@@ -47,7 +47,7 @@ class Confidence:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Compared:
+class _Rivals:
     """A segment as all kinds see it.
 
     path: what its own kind costs up to each of its frames. own: all of it, the end too. ends: candidates
@@ -113,11 +113,11 @@ def _as_kind(first: Segment, last: Segment, kind: Kind) -> Iterator[Segment]:
 
 def confidences(inputs: SearchInput, segments: tuple[Segment, ...]) -> Iterator[Confidence]:
     """How sure each segment of the best account is, in their order."""
-    near: dict[int, _Compared] = {}
+    near: dict[int, _Rivals] = {}
     for index, segment in enumerate(segments):
         for ahead in range(index, min(index + 2, len(segments))):
             if ahead not in near:
-                near[ahead] = _compared(inputs, segments[ahead])
+                near[ahead] = _rivals(inputs, segments[ahead])
         near.pop(index - 3, None)
         yield Confidence(
             kind=_of_kind(inputs, near[index]) if segment.stop - segment.start > 1 else NO_OTHER,
@@ -125,11 +125,11 @@ def confidences(inputs: SearchInput, segments: tuple[Segment, ...]) -> Iterator[
         )
 
 
-def _compared(inputs: SearchInput, segment: Segment) -> _Compared:
+def _rivals(inputs: SearchInput, segment: Segment) -> _Rivals:
     candidates = list(openings(inputs, segment.start, segment.previous))
     if segment.kind is Kind.SINGLE:
         path = cost_of_singles(inputs, segment.start, segment.stop)
-        return _Compared(segment=segment, path=path, own=path[-1], ends=candidates)
+        return _Rivals(segment=segment, path=path, own=path[-1], ends=candidates)
     path, cost, ends = [], NEVER, []
     for candidate in (
         candidate for candidate in candidates if candidate.habits.kind is segment.kind
@@ -146,10 +146,10 @@ def _compared(inputs: SearchInput, segment: Segment) -> _Compared:
         for candidate in others
         if follow(inputs, candidate, segment.stop, path[1:]) is not None
     ]
-    return _Compared(segment=segment, path=path, own=cost, ends=ends)
+    return _Rivals(segment=segment, path=path, own=cost, ends=ends)
 
 
-def _of_kind(inputs: SearchInput, found: _Compared) -> Margin:
+def _of_kind(inputs: SearchInput, found: _Rivals) -> Margin:
     """The margin over the best other kind for the same frames."""
     segment = found.segment
     kind, cost = cheapest(
@@ -162,7 +162,7 @@ def _of_kind(inputs: SearchInput, found: _Compared) -> Margin:
     return Margin(kind=kind, nats=min(BEYOND_DOUBT, cost - found.own))
 
 
-def _of_boundary(inputs: SearchInput, near: dict[int, _Compared], index: int) -> Margin:
+def _of_boundary(inputs: SearchInput, near: dict[int, _Rivals], index: int) -> Margin:
     """The margin over the best account that joins the segment at the index to what is before it."""
     best = NO_OTHER
     for first, last in _stretches(near, index):
@@ -180,7 +180,7 @@ def _of_boundary(inputs: SearchInput, near: dict[int, _Compared], index: int) ->
     return best
 
 
-def _stretches(near: dict[int, _Compared], index: int) -> Iterator[tuple[int, int]]:
+def _stretches(near: dict[int, _Rivals], index: int) -> Iterator[tuple[int, int]]:
     """First and last segment of every stretch over the boundary that is worth a look."""
     if index == 0:
         return
@@ -193,7 +193,7 @@ def _stretches(near: dict[int, _Compared], index: int) -> Iterator[tuple[int, in
                 yield first, last
 
 
-def _apart(inputs: SearchInput, segments: list[_Compared]) -> tuple[list[float], float]:
+def _apart(inputs: SearchInput, segments: list[_Rivals]) -> tuple[list[float], float]:
     """What the segments cost one after the other: up to each frame behind the first, and altogether."""
     done, path = segments[0].own, []
     for each in segments[1:]:

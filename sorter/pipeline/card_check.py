@@ -14,7 +14,7 @@ from sorter.model.advice import Copy, DiskLayout, Evidence
 from sorter.model.card import CardFile, Drift, Listing, differences
 from sorter.model.plan import ContentCheck, Entry, State
 from sorter.pipeline.ingest_options import SharedCount
-from sorter.pipeline.places import places_of
+from sorter.pipeline.places import disk_layout
 from sorter.pipeline.scanning import CountProgress
 from sorter.reading.cards import files_of, thrown_away
 from sorter.writing.reading import readers
@@ -160,7 +160,7 @@ class _Against:
             thrown=in_no_copy(self._card, thrown_away(self._card, after), self._sound),
             shoots=after.shoots,
             drift=drift,
-            places=places_of(self._card, shoot, backup),
+            places=disk_layout(self._card, shoot, backup),
         )
 
     def _found(

@@ -24,7 +24,7 @@ from sorter.pipeline.ingest_options import IngestOptions, StageProgress
 from sorter.pipeline.ingest_report import Report
 from sorter.pipeline.inspecting import Inspection
 from sorter.pipeline.new_plan import naming_of
-from sorter.pipeline.places import places_of
+from sorter.pipeline.places import disk_layout
 from sorter.pipeline.planned import IngestPlan
 from sorter.pipeline.recording import new_ledger, refuse_foreign_lists
 from sorter.pipeline.stopped import Stopped, is_on_card
@@ -190,7 +190,7 @@ class Ingest:
     def _with_last_listing(self, report: Report) -> Report:
         """The card is listed once more: what came, changed or went meanwhile is in no copy."""
         before = report.plans[-1].listing
-        places = places_of(self._card, self._shoot, self._backup.shoot if self._backup else None)
+        places = disk_layout(self._card, self._shoot, self._backup.shoot if self._backup else None)
         report = replace(report, shoots=before.shoots, places=places)
         with suppress(CardGone, CardNotReadable):
             self._card.expect_root()

@@ -8,7 +8,7 @@ from sorter.model.advice import DiskLayout
 from sorter.model.disks import Apart, Disk, Lies, apart
 
 
-def places_of(card: Card | None, shoot: Shoot, backup: Shoot | None) -> DiskLayout:
+def disk_layout(card: Card | None, shoot: Shoot, backup: Shoot | None) -> DiskLayout:
     """Which of them lie on one disk, as far as the system tells now. card: None where there is none."""
     one, two, three = _disk(card), _disk(shoot), _disk(backup)
     return DiskLayout(

@@ -30,7 +30,7 @@ from sorter.pipeline.scanning import CountProgress
 from sorter.pipeline.seeking import elsewhere, exchanged
 from sorter.writing.ledger import IngestRun, Ledger
 from sorter.writing.target import stopping_clearly
-from sorter.writing.undo import CHANGED, Undoing, Undone, compared, is_here
+from sorter.writing.undo import CHANGED, Undoing, Undone, compared_copies, is_here
 
 SET_ASIDE: Final = "set aside when a good copy took its place"
 MERGED: Final = "merged from frames that were taken back: no ingest brought it"
@@ -113,7 +113,7 @@ class Undo:
         with suppress(CardNotFound):  # all are lacking then
             self._originals.expect()
         counted = SharedCount(progress, sum(entry.row.bytes for entry in here))
-        found = compared(self._shoot, self._originals, here, counted.add)
+        found = compared_copies(self._shoot, self._originals, here, counted.add)
         self._unseen = found.unseen
         if found.lacking:
             entry, why = found.lacking[0]

@@ -55,7 +55,7 @@ _NO_PLACE: Final = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Compared:
+class ComparedCopies:
     """Copies held against their originals on the card.
 
     lacking: those that the card does not have byte by byte as files of its own, with what it has.
@@ -66,9 +66,9 @@ class Compared:
     unseen: Mapping[int, str]
 
 
-def compared(
+def compared_copies(
     shoot: Shoot, originals: Originals, entries: Iterable[Entry], progress: Callable[[int], None]
-) -> Compared:
+) -> ComparedCopies:
     """The copies among the entries, each original read whole. Raises CardGone.
 
     Those that cannot be looked at in the shoot stay there anyway, and are passed over.
@@ -84,7 +84,7 @@ def compared(
         else:
             if found is not Original.THERE:
                 lacking.append((entry, found))
-    return Compared(lacking=tuple(lacking), unseen=unseen)
+    return ComparedCopies(lacking=tuple(lacking), unseen=unseen)
 
 
 def is_here(shoot: Shoot, entry: Entry) -> bool:

@@ -13,7 +13,7 @@ import tracemalloc
 import zlib
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import exifread
 import numpy as np
@@ -419,7 +419,7 @@ def test_an_entry_of_more_values_than_bytes_is_refused_before_room_is_made(
     name: str, order: bytes, count: int, refused: bool, small: dict[str, bytes]
 ) -> None:
     """TIFF 6.0: a count of 4 bytes may say anything. The library would make gigabytes of it, for one bit."""
-    big = "little" if order == b"II" else "big"
+    big: Literal["little", "big"] = "little" if order == b"II" else "big"
     entry = (0x0100).to_bytes(2, big) + (4).to_bytes(2, big)
     entry += count.to_bytes(4, big) + (8).to_bytes(4, big)
     own = order + (42).to_bytes(2, big) + (8).to_bytes(4, big)
