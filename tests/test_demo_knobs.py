@@ -129,7 +129,7 @@ def test_why_tells_grounds_next_best_and_margins_of_every_sequence(demo_card: Pa
         assert kind == each["why"]["kind"]
         assert next_best in _next_best(each)
         assert all(note in look[0] for note in each["notes"])
-    assert paragraphs[len(found)].startswith("margin: by how much this is likelier")
+    assert paragraphs[len(found)].startswith("margin: how sure, from 0 to 30")
 
 
 def _next_best(sequence: dict[str, Any]) -> tuple[str, ...]:

@@ -96,7 +96,7 @@ def _settings(shot: Shot, recorded: int) -> dict[int, int]:
         3: 3 if recorded == 1 else 4,
         4: 16 if shot.flash == "fired" else 0,
         5: 5 if shot.drive == "continuous" else 0,
-        7: 3 if shot.focus_mode == "manual" else 0,
+        7: {"manual": 3, "servo": 1}.get(shot.focus_mode, 0),
         9: recorded,
         18: 2,
         20: 4 if shot.manual_exposure else 3,
@@ -105,13 +105,13 @@ def _settings(shot: Shot, recorded: int) -> dict[int, int]:
         24: shot.focal_mm,
         25: 1,
         29: 1 << 14 if shot.flash == "fired" else 0,
-        32: 8 if shot.focus_mode == "manual" else 0,
+        32: {"manual": 8, "servo": 1}.get(shot.focus_mode, 0),
         50: 1 if shot.bracket == "focus" else 0,
     }
 
 
 def _shot_info(shot: Shot) -> dict[int, int]:
-    aperture = Fraction(round(6 * math.log2(shot.f_number)), 3)
+    aperture = Fraction(round(6 * math.log2(shot.f_number or 1)), 3)
     speed = Fraction(round(-3 * math.log2(shot.exposure)), 3)
     return {
         4: ev_code(aperture),
@@ -187,6 +187,7 @@ OLYMPUS_HEAD = b"OLYMPUS\0II\3\0"
 OM_HEAD = b"OM SYSTEM\0\0\0II\4\0"
 MANUAL_FOCUS = (10, 81)
 SINGLE_AF = (0, 65)
+CONTINUOUS_AF = (2, 68)
 
 
 def olympus(shot: Shot, preview: Callable[[int], tuple[int, int]] | None = None) -> Block:
@@ -225,15 +226,19 @@ def _equipment(w: Writer, shot: Shot) -> list[Entry]:
     ]
 
 
+_MERGES = {"focus": 9, "other": 8}
+"""Codes of stacked images: 9 out of a focus bracket, 8 out of shots with a shifted sensor."""
+
+
 def _camera_settings(w: Writer, shot: Shot, shown: tuple[int, int] | None) -> list[Entry]:
-    manual = shot.focus_mode == "manual"
+    modes = {"manual": MANUAL_FOCUS, "servo": CONTINUOUS_AF}
     entries = [
         w.raw(0x0000, b"0100"),
         w.words(0x0300, [0]),
-        w.words(0x0301, MANUAL_FOCUS if manual else SINGLE_AF),
+        w.words(0x0301, modes.get(shot.focus_mode, SINGLE_AF)),
         w.numbers(0x0308, U8, shot.step_width if shot.bracket == "focus" else 0),
         w.words(0x0600, olympus_drive(shot)),
-        w.numbers(0x0804, U32, 9 if shot.result else 0, shot.merged_frames),
+        w.numbers(0x0804, U32, _MERGES[shot.merging] if shot.result else 0, shot.merged_frames),
     ]
     if shown is not None:
         for tag, number in zip((0x0100, 0x0101, 0x0102), (1, *shown), strict=True):
@@ -283,7 +288,7 @@ def panasonic(shot: Shot, order: ByteOrder, at: int) -> bytes:
     w = Writer(order)
     focus = shot.bracket == "focus"
     entries = [
-        w.words(0x0007, [2 if shot.focus_mode == "manual" else 1]),
+        w.words(0x0007, [{"manual": 2, "servo": 7}.get(shot.focus_mode, 1)]),
         w.words(0x001C, [2]),
         w.numbers(0x0029, U32, round(shot.uptime_s * 100)),
         w.words(0x002A, [panasonic_burst(shot)]),
@@ -332,7 +337,7 @@ def nikon(shot: Shot, order: ByteOrder) -> bytes:
     entries = [
         w.raw(0x0001, b"0211"),
         w.words(0x0002, [0, shot.iso]),
-        w.text(0x0007, "MANUAL" if shot.focus_mode == "manual" else "AF-S  "),
+        w.text(0x0007, {"manual": "MANUAL", "servo": "AF-C  "}.get(shot.focus_mode, "AF-S  ")),
         w.ratios(0x0019, (round(shot.aeb_offset * 6), 6), kind=SRAT),
         w.text(0x001D, shot.serial),
         w.words(0x0034, [ELECTRONIC_SHUTTER if shot.flash != "fired" else 0]),
@@ -384,7 +389,7 @@ def sony(shot: Shot, order: ByteOrder, at: int) -> bytes:
     w = Writer(order)
     entries = [
         w.numbers(0x2017, U32, 2 if shot.flash == "fired" else 0),
-        w.numbers(0x201B, U8, 0 if shot.focus_mode == "manual" else 2),
+        w.numbers(0x201B, U8, {"manual": 0, "servo": 3}.get(shot.focus_mode, 2)),
         w.raw(0x202F, b"\0" * 6),
         w.numbers(0xB027, U32, NO_LENS_NUMBER),
         w.words(0xB049, [sony_mode(shot)]),
@@ -436,7 +441,7 @@ def pentax(shot: Shot, order: ByteOrder) -> bytes:
     thirds = 3 if shot.bracket == "exposure" else 0
     entries = [
         w.raw(0x0000, bytes((12, 0, 0, 0)), U8),
-        w.words(0x000D, [3 if shot.focus_mode == "manual" else 0x10]),
+        w.words(0x000D, [{"manual": 3, "servo": 0x11}.get(shot.focus_mode, 0x10)]),
         w.words(0x0018, [thirds]),
         w.numbers(0x0034, U8, *drive, 0, 0),
         w.text(0x0229, shot.serial),

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
 Flash = Literal["fired", "off"]
-FocusMode = Literal["auto", "manual"]
+FocusMode = Literal["auto", "servo", "manual"]
 Drive = Literal["single", "continuous", "timer"]
 Bracket = Literal["off", "focus", "exposure"]
 
@@ -23,7 +23,7 @@ class Shot:
     captured is the camera's own clock without a zone (None: the clock was never set), subsec the
     digits of the decimal fraction, offset text such as ``+01:00``. Distances are metres, infinity
     is ``math.inf``; exposure is seconds; bias and aeb_offset are EV. None means that the camera
-    does not say.
+    does not say, and so does an f-number or a focal length of 0: a lens without contacts.
     """
 
     make: str
@@ -64,6 +64,8 @@ class Shot:
     """Whether they begin with the darkest and not with the middle one."""
     merged_frames: int = 0
     """Number of frames that the camera merged into this picture; 0 for a plain frame."""
+    merging: Literal["focus", "other"] = "focus"
+    """What it merged them for (Olympus)."""
     composite: bool = False
     """Whether the menu asks for a merged picture behind the bracket (Canon)."""
     uptime_s: float = 0.0

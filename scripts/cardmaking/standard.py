@@ -62,18 +62,20 @@ def exif_rows(shot: Shot, size: tuple[int, int]) -> list[Row]:
 def _exposure_rows(shot: Shot) -> list[Row]:
     rows = [
         Row(0x829A, RAT, ratio(shot.exposure)),
-        Row(0x829D, RAT, tenths(shot.f_number)),
         Row(0x8822, U16, 1 if shot.manual_exposure else 3),
         Row(0x8827, U16, shot.iso),
         Row(0x9201, SRAT, (round(-math.log2(shot.exposure) * 65536), 65536)),
-        Row(0x9202, RAT, (round(2 * math.log2(shot.f_number) * 65536), 65536)),
         Row(0x9204, SRAT, ratio(shot.bias)),
         Row(0x9207, U16, 5),
-        Row(0x920A, RAT, (shot.focal_mm, 1)),
         Row(0xA402, U16, exposure_mode(shot)),
         Row(0xA403, U16, 0),
         Row(0xA406, U16, 0),
     ]
+    if shot.f_number:
+        rows.append(Row(0x829D, RAT, tenths(shot.f_number)))
+        rows.append(Row(0x9202, RAT, (round(2 * math.log2(shot.f_number) * 65536), 65536)))
+    if shot.focal_mm:
+        rows.append(Row(0x920A, RAT, (shot.focal_mm, 1)))
     if shot.flash is not None:
         rows.append(Row(0x9209, U16, 0x09 if shot.flash == "fired" else 0x10))
     return rows

@@ -47,7 +47,10 @@ class Line:
 
 
 def table(account: Account, *, fold: bool = True) -> tuple[Line, ...]:
-    """A line for each sequence; singles in a row of one body and day share one where fold is on."""
+    """A line for each sequence; singles in a row of one body and day share one where fold is on.
+
+    Tries at one subject are a line of their own.
+    """
     cameras = _camera_names(account)
     lines: list[Line] = []
     for first, run in _runs(account.sequences, fold=fold):
@@ -69,7 +72,10 @@ def _runs(
 
 
 def _go_together(one: Sequence, two: Sequence) -> bool:
-    """Plain singles of one body on one day: nothing about them needs a line of its own."""
+    """Tries in one row, or plain singles of one body on one day: they need no line of their own."""
+    if one.grounds.row or two.grounds.row:
+        # The row's doubt is told with its first frame, and stands on their line.
+        return one.grounds.row == two.grounds.row and not _notes(two)
     return all(_is_plain_single(each) for each in (one, two)) and (
         _body(one.frames[0]) == _body(two.frames[0])
         and phrases.day(one.frames[0]) == phrases.day(two.frames[0])
@@ -86,7 +92,7 @@ def _line(first: int, run: tuple[Sequence, ...], cameras: dict[tuple[str, str], 
     lens = _one(frame.facts.lens for frame in shots)
     return Line(
         number=f"{first}{phrases.DASH}{first + len(run) - 1}" if folded else str(first),
-        kind=phrases.kinds(len(run), Kind.SINGLE) if folded else str(sequence.kind),
+        kind=_folded_kind(run) if folded else str(sequence.kind),
         frames=phrases.frames(len(shots), None if folded else sequence.planned),
         day=phrases.day(shots[0]),
         start=phrases.clock(shots[0]),
@@ -98,6 +104,13 @@ def _line(first: int, run: tuple[Sequence, ...], cameras: dict[tuple[str, str], 
         focus="" if folded else phrases.focus_path(shots),
         notes=_notes(sequence),
     )
+
+
+def _folded_kind(run: tuple[Sequence, ...]) -> str:
+    """So many singles, or tries where they are one row of them."""
+    if run[0].grounds.row:
+        return phrases.counted(len(run), "try", "tries")
+    return phrases.kinds(len(run), Kind.SINGLE)
 
 
 def _one(texts: Iterable[str]) -> str:

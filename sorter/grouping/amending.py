@@ -115,7 +115,11 @@ def _kind(inputs: SearchInput, segments: tuple[Segment, ...], stretch: Stretch) 
 
 
 def _best_series(inputs: SearchInput, stretch: Stretch) -> Kind | None:
-    candidates = openings(inputs, stretch.start, None)
+    candidates = (
+        each
+        for each in openings(inputs, stretch.start, None)
+        if each.habits.kind is not Kind.SINGLE
+    )
     kind, _ = cheapest(
         each for each in candidates if follow(inputs, each, stretch.stop) is not None
     )

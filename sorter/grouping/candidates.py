@@ -16,20 +16,24 @@ from sorter.grouping.costs import NEVER, Habits, Pauses
 from sorter.grouping.evidence import SAME_EV, FocusMove, Observation, Transition, known_bracketing
 from sorter.grouping.rhythm import Beat, Period, Rhythm, log_cost
 from sorter.grouping.tracks import EXPOSURES, FocusTrack
-from sorter.model.kinds import Bracketing, DriveMode, FocusMode, Kind
+from sorter.model.frame import Facts
+from sorter.model.kinds import STACK_KINDS, Bracketing, DriveMode, FocusMode, Kind
 
 
 class PricedTransition:
     """A transition with all that it costs whatever candidate goes over it, worked out once.
 
     boundary: where it is one. driven, by_hand: what the counters say within a series that the
-    camera runs, and within another.
+    camera runs, and within another. row: what the tags of the frame behind it say within a row. timer: what
+    it says against a timer that the body runs.
     """
 
-    __slots__ = ("boundary", "by_hand", "driven", "transition")
+    __slots__ = ("boundary", "by_hand", "driven", "row", "timer", "transition")
 
-    def __init__(self, transition: Transition) -> None:
+    def __init__(self, transition: Transition, behind: Observation) -> None:
         self.transition = transition
+        self.row = costs.INSISTS * _tags_cost(costs.ROW, behind.facts)
+        self.timer = costs.NO_TIMER if _is_set_on_a_machine(behind) else 0.0
         self.boundary = _boundary_cost(transition)
         self.driven = _counters_cost(transition, driven=True)
         self.by_hand = _counters_cost(transition, driven=False)
@@ -38,8 +42,8 @@ class PricedTransition:
 class Candidate:
     """An open candidate: its model, where it began, what it cost so far, and its own rhythm."""
 
-    __slots__ = ("before", "cost", "exposure", "focus", "habits", "in_steps", "length", "missing",
-                 "planned", "start", "tempo")  # fmt: skip
+    __slots__ = ("before", "cost", "exposure", "focus", "habits", "in_steps", "insists", "length",
+                 "missing", "planned", "same_count", "skips", "start", "tempo", "unproved")  # fmt: skip
 
     def __init__(
         self,
@@ -50,12 +54,14 @@ class Candidate:
         start: int = 0,
         before: float = 0.0,
         rhythm: Rhythm | None = None,
+        same_count: int = 0,
+        insists: float = 0.0,
         fresh: Rhythm | None = None,
     ) -> None:
         """opening: see opening_costs. before: the cost of the best account of all that came before.
 
-        rhythm: that of the last series in that account. fresh: one without pauses, shared by all
-        candidates that open here.
+        rhythm, same_count: those of the last series in that account. fresh: one without pauses, shared
+        by all candidates that open here. insists: see insistences.
         """
         self.habits = habits
         self.start = start
@@ -63,6 +69,10 @@ class Candidate:
         self.cost = opening
         self.length = 1
         self.missing = 0
+        self.same_count = same_count
+        self.insists = insists
+        self.skips = 0
+        self.unproved = 0 if _is_set_on_a_machine(observation) else 1
         self.planned = observation.facts.planned if habits.driven else None
         numbered = habits.driven and known_bracketing(observation.facts) is Bracketing.FOCUS
         self.in_steps = observation.in_steps
@@ -97,22 +107,49 @@ class Candidate:
         habits, transition = self.habits, step.transition
         if self.length >= habits.longest or transition.clock_back or transition.pause_s > apart_s:
             return False
-        cost = habits.goes_on
+        cost = self._told(step)
         if transition.changed:
             cost += sum([habits.changed[name] for name in transition.changed])
         if cost < NEVER:
-            cost += self.tempo.take(transition)
+            cost += self._paused(transition)
         if cost < NEVER:
             cost += self.exposure.take(transition)
         if cost == NEVER:
             return False
         self.length += 1
+        self.unproved += not step.timer
         self.missing += transition.missing
         if self.planned and self.length > self.planned:
             cost += costs.OVER_PLANNED
-        counters = step.driven if habits.driven else step.by_hand
+        counters = self._counted(step) if habits.driven else step.by_hand
         self.cost += cost + self.focus.take(transition) + counters
         return True
+
+    def _told(self, step: PricedTransition) -> float:
+        """What it costs to go on, by what the camera says of every frame."""
+        habits, cost = self.habits, self.habits.goes_on
+        if habits.periodic:
+            cost += step.timer
+        elif habits is costs.ROW:
+            cost += step.row
+        if self.insists and self.length <= costs.INSISTS_FRAMES:
+            cost += self.insists
+        return cost
+
+    def _paused(self, transition: Transition) -> float:
+        """What the pause costs; a shot number that runs on at the same settings outvotes it."""
+        cost = self.tempo.take(transition)
+        if cost <= costs.SHOT_RUNS_ON or cost == NEVER or transition.shot_step != 1:
+            return cost
+        return cost if transition.changed or not self.habits.driven else costs.SHOT_RUNS_ON
+
+    def _counted(self, step: PricedTransition) -> float:
+        """What the counters cost; whoever keeps every third frame skips again and again."""
+        shots = step.transition.shot_step
+        if shots is None or shots <= 1:
+            return step.driven
+        self.skips += 1
+        return step.driven - costs.SHOT_SKIPS * (1 - 1 / self.skips)
 
     def closing_cost(self) -> float:
         """What it costs to end the candidate here; NEVER where it is too short or no whole pattern."""
@@ -123,27 +160,61 @@ class Candidate:
             flaws += self.tempo.close()
         if self.length == self.habits.shortest:
             flaws += self.habits.fewest
-        flaws += self.habits.too_few * max(0, self.habits.usual - self.length)
+        if not (self.habits.machine and self._moves_on):
+            flaws += self.habits.too_few * max(0, self.habits.usual - self.length)
+        flaws += self.habits.too_many * max(0, self.length - self.habits.at_most)
+        if self.habits.turns_focus and self.tempo.pauses is self.habits.pauses_unknown:
+            flaws += costs.TOO_FEW_WITHOUT_FOCUS * max(0, costs.SHORT_WITHOUT_FOCUS - self.length)
         if self.planned and self.length > 1:
             if self.length + self.missing >= self.planned:
                 return flaws + costs.ENDED_AS_PLANNED
             return flaws + costs.STOPPED_EARLY + costs.STOPPED_ANYWHERE * math.log(self.planned)
+        as_many = self.habits.machine and self.length == self.same_count
+        if as_many and self.length >= self.habits.usual:
+            return flaws + costs.AS_MANY
         return flaws + self.habits.ends
+
+    @property
+    def _moves_on(self) -> bool:
+        """Most steps move the focus: that is proof enough of a stack, however short."""
+        return self.focus.moves * 2 >= self.length - 1
 
     def _unproved(self) -> float:
         """A series of moving focus must show it, unless the camera says so, or tells no focus."""
         focus = self.focus
         if self.habits.needs_focus and not focus.numbered:
             return costs.UNTAGGED_FOCUS / focus.moves if focus.moves else NEVER
-        if self.habits.turns_focus and focus.stays and not focus.moves:
-            return costs.STAYED_BY_STEPS if self.in_steps else costs.STAYED_BY_CENTIMETRES
+        if self.habits.turns_focus and focus.stays:
+            return self._stayed()
+        if self.habits.machine and not self._moves_on:
+            return NEVER if self.unproved > costs.UNPROVED * self.length else 0.0
         return 0.0
+
+    def _stayed(self) -> float:
+        """What it costs a stack turned by hand that its focus mostly stayed where it was.
+
+        It fades with every move: one of them does not make a stack of tries at one distance.
+        """
+        stays, moves = self.focus.stays, self.focus.moves
+        if self.in_steps:
+            return max(0, stays - moves) * (costs.STAYED_BY_STEPS / stays + costs.STAYED_STEP)
+        short = 0.0 if moves else costs.STAYED_SHORT * max(0, costs.BY_A_RAIL - self.length)
+        return max(0, stays - 2 * moves) * costs.STAYED_BY_CENTIMETRES / stays + short
+
+
+def _is_set_on_a_machine(observation: Observation) -> bool:
+    """Focus was set by hand once, at a macro's distance or under a flash: then a beat is a rail's."""
+    facts = observation.facts
+    if facts.focus_mode is None:
+        return facts.flash_fired is True
+    return facts.focus_mode is FocusMode.MANUAL and (facts.flash_fired is True or observation.close)
 
 
 def _pauses(habits: Habits, observation: Observation) -> Pauses:
     """How the kind paces, by what the camera says at the first frame."""
     if observation.facts.drive_mode is DriveMode.CONTINUOUS:
-        return habits.driven_on
+        off = observation.facts.bracketing is Bracketing.OFF
+        return habits.pauses_off if off and habits.pauses_off else habits.driven_on
     known = observation.focus is not None or observation.facts.focus_mode is not None
     return habits.pauses if known else habits.when_unknown
 
@@ -184,7 +255,8 @@ def opening_costs(models: tuple[Habits, ...], observation: Observation) -> tuple
     first_frame = _FirstFrame(
         facts.drive_mode, known_bracketing(facts), facts.focus_mode, facts.flash_fired
     )
-    return _opening_costs(models, first_frame, late=(observation.shot or 0) > 1)
+    mute = observation.focus is None and not _is_set_on_a_machine(observation)
+    return _opening_costs(models, first_frame, late=(observation.shot or 0) > 1, mute=mute)
 
 
 class _FirstFrame(NamedTuple):
@@ -198,13 +270,19 @@ class _FirstFrame(NamedTuple):
 
 @lru_cache(maxsize=1024)
 def _opening_costs(
-    models: tuple[Habits, ...], first_frame: _FirstFrame, *, late: bool
+    models: tuple[Habits, ...], first_frame: _FirstFrame, *, late: bool, mute: bool
 ) -> tuple[float, ...]:
+    """mute: nothing will tell of a rail, nor of a focus that a program moves."""
     raw = [_habit_cost(habits, first_frame) for habits in models]
     least = min(raw)
-    together = least - math.log(sum(math.exp(least - cost) for cost in raw))
+    # A row and a machine's stack are no kinds of their own: their kinds have had their share.
+    shares = zip(models, raw, strict=True)
+    counted = [cost for habits, cost in shares if not habits.machine and habits is not costs.ROW]
+    together = least - math.log(sum(math.exp(least - cost) for cost in counted))
     return tuple(
-        cost - together + (costs.BOUNDARY_SHOT_LATE if late and habits.driven else 0.0)
+        NEVER
+        if mute and habits.machine
+        else cost - together + (costs.BOUNDARY_SHOT_LATE if late and habits.driven else 0.0)
         for habits, cost in zip(models, raw, strict=True)
     )
 
@@ -219,9 +297,53 @@ def _habit_cost(habits: Habits, first_frame: _FirstFrame) -> float:
         cost += costs.SET_WITHOUT_TAG
     if first_frame.focus_mode is not None:
         cost += habits.focus_mode[first_frame.focus_mode]
+    elif habits.machine:
+        cost += costs.MACHINE_WITHOUT_FOCUS
     if first_frame.flash_fired is not None:
         cost += habits.flash[0 if first_frame.flash_fired else 1]
     return cost
+
+
+@lru_cache(maxsize=256)
+def _tag_cost(
+    habits: Habits, drive: DriveMode | None, known: Bracketing | None, mode: FocusMode | None
+) -> float:
+    cost = 0.0 if drive is None else habits.drive[drive]
+    cost += 0.0 if known is None else habits.bracketing[known]
+    return cost + (0.0 if mode is None else habits.focus_mode[mode])
+
+
+def insistences(facts: Facts) -> tuple[float, ...]:
+    """What it costs at every frame that the camera's tags fit another kind better, for each of MODELS."""
+    follows = facts.focus_follows is True
+    return _insistences(facts.drive_mode, known_bracketing(facts), facts.focus_mode, follows)
+
+
+@lru_cache(maxsize=256)
+def _insistences(
+    drive: DriveMode | None,
+    known: Bracketing | None,
+    mode: FocusMode | None,
+    follows: bool,
+) -> tuple[float, ...]:
+    tags = [_tag_cost(each, drive, known, mode) for each in costs.MODELS]
+    series = zip(costs.MODELS, tags, strict=True)
+    least = min(cost for each, cost in series if each.kind is not Kind.SINGLE) + costs.TOLERATED
+    followed = costs.FOLLOWS if follows and known is not Bracketing.FOCUS else 0.0
+    return tuple(
+        _insistence(each, cost + (followed if each.kind in STACK_KINDS else 0.0) - least)
+        for each, cost in zip(costs.MODELS, tags, strict=True)
+    )
+
+
+def _insistence(habits: Habits, over: float) -> float:
+    counts = habits.kind is not Kind.SINGLE and 0 < over < NEVER
+    return costs.INSISTS_IN_SERIES * over if counts else 0.0
+
+
+def _tags_cost(habits: Habits, facts: Facts) -> float:
+    """What the camera's tags cost a frame of the kind."""
+    return _tag_cost(habits, facts.drive_mode, known_bracketing(facts), facts.focus_mode)
 
 
 def _drive_cost(habits: Habits, drive: DriveMode, known: Bracketing | None) -> float:

@@ -59,6 +59,8 @@ BOUNDARY_FOLDER_FULL = 1.5
 SHOT_NEXT = 0.03
 SHOT_SKIPS = 3.0
 SHOT_BEGAN_AGAIN = 25.0
+# A number that runs on, at the settings of the series, outvotes a pause: the buffer was full.
+SHOT_RUNS_ON = 5.0
 # Number 1 behind a frame without a number, on a body that counts: a series begins. Some bodies may
 # give their first frame none.
 SHOT_BEGINS = 5.0
@@ -84,6 +86,15 @@ UNTAGGED_FOCUS = 9.0
 # a macro step, motor steps hide nothing.
 STAYED_BY_CENTIMETRES = 5.0
 STAYED_BY_STEPS = 12.0
+# ... and each further frame at one motor step says it again.
+STAYED_STEP = 2.5
+# Whoever moves the camera by a screw, and not the ring, takes ten frames at least; fewer are tries.
+BY_A_RAIL, STAYED_SHORT = 10, 1.7
+# What stayed within a centimetre, and then turned by several: no slice of one stack.
+LEAP_FROM_STAYS = 13.0
+# Where nothing at all is told of focus, three frames or four at a hand's pace are no stack yet.
+SHORT_WITHOUT_FOCUS = 5
+TOO_FEW_WITHOUT_FOCUS = 1.7
 # Focus moved on by so much more than the series' usual step that frames must be missing.
 LEAP = 3.5
 # A turn by hand of over a quarter of the distance is no slice of a macro stack.
@@ -107,13 +118,15 @@ class Pauses:
     where `learns`, its own spread replaces it as it goes on. hitch: cost of one pause
     out of rhythm of up to hitch_s, with `steep` more for every factor e beyond that.
     flash_*: the same where the flash fired and must recycle. limit_s: a longer pause ends the series.
-    tightest: no series of the kind keeps a steadier beat.
+    tightest, widest: no series of the kind keeps a steadier beat, and none a less steady one.
     fixed: its own pauses are not learned from at all. waits: it waits for its flash.
     quickest_s: a shorter pause costs `rushed` more for every factor e. slowest_s: a longer one costs
     `dragging` more, unless it is a hitch.
     steady_*: what counts in place of flash_* where the beat is steady: then the camera drives it, and
     only the flash's recycling makes it stumble; 0 s where the kind makes no difference.
     unlit: what each frame without flash costs in a series that is one for its flash.
+    hitch_beats: where above 0, so many of its own beats stand in place of hitch_s.
+    jitter_s: no beat is known better than by so many seconds, or MACHINE_JITTER of it.
     """
 
     first: float
@@ -127,6 +140,7 @@ class Pauses:
     flash_hitch: float = NEVER
     flash_hitch_s: float = 1.0
     tightest: float = TIGHTEST_SPREAD
+    widest: float = NEVER
     fixed: bool = False
     waits: bool = False
     quickest_s: float = 0.0
@@ -137,15 +151,21 @@ class Pauses:
     steady_hitch: float = 0.0
     steady_hitch_s: float = 0.0
     unlit: float = 0.0
+    hitch_beats: float = 0.0
+    jitter_s: float = 0.0
     log_first: float = field(init=False)
     log_slowest: float = field(init=False)
     log_flash_slowest: float = field(init=False)
+    log_hitch_beats: float = field(init=False)
+    log_quickest: float = field(init=False)
 
     def __post_init__(self) -> None:
         """Takes the logarithms that are asked for at every pause."""
         for name in ("first", "slowest", "flash_slowest"):
             seconds = getattr(self, name if name == "first" else f"{name}_s")
             object.__setattr__(self, f"log_{name}", math.log(seconds))
+        object.__setattr__(self, "log_hitch_beats", math.log(self.hitch_beats or 1.0))
+        object.__setattr__(self, "log_quickest", math.log(self.quickest_s or 1.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -155,12 +175,13 @@ class Habits:
     start: how rare the kind is. goes_on, ends: a length of typically e^ends frames. shortest,
     longest: frames. drive, bracketing, focus_mode: what the camera says at the first frame; a
     camera that does not say costs nothing. pauses_untold: in place of pauses where it says neither
-    a distance nor a focus mode; pauses_driven: where it says continuous drive. changed: a setting
+    a distance nor a focus mode; pauses_driven: where it says continuous drive, and pauses_off where it
+    says besides that it brackets nothing. changed: a setting
     changes within. stays, moves: how many steps with focus unmoved, and moved, the habit counts for;
     the candidate's own steps are added to them (a rule of succession). against, thrown: a move that wavers
     back a little, that jumps back; with free_focus moves may go either way, and neither counts.
     ev_*: exposure stays, drifts (to 0.4 EV), jumps; ev_leap: what it costs more that it jumps by
-    stops.
+    stops. onward, back: where focus is free, what it costs to go on the same way, and to turn.
     """
 
     kind: Kind
@@ -175,6 +196,7 @@ class Habits:
     focus_mode: dict[FocusMode, float]
     pauses_unknown: Pauses | None = None
     pauses_driven: Pauses | None = None
+    pauses_off: Pauses | None = None
     stays: float = 1.0
     moves: float = 1.0
     against: float = 0.0
@@ -189,6 +211,10 @@ class Habits:
     fewest: float = 0.0  # a series of no more than the shortest length
     usual: int = 0  # frames that it has at least, as a rule; each one fewer costs `too_few`
     too_few: float = 0.0
+    at_most: int = (
+        1_000_000  # frames that it has at most, as a rule; each one more costs `too_many`
+    )
+    too_many: float = 0.0
     leap: float = LEAP
     wide: float = 0.0  # a turn of an eighth of the distance
     needs_focus: bool = False  # without a tag, only focus that moves proves it
@@ -197,10 +223,12 @@ class Habits:
     driven: bool = False  # the camera runs it: its shot number and planned count speak
     periodic: bool = False
     shortest_period_s: float = 0.0
-    keep_open: int = (
-        4  # so many open candidates are followed; on the labelled cards more changed nothing
-    )
-    exposures: str = ""  # "set": a bracket's pattern; "ladder": changed by hand, mostly one way
+    keep_open: int = 4  # so many open runs are followed; on the labelled cards more changed nothing
+    onward: float = 0.0
+    back: float = 0.0
+    machine: bool = False  # a rail or a program runs it: the body says nothing of that
+    # "set": a bracket's pattern; "ladder": changed by hand, mostly one way; "row": each by itself
+    exposures: str = ""
 
     @property
     def when_unknown(self) -> Pauses:
@@ -245,6 +273,44 @@ SINGLE = Habits(
     bracketing={Bracketing.OFF: 0.07, Bracketing.FOCUS: 3.2, Bracketing.EXPOSURE: 3.5,
                 Bracketing.OTHER: 3.5},
     focus_mode={FocusMode.AUTO: 0.5, FocusMode.MANUAL: 0.9},
+)  # fmt: skip
+
+_ONE_BY_ONE = Pauses(
+    first=8.0, first_spread=1.3, spread=0.7, learns=True, tightest=0.3,
+    quickest_s=1.0, rushed=4.0,
+    hitch=3.0, hitch_s=60.0, steep=2.0, flash_hitch=3.0, flash_hitch_s=60.0, limit_s=300.0,
+)  # fmt: skip
+
+# Frames at a person's pace, each a picture by itself: tries at one subject, a walk, moths at a lamp.
+# Without it each of them would pay for its boundary as if nothing were known of the one before, and
+# whatever kind keeps a pace would swallow them.
+ROW = Habits(
+    kind=Kind.SINGLE,
+    start=2.3,
+    goes_on=0.03,
+    ends=1.5,
+    shortest=3,
+    longest=100_000,
+    pauses=_ONE_BY_ONE,
+    # Where nothing is told of focus, a row is told from stacks by hand by its pace and its length:
+    # hands take 3 to 12 s, and whoever looks for the next moth takes longer.
+    pauses_unknown=replace(
+        _ONE_BY_ONE, spread=0.5, learns=False, quickest_s=14.0, rushed=1.0,
+        hitch=8.0, flash_hitch=8.0,
+    ),
+    drive={DriveMode.SINGLE: 0.1, DriveMode.CONTINUOUS: 3.0, DriveMode.TIMER: 4.0},
+    bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 9.0, Bracketing.EXPOSURE: 8.0,
+                Bracketing.OTHER: 5.0},
+    focus_mode={FocusMode.AUTO: 0.2, FocusMode.MANUAL: 8.0},
+    usual=22, too_few=0.35,  # a few singles are singles one by one; nothing need be said of them as a row
+    # Where the next one is focused is anybody's guess; about one subject it comes and goes, and of
+    # three places in a row the third lies beyond the second one time in three.
+    stays=1.0, moves=1.5, free_focus=True, leap=0.7, onward=1.1, back=0.4,
+    changed={"lens": NEVER, "f_number": 2.0, "focal_length_mm": 1.5, "flash_fired": 2.0,
+             "focus_mode": 3.0, "drive_mode": 3.0, "bracketing": 9.0, "planned": 3.0,
+             "orientation": 1.0, "iso": 0.3, TRADED: 0.7},
+    exposures="row",
+    keep_open=2,
 )  # fmt: skip
 
 FOCUS_BRACKET = Habits(
@@ -293,9 +359,13 @@ MANUAL_STACK = Habits(
     ends=2.1,
     shortest=3,
     longest=60,  # 3 to 16 is the habit; beyond 60 nobody turns by hand
+    at_most=16, too_many=0.5,
     pauses=_BY_HAND,
     # Where nothing says that hands were at the ring, frames at a person's pace are singles first.
-    pauses_unknown=replace(_BY_HAND, slowest_s=5.0),
+    # A row of them keeps a less even pace than a hand that turns and presses.
+    pauses_unknown=replace(
+        _BY_HAND, spread=0.32, learns=False, slowest_s=12.0, flash_slowest_s=12.0
+    ),
     drive={DriveMode.SINGLE: 0.1, DriveMode.CONTINUOUS: 5.0, DriveMode.TIMER: 3.0},
     bracketing={Bracketing.OFF: 0.01, Bracketing.FOCUS: 7.0, Bracketing.EXPOSURE: 6.0,
                 Bracketing.OTHER: 5.0},
@@ -308,6 +378,34 @@ MANUAL_STACK = Habits(
     leap=LEAP_BY_HAND,
     wide=3.0,
     flash=(0.3, 1.0),  # flash is what forbids the camera's own bracketing
+)  # fmt: skip
+
+MACHINE_STACK = Habits(
+    # A motor rail moves the body, or a program on a tethered body moves its focus.
+    kind=Kind.MANUAL_STACK,
+    start=2.2,
+    goes_on=0.02,
+    ends=3.5,
+    shortest=8,
+    longest=100_000,
+    pauses=Pauses(
+        # Every 0.6 to 8 s, to a twentieth of it, flash or not.
+        first=2.5, first_spread=0.8, spread=0.05, learns=True, tightest=0.02, widest=0.08, jitter_s=0.1,
+        # It waits a beat or two longer now and then; five beats are the way back to the start.
+        hitch=5.0, hitch_s=NEVER, hitch_beats=2.0, steep=9.0, limit_s=600.0,
+        quickest_s=0.5, rushed=5.0, slowest_s=8.0, flash_slowest_s=16.0, dragging=2.0,
+    ),
+    # Its frames come one by one; a body that runs a timer or brackets says so.
+    drive={DriveMode.SINGLE: 0.1, DriveMode.CONTINUOUS: NEVER, DriveMode.TIMER: NEVER},
+    bracketing={Bracketing.OFF: 0.01, Bracketing.FOCUS: NEVER, Bracketing.EXPOSURE: NEVER,
+                Bracketing.OTHER: 10.0},
+    focus_mode={FocusMode.AUTO: 3.0, FocusMode.MANUAL: 0.05},
+    stays=2.0, moves=0.2, against=4.0, thrown=16.0, leap=16.0,
+    ev_same=0.05, ev_small=4.0, ev_large=8.0, ev_leap=6.0,
+    changed=_CHANGES,
+    usual=26, too_few=0.4,
+    machine=True,
+    keep_open=2,
 )  # fmt: skip
 
 _IN_A_BURST = Pauses(
@@ -330,12 +428,16 @@ BURST = Habits(
     pauses=_IN_A_BURST,
     # In continuous drive it waits for its flash.
     pauses_driven=replace(_IN_A_BURST, flash_slowest_s=6.0, waits=True),
+    # A burst that stands in for no bracket: whoever waits for many seconds has let go.
+    pauses_off=replace(
+        _IN_A_BURST, flash_slowest_s=6.0, waits=True, steady_hitch_s=0.0, flash_hitch_s=3.0
+    ),
     drive={DriveMode.SINGLE: 3.0, DriveMode.CONTINUOUS: 0.07, DriveMode.TIMER: 4.0},
     bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 7.6, Bracketing.EXPOSURE: 7.0,
                 Bracketing.OTHER: 4.0},
     focus_mode={FocusMode.AUTO: 0.7, FocusMode.MANUAL: 0.7},
-    # Locked focus stays; tracking focus wanders, once it does.
-    stays=4.0, moves=0.4, free_focus=True,
+    # Locked focus stays; tracking focus wanders, once it does, and goes on the same way.
+    stays=4.0, moves=0.4, free_focus=True, onward=0.3, back=1.35,
     ev_same=0.05, ev_small=2.5, ev_large=6.0, ev_leap=4.0,
     changed=_CHANGES,
     driven=True,
@@ -352,6 +454,7 @@ SPRAY = replace(
         unlit=2.0,
     ),
     pauses_driven=None,
+    pauses_off=None,
     flash=(0.02, NEVER),
     ends=2.5,
 )  # fmt: skip
@@ -369,7 +472,7 @@ INTERVAL = Habits(
         hitch=6.0, hitch_s=120.0, steep=6.0, limit_s=600.0,
     ),
     drive={DriveMode.SINGLE: 0.1, DriveMode.CONTINUOUS: 3.0, DriveMode.TIMER: 3.0},
-    bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 8.5, Bracketing.EXPOSURE: 6.0,
+    bracketing={Bracketing.OFF: 0.02, Bracketing.FOCUS: 11.0, Bracketing.EXPOSURE: 6.0,
                 Bracketing.OTHER: 4.0},
     focus_mode={FocusMode.AUTO: 0.9, FocusMode.MANUAL: 0.5},
     stays=6.0, moves=0.05, free_focus=True,
@@ -425,13 +528,14 @@ EXPOSURE_LADDER = Habits(
     focus_mode={FocusMode.AUTO: 0.9, FocusMode.MANUAL: 0.5},
     stays=6.0, moves=0.2, free_focus=True,
     ev_same=3.0, ev_small=0.9, ev_large=0.5,
-    changed={**_CHANGES, "f_number": 2.5, "iso": 1.0},
+    changed={**_CHANGES, "f_number": 2.5, "iso": 0.3, TRADED: 0.2},
     fewest=3.0,
     exposures="ladder",
 )  # fmt: skip
 
 MODELS = (
     SINGLE, FOCUS_BRACKET, MANUAL_STACK, BURST, SPRAY, INTERVAL, EXPOSURE_SET, EXPOSURE_LADDER,
+    ROW, MACHINE_STACK,
 )  # fmt: skip
 
 # --- exposure brackets ----------------------------------------------------------------------------
@@ -451,7 +555,36 @@ RUNG_TOLERANCE_EV = 0.2  # between nominal speeds a third of a stop is 0.26 to 0
 LADDER_SAME_RUNG = 0.3
 LADDER_OTHER_RUNG = 1.8  # a step of another size than the last one: most hands count clicks
 LADDER_TURNS = 6.0  # the exposure goes back by a rung
+LADDER_OTHER_END = 3.0  # it goes on beyond its other end, with no rung twice: one set in two goes
+LADDER_LONE = 1.0  # all the way back for one rung: there the next ladder begins
+LADDER_BETWEEN = 3.0  # a rung between two others, which was passed over
+LADDER_MIXED = 6.0  # once the brightness steps, and once the time alone
+LADDER_TRADED = 0.3  # only the time steps, and the automatic makes up for it
 LADDER_FELL_BACK = 10.0  # it goes back by more than a rung and a half: the next ladder
+
+# Exposures that change by themselves, by what the camera says: automatic, and nothing set off. Real
+# bodies say so of some of their own brackets, and of ladders that were turned by hand: no proof.
+UNBIDDEN_EV = 3.5
+# ... and nobody finds another light in less time.
+ANOTHER_LIGHT_S = 1.0
+# What the camera says counts by so much at every further frame of a row: each is a picture by itself.
+INSISTS = 0.3
+# ... and of a series: by how much, where the tags fit another kind better by more than is tolerated.
+INSISTS_IN_SERIES = 0.2
+INSISTS_FRAMES = 10  # a body that is wrong is so in every frame
+TOLERATED = 6.0
+# Autofocus that goes on following is no slice's, unless the camera says that it brackets.
+FOLLOWS = 5.0
+# Nothing says that focus was set by hand.
+MACHINE_WITHOUT_FOCUS = 2.5
+# A frame in manual focus, at a macro's distance or with flash, is rather a rail's than a timer's.
+NO_TIMER = 0.1
+# In a row of single frames: how often the next one's exposure is the same, and another, as a rule.
+ROW_EV_SAME, ROW_EV_OTHER = 1.5, 1.0
+# ... and another is a little off, or quite another.
+ROW_EV_EITHER = 0.7
+# Where the camera does not set it, somebody turned a dial for that one frame.
+ROW_EV_BIDDEN = 2.5
 
 # --- the search -----------------------------------------------------------------------------------
 
@@ -459,7 +592,7 @@ LADDER_FELL_BACK = 10.0  # it goes back by more than a rung and a half: the next
 # margins find cheaper after all is put in its place.
 DROP_BEHIND = 12.0
 # A second account that is so much worse than the best is beyond doubt the worse one (margins).
-GIVE_UP_BEHIND = 36.0
+GIVE_UP_BEHIND = 44.0
 # --- rhythm ---------------------------------------------------------------------------------------
 
 # Nobody turns by hand in a steadier rhythm than this (in natural logarithm): it is a machine's.
@@ -480,6 +613,14 @@ SLOWS_DOWN = 4.0
 HABIT_WEIGHT = 1.5
 # With a flash, or by hand, a few even pauses prove no even beat.
 UNEVEN_HABIT_WEIGHT = 5.0
+# A machine's beat is known no better than by so much of it.
+MACHINE_JITTER = 0.04
+# It waits now and then, but it is hardly ever early.
+MACHINE_EARLY = 5.0
+# Of its frames so many may lack what tells of a rail: a flash that stayed dark.
+UNPROVED = 0.1
+# A second run of as many frames as the one before, at its beat: a rail does what it was set to.
+AS_MANY = 0.5
 # A timer never fires early; it may leave out a frame, and then waits for the next beat.
 TIMER_EARLY = 16.0
 TIMER_OFF_BEAT = 5.0

@@ -69,7 +69,8 @@ def draft_sequences(
     shots = results.shots(line)
     evidence = gather(replace(line, frames=shots))
     inputs = search_input(evidence, knobs)
-    found = tuple(_without_results(evidence, margins.rated(inputs, best_account(inputs))))
+    best_found = margins.rated(inputs, best_account(inputs))
+    found = tuple(_one_by_one(_without_results(evidence, best_found)))
     segments = tuple(each.segment for each in found)
     edges = frozenset(segment.start for segment in segments) | {len(shots)}
     case = _Case(evidence=evidence, knobs=knobs, loose=loose, edges=edges)
@@ -97,6 +98,23 @@ def _without_results(evidence: Evidence, found: tuple[RatedSegment, ...]) -> Ite
             yield each
 
 
+def _one_by_one(found: Iterable[RatedSegment]) -> Iterator[RatedSegment]:
+    """The segments, with each frame of a row of singles as a segment of its own.
+
+    What is doubtful about the row is the boundary before each of its frames but the first.
+    """
+    for each in found:
+        row = each.segment
+        if row.kind is not Kind.SINGLE or row.stop - row.start == 1:
+            yield each
+            continue
+        for start in range(row.start, row.stop):
+            segment = replace(row, start=start, stop=start + 1)
+            first = start == row.start
+            boundary = each.confidence.boundary if first else each.confidence.kind
+            yield RatedSegment(segment=segment, confidence=Confidence(boundary=boundary), row=row)
+
+
 def _ends_in_a_result(evidence: Evidence, segment: Segment) -> bool:
     """The last picture came off the beat: a camera needs longer to merge than to shoot."""
     pauses = [
@@ -115,14 +133,22 @@ def _draft(case: _Case, found: tuple[RatedSegment, ...], index: int) -> Draft:
     segment = found[index].segment
     before = found[index - 1].segment if index else None
     kind, boundary = found[index].confidence.kind, found[index].confidence.boundary
+    row = found[index].row
     grounds = Grounds(
         begins=reasons.begins(evidence, segment, before),
-        kind=reasons.kind_of(evidence, segment),
+        kind=reasons.row_of(evidence, row) if row else reasons.kind_of(evidence, segment),
         runner_up=kind.kind,
         margin=kind.nats,
         begins_margin=boundary.nats,
+        row=reasons.row_name(evidence, row) if row else "",
     )
-    return _of_segment(case, segment, grounds, notes.unsure(segment, kind, boundary, knobs))
+    if row and segment.start > row.start:
+        # The row's doubt is told once, with its first frame.
+        return _of_segment(case, segment, grounds)
+    stated = notes.unsure(segment, kind, boundary, knobs)
+    if row:
+        stated += notes.unsure_row(row, found[index + 1].confidence.boundary, knobs)
+    return _of_segment(case, segment, grounds, stated)
 
 
 def _remainder_draft(case: _Case, found: tuple[RatedSegment, ...], part: Remainder) -> Draft:
@@ -232,7 +258,7 @@ def _with_marked(drafts: list[Draft], line: Timeline) -> list[Draft]:
 def _merges(frame: Frame, draft: Draft, line: Timeline) -> bool:
     last = draft.sequence.frames[-1]
     pause = (line.start_us(frame) - line.start_us(last)) / MICROSECONDS
-    return results.fits(frame, draft.sequence.kind, len(draft.sequence.frames), pause)
+    return results.fits(frame, draft.sequence.kind, draft.sequence.frames, pause)
 
 
 def _orphan(frame: Frame) -> Draft:

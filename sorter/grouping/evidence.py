@@ -15,7 +15,7 @@ from typing import Final
 
 from sorter.grouping.timeline import Timeline, counter_step
 from sorter.model.frame import Facts, Frame
-from sorter.model.kinds import Bracketing
+from sorter.model.kinds import Bracketing, ExposureProgram
 from sorter.model.values import MICROSECONDS
 
 SHORTEST_PAUSE_S = 0.02  # below this a pause is read-out, not rhythm
@@ -23,7 +23,14 @@ SAME_EV = 0.12  # nominal speeds are rounded: CIPA DC-008 APEX values differ by 
 _LARGE_TURN = 0.25  # a quarter of the distance in one step is no slice of a macro stack
 _WIDE_TURN = 0.12  # an eighth of it hardly is one
 _WAVER = 0.012  # a lens reads its far distances coarsely: by a hundredth or so
+_CLOSE_M = 0.4  # where macro lenses are used for what they are for
+_CLOSE_FOCAL = (
+    5.2  # focal lengths: there a thin lens makes a picture of a third of the subject's size
+)
 _MOST_MISSING = 30  # more frames in a row are not deleted out of a series
+_BRIEF_S = 0.1  # of an exposure, and of what a stamp may be off
+_TOO_NEAR = 0.97  # of an exposure: nominal times are rounded
+_JUMP_M = 0.025
 _CENTIMETRE = 0.0101  # distances of whole centimetres may waver by one
 
 
@@ -44,7 +51,8 @@ class Observation:
     ev: relative exposure log2(t ISO / N²), brighter is larger; None where a part is unknown.
     intended_ev: what the camera says that it changed on purpose (bracket offset, else bias).
     shot: the camera's own number within a series, from 1; None where it says none, or none above 1
-    in the whole timeline, which then counts nothing.
+    in the whole timeline, which then counts nothing. close: a macro's distance, or a lens without
+    contacts, as bellows and microscope lenses are.
     """
 
     frame: Frame
@@ -57,6 +65,7 @@ class Observation:
     ev: float | None
     intended_ev: float | None
     shot: int | None
+    close: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,14 +76,16 @@ class Transition:
     stamps allow, pause_mid between them; missing: how many frames the numbers say are missing
     between the two, 0 where none or not told, and share_s, share_lo, share_hi: the pauses with the
     time shared out over all of them.
-    elapsed_s: start to start. turn: |change of focus| in motor steps where in_steps is true, else in
-    dioptres; large, wide: more than a slice of a stack would turn, more than it usually does; waver:
+    time_change: of the exposure time alone, in stops. elapsed_s: start to start. turn: |change of focus| in motor steps where in_steps is true, else in
+    dioptres; large, wide: more than a slice of a stack would turn, more than it usually does; jump: by
+    several centimetres; waver:
     so little that rounding may have made it. shot_step, number_step: None where one side does not
     say; shot_begins: number 1 behind none. counted_on: the body's own count of shots went on by one,
     so nothing was taken between the two, whatever their numbers say. switched_off: the body was
     switched off in between. changed: names of settings that differ; unknown values
     differ from nothing. clock_back: time ran backwards. flashed: the first of the two fired a flash,
-    which then had to recycle; unflashed: it says that it fired none.
+    which then had to recycle; unflashed: it says that it fired none. unbidden: the exposure changed under automatic
+    exposure, and nothing was set off on purpose.
     """
 
     pause_s: float
@@ -91,8 +102,10 @@ class Transition:
     turn: float
     large: bool
     wide: bool
+    jump: bool
     waver: bool
     ev_change: float
+    time_change: float
     shot_step: int | None
     shot_begins: bool
     number_step: int | None
@@ -105,6 +118,7 @@ class Transition:
     flashed: bool
     unflashed: bool
     in_steps: bool
+    unbidden: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,10 +137,30 @@ def gather(timeline: Timeline) -> Evidence:
         _observation(frame, timeline.start_us(frame), shot=(number or None) if counts else None)
         for frame, number in zip(timeline.frames, numbers, strict=True)
     )
-    return Evidence(
-        observations=observations,
-        transitions=tuple(_transition(a, b) for a, b in itertools.pairwise(observations)),
+    at_end = _stamped_at_end(observations)
+    transitions = (
+        _transition(a, b, b if at_end else a) for a, b in itertools.pairwise(observations)
     )
+    return Evidence(observations=observations, transitions=tuple(transitions))
+
+
+def _stamped_at_end(observations: tuple[Observation, ...]) -> bool:
+    """The body stamps a frame when its exposure ends, not when it begins.
+
+    Two starts lie no nearer than the first exposure lasts, two ends no nearer than the second. One
+    pair that is clearly too near for starts decides, if none is for ends.
+    """
+    at_end = False
+    for a, b in itertools.pairwise(observations):
+        if a.exposure_s <= _BRIEF_S and b.exposure_s <= _BRIEF_S:
+            continue
+        most = (b.start_us - a.start_us) / MICROSECONDS + max(a.grain_s, b.grain_s)
+        if most < 0:
+            continue
+        if _TOO_NEAR * b.exposure_s - most > _BRIEF_S:
+            return False
+        at_end = at_end or _TOO_NEAR * a.exposure_s - most > _BRIEF_S
+    return at_end
 
 
 def _observation(frame: Frame, start_us: int, *, shot: int | None) -> Observation:
@@ -144,7 +178,16 @@ def _observation(frame: Frame, start_us: int, *, shot: int | None) -> Observatio
         ev=exposure_ev(facts),
         intended_ev=facts.exposure_bias_ev if offset is None else offset,
         shot=shot,
+        close=_is_close(facts),
     )
+
+
+def _is_close(facts: Facts) -> bool:
+    """The subject is as near as a macro's, or the lens tells nothing of itself."""
+    near, focal = facts.focus_near_m, facts.focal_length_mm
+    if near is not None and 0 < near <= max(_CLOSE_M, _CLOSE_FOCAL * (focal or 0.0) / 1000):
+        return True
+    return not (facts.lens or facts.f_number or focal)
 
 
 def focus_of(facts: Facts) -> tuple[float | None, bool]:
@@ -187,16 +230,17 @@ def exposure_ev(facts: Facts) -> float | None:
     return math.log2(facts.exposure_time_s * facts.iso / (facts.f_number or 1.0) ** 2)
 
 
-def _transition(a: Observation, b: Observation) -> Transition:
+def _transition(a: Observation, b: Observation, between: Observation) -> Transition:
+    """between: the one of the two that was exposed between their stamps."""
     elapsed = (b.start_us - a.start_us) / MICROSECONDS
     grain = max(a.grain_s, b.grain_s)
-    pause = elapsed - a.exposure_s
+    pause = elapsed - between.exposure_s
     log_low = math.log(max(SHORTEST_PAUSE_S, pause - grain))
     log_high = math.log(max(SHORTEST_PAUSE_S, pause + grain))
     step = None if a.shot is None or b.shot is None else b.shot - a.shot
     number_step, counted = counter_step(a.frame, b.frame), _counted(a.facts, b.facts)
     missing = _missing(step, number_step, counted)
-    share = elapsed / (missing + 1) - a.exposure_s
+    share = elapsed / (missing + 1) - between.exposure_s
     move, turn = _move(a, b)
     turned = _turned_share(a.facts, b.facts) / (missing + 1)
     return Transition(
@@ -214,10 +258,12 @@ def _transition(a: Observation, b: Observation) -> Transition:
         turn=turn / (missing + 1),
         large=turned > _LARGE_TURN,
         wide=turned > _WIDE_TURN,
+        jump=_jumped(a.facts, b.facts),
         waver=move not in (FocusMove.UNKNOWN, FocusMove.TIE)
         and not a.in_steps
         and about_equal(a.facts, b.facts, _WAVER),
         ev_change=_ev_change(a, b),
+        time_change=_time_change(a.facts, b.facts),
         shot_step=step,
         shot_begins=a.shot is None and b.shot == 1,
         number_step=number_step,
@@ -230,7 +276,28 @@ def _transition(a: Observation, b: Observation) -> Transition:
         flashed=a.facts.flash_fired is True,
         unflashed=a.facts.flash_fired is False,
         in_steps=a.in_steps and b.in_steps,
+        unbidden=_is_unbidden(a, b),
     )
+
+
+def _is_unbidden(a: Observation, b: Observation) -> bool:
+    """Both were exposed by the camera's automatic, set off alike, and no tag speaks of a bracket."""
+    return (
+        _exposes_itself(a.facts)
+        and _exposes_itself(b.facts)
+        and (
+            a.intended_ev is None
+            or b.intended_ev is None
+            or abs(a.intended_ev - b.intended_ev) <= SAME_EV
+        )
+    )
+
+
+def _exposes_itself(facts: Facts) -> bool:
+    """The camera says that it sets the exposure, and that it brackets none."""
+    if facts.exposure_by_hand is not False or facts.exposure_program is ExposureProgram.MANUAL:
+        return False
+    return known_bracketing(facts) is not Bracketing.EXPOSURE
 
 
 def _counted(a: Facts, b: Facts) -> int | None:
@@ -284,6 +351,12 @@ def _turned_share(a: Facts, b: Facts) -> float:
     return 1 - min(one, two) / max(one, two)
 
 
+def _jumped(a: Facts, b: Facts) -> bool:
+    """The nearer limit moved by far more than whole centimetres hide."""
+    one, two = a.focus_near_m, b.focus_near_m
+    return one is not None and two is not None and one != two and abs(one - two) > _JUMP_M
+
+
 def about_equal(a: Facts, b: Facts, share: float) -> bool:
     """The distances of both are equal, as far as they are told, but for a centimetre or a share."""
     ends = ((a.focus_near_m, b.focus_near_m), (a.focus_far_m, b.focus_far_m))
@@ -302,6 +375,11 @@ def _ev_change(a: Observation, b: Observation) -> float:
     if abs(seen) > SAME_EV or a.intended_ev is None or b.intended_ev is None:
         return seen
     return b.intended_ev - a.intended_ev
+
+
+def _time_change(a: Facts, b: Facts) -> float:
+    one, two = a.exposure_time_s, b.exposure_time_s
+    return math.log2(two / one) if one and two and one != two else 0.0
 
 
 _COMPARED = (

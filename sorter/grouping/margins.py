@@ -62,10 +62,11 @@ class _Rivals:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RatedSegment:
-    """A segment of the best account, and how sure it is."""
+    """A segment of the best account, and how sure it is. row: the row of singles that it is one of."""
 
     segment: Segment
     confidence: Confidence
+    row: Segment | None = None
 
 
 def rated(inputs: SearchInput, segments: tuple[Segment, ...]) -> tuple[RatedSegment, ...]:
@@ -104,7 +105,7 @@ def _repaired(
 
 
 def _as_kind(first: Segment, last: Segment, kind: Kind) -> Iterator[Segment]:
-    if kind is not Kind.SINGLE:
+    if kind is not Kind.SINGLE or last.stop - first.start >= costs.ROW.shortest:
         yield replace(first, stop=last.stop, kind=kind)
         return
     for start in range(first.start, last.stop):
@@ -127,10 +128,13 @@ def confidences(inputs: SearchInput, segments: tuple[Segment, ...]) -> Iterator[
 
 def _rivals(inputs: SearchInput, segment: Segment) -> _Rivals:
     candidates = list(openings(inputs, segment.start, segment.previous))
+    path: list[float] = []
+    cost, ends = NEVER, []
     if segment.kind is Kind.SINGLE:
         path = cost_of_singles(inputs, segment.start, segment.stop)
-        return _Rivals(segment=segment, path=path, own=path[-1], ends=candidates)
-    path, cost, ends = [], NEVER, []
+        cost = path[-1]
+        if len(path) == 1:
+            return _Rivals(segment=segment, path=path, own=cost, ends=candidates)
     for candidate in (
         candidate for candidate in candidates if candidate.habits.kind is segment.kind
     ):

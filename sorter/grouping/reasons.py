@@ -10,6 +10,8 @@ from sorter.grouping.search import Segment
 from sorter.model.frame import Facts
 from sorter.model.kinds import STACK_KINDS, Bracketing, DriveMode, FocusMode, Kind
 
+_ONE_LIGHT_EV = 1.0  # within it the light of one subject varies
+_ONE_PLACE = 1.6  # times the nearest distance: the farthest at which it is one subject
 _COARSE_S = 0.5  # stamps in whole seconds tell no shorter pause
 
 _SETTINGS = {
@@ -144,6 +146,34 @@ def kind_of(evidence: Evidence, segment: Segment) -> str:
         else "",
     ]
     return f"{len(observations)} frames: " + ", ".join(words for words in clauses if words)
+
+
+def row_of(evidence: Evidence, row: Segment) -> str:
+    """Why each frame of a row of singles is one: they come at a person's pace, and go no way."""
+    observations = evidence.observations[row.start : row.stop]
+    transitions = evidence.transitions[row.start : row.stop - 1]
+    what = "tries at one subject" if _is_one_subject(observations) else "single frames"
+    focus = _focus_path_words(observations, transitions)
+    return f"one of {len(observations)} {what} in a row: {focus}, {_tempo_words(transitions)}"
+
+
+def row_name(evidence: Evidence, row: Segment) -> str:
+    """The path of the row's first frame where all are tries at one subject; else empty."""
+    observations = evidence.observations[row.start : row.stop]
+    return observations[0].frame.path if _is_one_subject(observations) else ""
+
+
+def _is_one_subject(observations: tuple[Observation, ...]) -> bool:
+    """Focus stays near one place, where it is told, and so does the exposure."""
+    known = [observation.ev for observation in observations if observation.ev is not None]
+    if known and max(known) - min(known) > _ONE_LIGHT_EV:
+        return False
+    ends = [
+        observation.facts.focus_near_m
+        for observation in observations
+        if observation.facts.focus_near_m is not None
+    ]
+    return bool(ends) and max(ends) <= _ONE_PLACE * min(ends)
 
 
 def _single_words(observation: Observation) -> str:

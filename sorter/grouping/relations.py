@@ -16,6 +16,8 @@ from sorter.model.sequence import Relation
 
 # A retake begins within a minute or so of the attempt before (common practice, no source).
 _RETAKE_S: Final = 90.0
+# What is missing, or wanted in other light, is seen and shot within some minutes (common practice).
+_SEEN_LATER_S: Final = 300.0
 # ... and where focus is not told, only the haste says that it is the same subject.
 _UNKNOWN_PAUSE_S: Final = 20.0
 # A splash for a stack is shot right before or after it: as soon as the hands can.
@@ -23,6 +25,13 @@ _BESIDE_S: Final = 60.0
 # So many sequences back a retake looks: a test frame or two may lie between two attempts.
 _MOST_BACK: Final = 4
 _NEAR: Final = 0.15  # of a focus span: where one series ends and another goes on from there
+_SLICES: Final = 2.5  # of a series: as near two ends lie that are one
+_NEARLY_ALL: Final = 0.8  # of a ground
+_FEW: Final = 0.4  # of the frames: so few were a false start
+_HALF: Final = 0.5  # of a ground
+_PART: Final = 0.6  # of the frames: more of them are another attempt
+_OTHER_STEP: Final = 2.0  # times; slices of another subject have other steps
+_ALIKE_EV: Final = 0.5  # the light of one attempt: a cloud more or less
 _HARDLY: Final = 0.03  # of a distance: rounding, and a lens that returns to where it was
 _AGAIN: Final = STACK_KINDS | {Kind.EXPOSURE_BRACKET}
 _BLENDED: Final = frozenset({Kind.SINGLE, Kind.BURST})
@@ -76,20 +85,44 @@ def _again(before: tuple[Series, ...], now: Series) -> Relation | None:
     """What the series is to the nearest one before it over the same ground."""
     if now.kind not in _AGAIN:
         return None
-    pause = now.pause_s
+    pause, nearest = now.pause_s, True
     for other in reversed(before):
-        if pause > _RETAKE_S:
+        if pause > _SEEN_LATER_S:
             return None
-        if other.kind is now.kind and _same_lens(other, now):
-            known = other.tells_focus and now.tells_focus
-            relation_kind = (
-                _relation_kind(other, now)
-                if known or other.stopped or pause <= _UNKNOWN_PAUSE_S
-                else None
-            )
-            return Relation(what=relation_kind, to=other.index) if relation_kind else None
+        if _comparable(other, now):
+            relation_kind = _known_relation(other, now, pause) if nearest else None
+            if relation_kind is None and other.kind in STACK_KINDS and now.kind in STACK_KINDS:
+                relation_kind = (
+                    RelationKind.FILLS
+                    if _fills(other, now) and not _lit_otherwise(other, now)
+                    else None
+                )
+            if relation_kind:
+                return Relation(what=relation_kind, to=other.index)
+            nearest = nearest and other.kind is not now.kind
         pause += other.pause_s + _lasted_s(other)
     return None
+
+
+def _comparable(other: Series, now: Series) -> bool:
+    """Of one kind, or both stacks: what is missing in a bracket may be filled in by hand."""
+    alike = other.kind is now.kind or {other.kind, now.kind} <= STACK_KINDS
+    return alike and _same_lens(other, now)
+
+
+def _known_relation(other: Series, now: Series, pause_s: float) -> RelationKind | None:
+    """What the series is to the nearest one of its kind; a retake or a repeat begins soon."""
+    if other.kind is not now.kind:
+        return None
+    known = other.tells_focus and now.tells_focus
+    if not (known or other.stopped or pause_s <= _UNKNOWN_PAUSE_S):
+        return None
+    relation_kind = _relation_kind(other, now)
+    late = pause_s > _RETAKE_S and relation_kind not in (
+        RelationKind.FILLS,
+        RelationKind.OTHER_LIGHT,
+    )
+    return None if late else relation_kind
 
 
 def _lasted_s(series: Series) -> float:
@@ -106,11 +139,46 @@ def _same_lens(one: Series, two: Series) -> bool:
 def _relation_kind(before: Series, now: Series) -> RelationKind | None:
     if now.kind is Kind.EXPOSURE_BRACKET:
         return RelationKind.REPEAT if _same_exposures(before, now) else None
+    if _lit_otherwise(before, now):
+        return RelationKind.OTHER_LIGHT if _same_ground(before, now) else None
     if _goes_on(before, now):
         return RelationKind.GOES_ON
     if not before.stopped and not now.stopped and _same_series(before, now):
         return RelationKind.REPEAT
+    if _fills(before, now):
+        return RelationKind.FILLS
     return RelationKind.RETAKE if _is_retake(before, now) else None
+
+
+def _same_ground(before: Series, now: Series) -> bool:
+    """Both tell their focus, and begin and end alike."""
+    one, two = Ground.of(before), Ground.of(now)
+    if one is None or two is None or not (before.tells_focus and now.tells_focus):
+        return False
+    near = one.within(two) and two.within(one)
+    return near and (
+        one.has_an_end_of(two) or _same_focus(before.observations[0], now.observations[0])
+    )
+
+
+def _fills(before: Series, now: Series) -> bool:
+    """A few slices of about the same step, amid those of the other."""
+    one, two = Ground.of(before), Ground.of(now)
+    if one is None or two is None or not (before.tells_focus and now.tells_focus):
+        return False
+    if _same_focus(before.observations[0], now.observations[0]) or len(
+        now.observations
+    ) > _PART * len(before.observations):
+        return False
+    alike = one.step > 0 and 1 / _OTHER_STEP <= two.step / one.step <= _OTHER_STEP
+    return alike and two.inside(one)
+
+
+def _lit_otherwise(before: Series, now: Series) -> bool:
+    """Both tell how they are exposed, and it is another light or another picture of it."""
+    one, two = before.observations[0], now.observations[0]
+    brighter = one.ev is not None and two.ev is not None and abs(one.ev - two.ev) > _ALIKE_EV
+    return brighter or differ(one.facts.flash_fired, two.facts.flash_fired)
 
 
 def _same_exposures(before: Series, now: Series) -> bool:
@@ -170,21 +238,74 @@ def _same_series(before: Series, now: Series) -> bool:
 
 
 def _is_retake(before: Series, now: Series) -> bool:
-    """The attempt before was cut short, took fewer frames, or began just where this one does."""
+    """The attempt before was cut short, took fewer frames, or began just where this one does.
+
+    Where focus is told, it covers most of the ground of that one too. What begins elsewhere is
+    another subject, unless it has so many more frames that the other was a false start.
+    """
     longer = len(now.observations) > len(before.observations)
-    known = before.tells_focus and now.tells_focus
-    again = known and _same_focus(before.observations[0], now.observations[0])
-    return (before.stopped or longer or again) and _overlap(before, now)
+    one, two = Ground.of(before), Ground.of(now)
+    if one is None or two is None or not (before.tells_focus and now.tells_focus):
+        return (before.stopped or longer) and _may_overlap(one, two)
+    if _same_focus(before.observations[0], now.observations[0]):
+        return one.shared(two) > 0 or one.span == 0 or two.span == 0
+    if before.stopped:
+        return one.shared(two) >= 0
+    much_longer = len(before.observations) <= _FEW * len(now.observations)
+    return much_longer and one.shared(two) >= _HALF * one.span
 
 
-def _overlap(before: Series, now: Series) -> bool:
-    one = [
-        observation.focus for observation in before.observations if observation.focus is not None
-    ]
-    two = [observation.focus for observation in now.observations if observation.focus is not None]
-    if not one or not two:
-        return True  # focus untold: the time alone speaks for it
-    return min(max(one), max(two)) >= max(min(one), min(two))
+def _may_overlap(one: Ground | None, two: Ground | None) -> bool:
+    """Focus untold, or counted from somewhere: the time alone speaks for it."""
+    return one is None or two is None or one.shared(two) >= 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """What a series covers: the ends of its focus, in motor steps or negative dioptres.
+
+    step: from slice to slice.
+    """
+
+    low: float
+    high: float
+    step: float
+
+    @classmethod
+    def of(cls, series: Series) -> Ground | None:
+        """The ground of a series; None where a frame of it tells no focus."""
+        spots = [
+            observation.focus
+            for observation in series.observations
+            if observation.focus is not None
+        ]
+        if not spots:
+            return None
+        low, high = min(spots), max(spots)
+        return cls(low=low, high=high, step=(high - low) / max(1, len(spots) - 1))
+
+    @property
+    def span(self) -> float:
+        """From end to end."""
+        return self.high - self.low
+
+    def shared(self, other: Ground) -> float:
+        """How much of the two is common to both; negative: how far they lie apart."""
+        return min(self.high, other.high) - max(self.low, other.low)
+
+    def inside(self, other: Ground) -> bool:
+        """It goes beyond neither end of the other, but for half a slice."""
+        slack = 0.5 * other.step
+        return self.low >= other.low - slack and self.high <= other.high + slack
+
+    def within(self, other: Ground) -> bool:
+        """Nearly all of it lies in the other."""
+        return self.shared(other) >= _NEARLY_ALL * self.span
+
+    def has_an_end_of(self, other: Ground) -> bool:
+        """The two end at one place, nearest or farthest."""
+        slack = _SLICES * max(self.step, other.step)
+        return abs(self.low - other.low) <= slack or abs(self.high - other.high) <= slack
 
 
 # ---- to be blended ----------------------------------------------------------------------------
@@ -244,4 +365,6 @@ def _sources(before: tuple[Series, ...], merged: Frame) -> list[Relation]:
 
 def _may_be_of(merged: Frame, series: Series) -> bool:
     lenses = {merged.facts.lens, series.observations[0].facts.lens} - {""}
-    return len(lenses) <= 1 and results.may_merge(merged, series.kind, len(series.observations))
+    return len(lenses) <= 1 and results.may_merge(
+        merged, series.kind, [observation.frame for observation in series.observations]
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence as Run
+from itertools import pairwise
 
 from sorter.grouping.timeline import Timeline, counter_step
 from sorter.model.frame import Frame
@@ -16,6 +17,7 @@ _MERGED_KINDS = {
     "other": frozenset({Kind.BURST, Kind.EXPOSURE_BRACKET, Kind.FOCUS_BRACKET}),
 }
 _FEWEST_SOURCES = 2
+_MOST_DELETED = 30  # frames in a row
 
 
 def shots(line: Timeline) -> tuple[Frame, ...]:
@@ -28,23 +30,38 @@ def is_marked(frame: Frame) -> bool:
     return bool(frame.facts.merged)
 
 
-def may_merge(result: Frame, kind: Kind, sources: int) -> bool:
+def may_merge(result: Frame, kind: Kind, sources: Run[Frame]) -> bool:
     """A marked result may be of a sequence of the kind that it merges, and of so many frames.
 
     Where it says of how many it was merged, the sequence has at least as many: a camera may leave
-    out some of them, but makes none up.
+    out some of them, but makes none up. Where it says that it merged, but not for focus or for
+    exposure, the count must be the sequence's, unless the picture says that it is of the bracket
+    too. What the camera made of shots that it did not keep is nobody's result.
     """
-    return _merges(result, kind, sources) and sources >= (result.facts.merged_from or 0)
+    known, usual = result.facts.merged_from, _MERGED_KINDS.get(result.facts.merged, frozenset())
+    if result.facts.sources_kept is False or kind not in usual or len(sources) < _FEWEST_SOURCES:
+        return False
+    if result.facts.merged == "other" and not _brackets_on(sources[-1], result):
+        return known is not None and len(sources) <= known <= _taken(sources, result)
+    return _taken(sources, result) >= (known or 0)
 
 
-def fits(result: Frame, kind: Kind, sources: int, pause_s: float) -> bool:
-    """A marked result belongs to the sequence right before it, if that is of the kind it merges."""
-    return _merges(result, kind, sources) and pause_s <= LATEST_S
+def _brackets_on(last: Frame, result: Frame) -> bool:
+    """Both say that they are of a bracket of one kind."""
+    on = result.facts.bracketing in (Bracketing.FOCUS, Bracketing.EXPOSURE)
+    return on and result.facts.bracketing is last.facts.bracketing
 
 
-def _merges(result: Frame, kind: Kind, sources: int) -> bool:
-    usual = _MERGED_KINDS.get(result.facts.merged, frozenset())
-    return kind in usual and sources >= _FEWEST_SOURCES
+def _taken(sources: Run[Frame], result: Frame) -> int:
+    """How many frames the sequence had before some were deleted, by file and by shot numbers."""
+    steps = (counter_step(a, b) for a, b in pairwise((*sources, result)))
+    passed = sum(step - 1 for step in steps if step and 1 < step <= _MOST_DELETED)
+    return max(len(sources) + passed, sources[-1].facts.shot_number or 0)
+
+
+def fits(result: Frame, kind: Kind, sources: Run[Frame], pause_s: float) -> bool:
+    """A marked result belongs to the sequence right before it, if it may be merged of that."""
+    return pause_s <= LATEST_S and may_merge(result, kind, sources)
 
 
 def is_unmarked(frame: Frame, sources: Run[Frame], kind: Kind, pause_s: float) -> bool:

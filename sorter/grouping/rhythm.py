@@ -14,7 +14,11 @@ from sorter.grouping.costs import NEVER, Pauses
 from sorter.grouping.evidence import SHORTEST_PAUSE_S, Transition
 
 _ROOT_TAU = math.sqrt(math.tau)
+_NEW_PACE_LEAST = costs.NEW_PACE + math.log(_ROOT_TAU * costs.NEW_PACE_SPREAD)
 _COARSE = 0.3  # of the usual pause: the stamps' grain
+_COARSE_TO_A_MACHINE = (
+    0.04  # its beat is known better than that, and the middle of whole seconds is not
+)
 _PER_MEDIAN_DEVIATION = 1.4826  # of a normal spread (handbook value)
 _ENOUGH = 3  # pauses make a rhythm
 _UNSETTLED = 3  # pauses
@@ -24,6 +28,9 @@ _BY_MUCH = math.log(2.0)
 _SLOWEST = math.log(6.0)  # but not to a crawl: then it is another series
 _SPREADS = 3.0  # a beat strays by less
 _ABOUT_AS_LONG = 1.0  # by less than a factor of e
+_SLOW_BEAT = math.log(5.5)  # seconds: whole ones tell such a beat well enough
+_WAITS_S = 8.0  # ... and from there on whole seconds tell a timer well enough
+_WANDERS_S = 3.5  # hands that press so slowly are uneven by more than a second
 _WHOLE_S = 0.5  # stamps of whole seconds, or coarser still
 _REMEMBERED = 12  # beats that a new one is held against
 _MEMORY = 9  # pauses; a buffer that fills up slows a candidate down, and the rhythm follows
@@ -158,7 +165,7 @@ class Beat:
             kept = costs.SAME_RHYTHM
         middle, spread = self._expected(transition)
         cost = self._fits(transition, middle, spread)
-        if cost > 0:  # a pause that fits well is no hitch, and most do
+        if cost > costs.SETTLES:  # a pause that fits well is no hitch, and most do; none costs less
             cost = min(cost, self._hitch(transition, middle, spread))
         settled, self.so_far = self.so_far.count, self.so_far.after(transition)
         if self.so_far.count < settled:
@@ -176,15 +183,24 @@ class Beat:
             # One second may hold one frame or ten: then several of them tell.
             recent_s = self.so_far.recent_s[-_FEW:]
             pause = math.log((sum(recent_s) + transition.grain_s) / len(recent_s))
-        return self.pauses.rushed * max(0.0, math.log(quickest) - pause)
+        return self.pauses.rushed * max(0.0, self.pauses.log_quickest - pause)
 
     def _fits(self, transition: Transition, middle: float, spread: float) -> float:
         """What the pause costs as one in rhythm; where frames are missing, as the pauses of all."""
-        cost = log_cost(middle, spread, transition.pause_lo, transition.pause_hi)
+        low, high = transition.pause_lo, transition.pause_hi
+        if self.pauses.hitch_beats and transition.pause_mid > _SLOW_BEAT:
+            # A steady beat comes as one of two whole seconds, never as the one before or behind.
+            low, high = 0.5 * (low + transition.pause_mid), 0.5 * (high + transition.pause_mid)
+        cost = log_cost(middle, spread, low, high)
         if transition.missing:
             cost = min(cost, log_cost(middle, spread, transition.share_lo, transition.share_hi))
         so_far = self.so_far
-        if so_far.count > _UNSETTLED and (not transition.flashed or self.pauses.waits):
+        # Most pauses fit well, and a new pace costs more than that at the least.
+        if (
+            cost > _NEW_PACE_LEAST
+            and so_far.count > _UNSETTLED
+            and (not transition.flashed or self.pauses.waits)
+        ):
             # A full buffer slows a series down for good, an empty flash for a while: then the last
             # pause tells the next.
             wide = max(spread, costs.NEW_PACE_SPREAD)
@@ -204,7 +220,8 @@ class Beat:
         pauses, so_far = self.pauses, self.so_far
         if so_far.count == 0 or pauses.fixed:
             return pauses.log_first, pauses.first_spread
-        if transition.grain_s > _COARSE * so_far.middle_s:
+        coarse = _COARSE_TO_A_MACHINE if pauses.hitch_beats else _COARSE
+        if transition.grain_s > coarse * so_far.middle_s:
             # The spread of such a rhythm cannot be told from the grain of its stamps.
             mean = _mean_without_hitches(so_far.recent_s, so_far.middle_s, transition.grain_s)
             return math.log(max(SHORTEST_PAUSE_S, mean)), pauses.spread
@@ -215,6 +232,9 @@ class Beat:
         uneven = self._is_uneven(transition)
         weight = costs.UNEVEN_HABIT_WEIGHT if uneven else costs.HABIT_WEIGHT
         own = max(pauses.tightest, so_far.own_spread)
+        if pauses.jitter_s:
+            own = max(own, min(costs.MACHINE_JITTER, pauses.jitter_s / so_far.middle_s))
+        own = min(own, pauses.widest)
         # The middle one of the last few: one hitch, even as the first pause, spoils nothing.
         return so_far.middle, pauses.spread * (own / pauses.spread) ** (known / (weight + known))
 
@@ -224,6 +244,10 @@ class Beat:
         pause = math.log(max(transition.pause_s, SHORTEST_PAUSE_S))
         if self._is_uneven(transition) and 0 < self.so_far.count <= _UNSETTLED and pause < middle:
             return costs.SETTLES
+        if pauses.hitch_beats:
+            early = costs.MACHINE_EARLY if pause < middle else 0.0
+            late = max(0.0, pause - middle - pauses.log_hitch_beats)
+            return pauses.hitch + early + pauses.steep * late
         slow = middle >= costs.SLOWER_THAN_SPRAY
         if transition.flashed and slow and pauses.steady_hitch_s:
             cost, limit = pauses.steady_hitch, pauses.steady_hitch_s
@@ -253,19 +277,21 @@ def _mean_without_hitches(pauses_s: tuple[float, ...], middle_s: float, grain_s:
 class Period:
     """The start-to-start periods of an interval series so far."""
 
-    __slots__ = ("beats", "count", "pauses", "shortest_s", "total_s")
+    __slots__ = ("beats", "count", "in_line", "pauses", "shortest_s", "total_s")
 
     def __init__(self, pauses: Pauses, shortest_s: float) -> None:
         self.pauses = pauses
         self.shortest_s = shortest_s
         self.count = 0
         self.total_s = 0.0
+        self.in_line = True
         self.beats = Beats()
 
     def fork(self) -> Period:
         """A period that goes on from here on its own."""
         other = Period(self.pauses, self.shortest_s)
         other.count, other.total_s, other.beats = self.count, self.total_s, self.beats
+        other.in_line = self.in_line
         return other
 
     def take(self, transition: Transition) -> float:
@@ -279,7 +305,7 @@ class Period:
             return self._stumbled(period, grain)
         # The usual period is known no better than its stamps, shared out over their number.
         open_s = grain * (1 + 1 / self.count) if self.count and grain < _WHOLE_S else grain
-        cost = self._fits(period, open_s)
+        cost = self._fits(period, open_s, beats)
         skipped = self._skipped(period, open_s)
         if cost <= skipped:
             self.count += 1
@@ -304,7 +330,7 @@ class Period:
         if beats.even:
             self.beats = beats
             return self._left_out(period)
-        self.beats = Beats()
+        self.beats, self.in_line = Beats(), False
         if period < usual:
             return costs.TIMER_EARLY
         return self._left_out(period) + costs.TIMER_OFF_BEAT
@@ -324,11 +350,14 @@ class Period:
         off_beat = abs(period / usual - round(period / usual)) * usual > slack
         return self._left_out(period) + (costs.TIMER_OFF_BEAT if off_beat else 0.0)
 
-    def _fits(self, period: float, open_s: float) -> float:
+    def _fits(self, period: float, open_s: float, beats: Beats) -> float:
         low, high = math.log(max(SHORTEST_PAUSE_S, period - open_s)), math.log(period + open_s)
         if self.count == 0:
             return log_cost(self.pauses.log_first, self.pauses.first_spread, low, high)
         usual = self.total_s / self.count
+        if _WANDERS_S < usual < _WAITS_S and self.in_line and beats.high_s < math.inf:
+            # Whole seconds leave it open, and hands would have wandered off the line by then.
+            usual = max(beats.low_s, min(period, beats.high_s))
         spread = max(self.pauses.spread, costs.TIMER_JITTER_S / usual)
         return log_cost(math.log(usual), spread, low, high)
 

@@ -14,7 +14,7 @@ from operator import attrgetter
 from typing import Final
 
 from sorter.grouping import costs
-from sorter.grouping.candidates import Candidate, PricedTransition, opening_costs
+from sorter.grouping.candidates import Candidate, PricedTransition, insistences, opening_costs
 from sorter.grouping.costs import NEVER, Habits
 from sorter.grouping.evidence import Evidence, Observation
 from sorter.grouping.rhythm import Rhythm
@@ -27,16 +27,22 @@ _SINGLE: Final = costs.MODELS.index(costs.SINGLE)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PreviousRhythm:
-    """The rhythm of the last series of a kind: the next of that kind may keep it."""
+    """The rhythm of the last series of a kind: the next of that kind may keep it.
+
+    count: how many frames it had. machine: a machine ran it.
+    """
 
     rhythm: Rhythm
     kind: Kind
+    count: int = 0
+    machine: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Segment:
     """One series of the best account: frames start to stop (behind the last), and its kind.
 
+    Several frames of kind single are a row: each of them is a sequence of its own.
     before: what it may keep of the last series before it.
     """
 
@@ -66,7 +72,7 @@ def search_input(evidence: Evidence, knobs: GroupingKnobs) -> SearchInput:
     models = _models_for(knobs)
     return SearchInput(
         observations=evidence.observations,
-        transitions=tuple(map(PricedTransition, evidence.transitions)),
+        transitions=tuple(map(PricedTransition, evidence.transitions, evidence.observations[1:])),
         models=models,
         opening=tuple(opening_costs(models, observation) for observation in evidence.observations),
         apart_s=knobs.apart_s,
@@ -75,14 +81,18 @@ def search_input(evidence: Evidence, knobs: GroupingKnobs) -> SearchInput:
 
 @cache
 def _models_for(knobs: GroupingKnobs) -> tuple[Habits, ...]:
-    """The models with the user's own limits in them."""
-    hand = costs.MANUAL_STACK
+    """The models with the user's own limits in them: a shorter one than is usual holds for machines too."""
+    hand, machine = costs.MANUAL_STACK, costs.MACHINE_STACK
     own = replace(
         hand,
         pauses=replace(hand.pauses, limit_s=knobs.hand_pause_s),
         pauses_unknown=replace(hand.when_unknown, limit_s=knobs.hand_pause_s),
     )
-    return tuple(own if each is hand else each for each in costs.MODELS)
+    theirs = machine
+    if knobs.hand_pause_s < GroupingKnobs().hand_pause_s:
+        theirs = replace(machine, pauses=replace(machine.pauses, limit_s=knobs.hand_pause_s))
+    limited = {hand: own, machine: theirs}
+    return tuple(limited.get(each, each) for each in costs.MODELS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,17 +160,22 @@ def openings(
     if "lens" in onward.changed or onward.clock_back:
         return
     rhythm = previous.rhythm if previous and previous.rhythm.fits(onward) else None
-    for habits, opening in zip(inputs.models, inputs.opening[index], strict=True):
-        if habits.longest == 1 or before + opening > limit:
+    insists = insistences(observation.facts)
+    for habits, opening, against in zip(inputs.models, inputs.opening[index], insists, strict=True):
+        if habits.longest == 1 or opening == NEVER or before + opening > limit:
             continue
         if onward.share_s > habits.pauses.limit_s + onward.grain_s:
             continue
-        yield Candidate(habits, observation, opening, start=index, before=before, fresh=fresh)
+        yield Candidate(
+            habits, observation, opening, start=index, before=before, insists=against, fresh=fresh
+        )
         fixed = habits.periodic or habits.pauses.fixed
-        if rhythm and previous and habits.kind is previous.kind and not fixed:
+        alike = previous and habits.kind is previous.kind and habits.machine is previous.machine
+        if rhythm and previous and alike and not fixed:
             yield Candidate(
-                habits, observation, opening, start=index, before=before, rhythm=rhythm, fresh=fresh
-            )
+                habits, observation, opening, start=index, before=before, rhythm=rhythm,
+                same_count=previous.count, insists=against, fresh=fresh,
+            )  # fmt: skip
 
 
 def _best_ending(
@@ -179,7 +194,10 @@ def _best_ending(
         last = len(best) - 1
         return _Ending(cost=cost, start=last, kind=Kind.SINGLE, previous=best[last].previous)
     kind, rhythm = ending.habits.kind, ending.rhythm
-    previous = PreviousRhythm(rhythm=rhythm, kind=kind) if rhythm else best[ending.start].previous
+    previous = best[ending.start].previous
+    if rhythm and kind is not Kind.SINGLE:
+        machine = ending.habits.machine
+        previous = PreviousRhythm(rhythm=rhythm, kind=kind, count=ending.length, machine=machine)
     return _Ending(cost=cost, start=ending.start, kind=kind, previous=previous)
 
 

@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from sorter.grouping import presses
 from sorter.model.frame import Facts, Frame, ReadFile
 from sorter.model.kinds import Bracketing, DriveMode
 from sorter.model.values import MICROSECONDS
@@ -23,6 +24,10 @@ WRAP = 9_999  # DCF file numbers run from 0001 to 9999
 _DIRECTORY = re.compile(r"(?:\A|/)([1-9]\d{2})[A-Za-z0-9_]{5}/[^/]*\Z")
 _NUMBER = re.compile(r"(\d{4})(?:\.[^./]*)?\Z")
 _TRAILING_DIGITS = re.compile(r"(\d{1,9})$")
+# Nobody sets a clock back by less; two frames of one burst lie nearer than that.
+_LEAST_SET_BACK_US = 30 * MICROSECONDS
+_MOST_PASSED = 100  # numbers that were deleted where the clock was set back
+_BY_TURNS = 2  # times as often as the time would, a counter runs back that is none
 # A stamp of 1/100 s tells two presses apart at up to 100 frames a second; 1/10 s does not.
 _FINE_DIGITS = 2
 
@@ -110,20 +115,85 @@ def _by_body(frames: Iterable[Frame]) -> dict[Body, list[Frame]]:
 
 
 def _timeline(body: Body, frames: list[Frame]) -> Timeline:
+    frames = presses.joined(frames, lambda frame: directory_number(frame) is not None)
     in_utc = all(frame.moment.offset_min is not None for frame in frames)
     ordered = _in_order(frames, lambda frame: clock_us(frame, in_utc=in_utc))
     return Timeline(body=body, frames=tuple(_joined_files(ordered)), in_utc=in_utc)
 
 
 def _in_order(frames: list[Frame], start: Callable[[Frame], int]) -> list[Frame]:
+    """By time; by the counter where the clock was set back, or where two bodies count.
+
+    A counter that runs back tells neither by itself: a second slot counts for itself, and what was
+    taken before the release may be written last.
+    """
     by_time = _by_time(frames, start)
     if not _counter_runs_back(by_time):
         return by_time
-    if any(directory_number(frame) is None or file_number(frame) is None for frame in frames):
+    numbered = [frame for frame in by_time if _is_numbered(frame)]
+    by_counter = sorted(numbered, key=lambda f: (directory_number(f) or 0, file_number(f) or 0))
+    if not _counter_tells_more(by_counter, numbered, start):
         return by_time
-    by_counter = sorted(by_time, key=lambda f: (directory_number(f) or 0, file_number(f) or 0))
-    set_back = sum(start(b) < start(a) for a, b in itertools.pairwise(by_counter))
-    return by_counter if set_back <= _counter_runs_back(by_time) else by_time
+    return _with_rest(by_counter, by_time)
+
+
+def _is_numbered(frame: Frame) -> bool:
+    return directory_number(frame) is not None and file_number(frame) is not None
+
+
+def _counter_tells_more(
+    by_counter: list[Frame], by_time: list[Frame], start: Callable[[Frame], int]
+) -> bool:
+    """The counter explains with a clock that was set back what else would be chance.
+
+    Where it was, by minutes or hours, the counter went on; where the counter runs back far more often
+    than the time would, two of them were shooting by turns.
+    """
+    backs = [(a, b) for a, b in itertools.pairwise(by_counter) if start(b) < start(a)]
+    runs_back = _counter_runs_back(by_time)
+    if not backs or len(backs) > runs_back or _runs_back(by_counter) > _runs_back(by_time):
+        return False
+    if any(start(a) - start(b) < _LEAST_SET_BACK_US for a, b in backs):
+        return False
+    if _runs_on(by_time) > _runs_on(by_counter):
+        return False
+    went_on = all(1 <= (counter_step(a, b) or 0) <= _passed(a, b) for a, b in backs)
+    return went_on or _BY_TURNS * len(backs) <= runs_back
+
+
+def _runs_back(frames: list[Frame]) -> int:
+    """How often the body's own count of all shots runs back."""
+    counts = [frame.facts.counter for frame in frames if frame.facts.counter is not None]
+    return sum(b < a for a, b in itertools.pairwise(counts))
+
+
+def _runs_on(frames: list[Frame]) -> int:
+    """How often the camera's number within a series goes on by one."""
+    shots = [frame.facts.shot_number or 0 for frame in frames]
+    return sum(a > 0 and b == a + 1 for a, b in itertools.pairwise(shots))
+
+
+def _passed(one: Frame, two: Frame) -> int:
+    """How far the counter may have gone on: to another card only to the very next number."""
+    return _MOST_PASSED if _top(one) == _top(two) else 1
+
+
+def _top(frame: Frame) -> str:
+    """The path above the frame's own folder."""
+    return frame.files[0].file.folder.rpartition("/")[0]
+
+
+def _with_rest(by_counter: list[Frame], by_time: list[Frame]) -> list[Frame]:
+    """With the frames that have no number, each behind the one that it follows by time."""
+    behind: defaultdict[str, list[Frame]] = defaultdict(list)
+    last = ""
+    for frame in by_time:
+        if _is_numbered(frame):
+            last = frame.path
+        else:
+            behind[last].append(frame)
+    rest = (one for frame in by_counter for one in (frame, *behind[frame.path]))
+    return [*behind[""], *rest]
 
 
 def _by_time(frames: list[Frame], start: Callable[[Frame], int]) -> list[Frame]:
@@ -132,17 +202,57 @@ def _by_time(frames: list[Frame], start: Callable[[Frame], int]) -> list[Frame]:
         seconds[start(frame) // MICROSECONDS].append(frame)
     ordered: list[Frame] = []
     for second in sorted(seconds):
-        ordered += _within_second(seconds[second], start)
+        ordered += _within_second(seconds[second], start, ordered[-1] if ordered else None)
     return ordered
 
 
-def _within_second(frames: list[Frame], start: Callable[[Frame], int]) -> list[Frame]:
+def _within_second(
+    frames: list[Frame], start: Callable[[Frame], int], before: Frame | None
+) -> list[Frame]:
+    """In the order of their fractions, else of their numbers; a folder is left once.
+
+    before: the last frame of the second before; its folder comes first.
+    """
     if len(frames) == 1:
         return frames
     counters = _counter_keys(frames)
+    counted = _as_counted(frames)
     exact = all(frame.moment.digits is not None for frame in frames)
     # A missing fraction never sorts as .000: then the counter alone speaks for the second.
-    return sorted(frames, key=lambda frame: (start(frame) if exact else 0, counters[frame.path]))
+    if counted and not exact:
+        return counted
+    folder = "" if before is None else before.files[0].file.folder
+    return sorted(
+        frames,
+        key=lambda frame: (
+            start(frame) if exact else frame.files[0].file.folder != folder,
+            counters[frame.path],
+        ),
+    )
+
+
+def _as_counted(frames: list[Frame]) -> list[Frame]:
+    """By the camera's own numbers where the files' numbers run back against them; else empty.
+
+    Within one series only: where two meet in one second, the second one's numbers begin again.
+    """
+    for number in (_life, _shot):
+        numbers = [number(frame) for frame in frames]
+        if None in numbers or len(set(numbers)) < len(numbers):
+            continue
+        ordered = sorted(frames, key=lambda frame: number(frame) or 0)
+        steps = [counter_step(a, b) for a, b in itertools.pairwise(ordered)]
+        if all(step is not None and step < 0 for step in steps):
+            return ordered
+    return []
+
+
+def _life(frame: Frame) -> int | None:
+    return frame.facts.counter
+
+
+def _shot(frame: Frame) -> int | None:
+    return frame.facts.shot_number
 
 
 def _counter_keys(frames: list[Frame]) -> dict[str, tuple[int, int, int, str]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, fields, replace
 
 from sorter.model.card import CardFile
-from sorter.model.kinds import Bracketing, DriveMode, FocusMode, Kind, Role
+from sorter.model.kinds import Bracketing, DriveMode, ExposureProgram, FocusMode, Kind, Role
 from sorter.model.values import Moment, Preview
 
 
@@ -17,6 +17,9 @@ class Facts:
     focus_step: the focus motor's position or the bracket's own step number, in units of its own;
     compare only within one body and lens, and only its order: it grows toward near where
     step_nearward is true, toward far where it is false.
+    focus_follows: autofocus goes on following the subject (continuous, servo); false where one press
+    focuses once. auto_bracket, exposure_by_hand: what Exif's ExposureMode says (2, 1); many bodies
+    bracket without saying so there.
     shot_number: the camera's own count within a burst or bracket, from 1. planned: the number of
     frames that the camera was set to take. burst_id: equal for all frames of one burst.
     counter: a count of shots over the body's life, or since power-on where it keeps no other. It
@@ -25,7 +28,8 @@ class Facts:
     session: equal for all frames between two times that the body was switched on.
     since_power_on_cs: whole hundredths of a second from then until the file was written.
     merged: the camera made this picture out of several others ("focus", "exposure", "other").
-    merged_from: how many others, where it says so.
+    merged_from: how many others, where it says so. sources_kept: false where none of these is a
+    picture of its own.
     """
 
     make: str = ""
@@ -40,10 +44,13 @@ class Facts:
     exposure_bias_ev: float | None = None
     flash_fired: bool | None = None
     focus_mode: FocusMode | None = None
+    focus_follows: bool | None = None
     drive_mode: DriveMode | None = None
     bracketing: Bracketing | None = None
     bracket_offset_ev: float | None = None
     auto_bracket: bool | None = None
+    exposure_by_hand: bool | None = None
+    exposure_program: ExposureProgram | None = None
     shot_number: int | None = None
     planned: int | None = None
     burst_id: str = ""
@@ -56,6 +63,7 @@ class Facts:
     step_nearward: bool | None = None
     merged: str = ""
     merged_from: int | None = None
+    sources_kept: bool | None = None
     orientation: int | None = None
     width: int | None = None
     height: int | None = None
@@ -72,7 +80,7 @@ _UNSAID = {one.name: one.default for one in fields(Facts)}
 _TOGETHER = (
     {"focus_near_m", "focus_far_m"},
     {"focus_step", "step_nearward"},
-    {"merged", "merged_from"},
+    {"merged", "merged_from", "sources_kept"},
 )
 
 

@@ -49,6 +49,16 @@ class FocusMode(StrEnum):
     MANUAL = "manual"
 
 
+class ExposureProgram(StrEnum):
+    """Who sets time, aperture and sensitivity (Exif ExposureProgram, CIPA DC-008)."""
+
+    MANUAL = "manual"
+    NORMAL = "normal"
+    APERTURE = "aperture priority"
+    SHUTTER = "shutter priority"
+    SCENE = "scene"  # creative, action, portrait, landscape
+
+
 class DriveMode(StrEnum):
     """What one press of the shutter does."""
 

@@ -19,6 +19,7 @@ class Grounds:
 
     begins: why it does not belong to what came before. kind: why it is of its kind.
     runner_up: the kind of the second-best account, None where no other is possible at all.
+    row: for one of several tries at one subject, the path of the first of them; else empty.
     margin: by how much the best account is better, in nats (1 nat: e times as likely), BEYOND_DOUBT
     at the most.
     begins_margin: the same for the boundary before the first frame. said_by: who says that it is so.
@@ -30,6 +31,7 @@ class Grounds:
     margin: float = 0.0
     begins_margin: float = 0.0
     said_by: Who = Who.CAMERA
+    row: str = ""
 
     def text(self) -> str:
         """Both reasons in one sentence."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TypedDict
 
 from sorter.model.frame import Facts
-from sorter.model.kinds import Bracketing, DriveMode, FocusMode, Role
+from sorter.model.kinds import Bracketing, DriveMode, ExposureProgram, FocusMode, Role
 from sorter.model.values import Moment, Preview
 from sorter.reading import stray
 from sorter.reading.directories import Directory
@@ -27,10 +27,13 @@ class FoundFacts(TypedDict, total=False):
     exposure_bias_ev: float | None
     flash_fired: bool | None
     focus_mode: FocusMode | None
+    focus_follows: bool | None
     drive_mode: DriveMode | None
     bracketing: Bracketing | None
     bracket_offset_ev: float | None
     auto_bracket: bool | None
+    exposure_by_hand: bool | None
+    exposure_program: ExposureProgram | None
     shot_number: int | None
     planned: int | None
     burst_id: str
@@ -43,6 +46,7 @@ class FoundFacts(TypedDict, total=False):
     step_nearward: bool | None
     merged: str
     merged_from: int | None
+    sources_kept: bool | None
     orientation: int | None
     width: int | None
     height: int | None

@@ -16,7 +16,7 @@ from sorter.model.card import CardFile, Listing
 from sorter.model.damage import Damage
 from sorter.model.frame import ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Role
-from sorter.reading import fallback, names, recovered, sane
+from sorter.reading import copies, fallback, names, recovered, sane, subseconds
 from sorter.reading.builder import FactsBuilder
 from sorter.reading.containers import block, jpeg
 from sorter.reading.containers.recognise import Container, Reader, recognise
@@ -45,7 +45,7 @@ def read_card(
     progress is called with the number of files done, of all that `files_to_read` counts. Raises CardGone
     where the card went away.
     """
-    read = _compared_at_end(card, read_files(card, listing.files, progress))
+    read = subseconds.settled(_compared_at_end(card, read_files(card, listing.files, progress)))
     frames, loose = join([file for file in read if not file.file.recovered])
     kept = recovered.kept(file for file in read if file.file.recovered)
     loose = tuple(sorted((*loose, *kept), key=lambda one: one[1].path))
@@ -53,7 +53,7 @@ def read_card(
     left = recovered.left(_twice(card, read_files(card, others, _after(len(read), progress))))
     taken = len(loose) + sum(len(frame.files) for frame in frames)
     return Reading(
-        frames=frames,
+        frames=copies.once(card, frames),
         loose=loose,
         system_files=listing.system_files + files_to_read(listing) - taken - len(left),
         folders_closed=listing.folders_closed,

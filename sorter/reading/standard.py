@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from typing import Final
 
+from sorter.model.kinds import ExposureProgram
 from sorter.reading import stray
 from sorter.reading.builder import FactsBuilder, FoundFacts
 from sorter.reading.directories import Directory
@@ -33,6 +34,15 @@ ALL_ONES: Final = 0xFFFFFFFF
 SIGN_BIT: Final = 0x80000000
 NOT_SET: Final = "the camera's clock was not set"
 OUTSIDE: Final = "outside"
+
+PROGRAMS: Final = {
+    1: ExposureProgram.MANUAL,
+    2: ExposureProgram.NORMAL,
+    3: ExposureProgram.APERTURE,
+    4: ExposureProgram.SHUTTER,
+    **dict.fromkeys((5, 6, 7, 8), ExposureProgram.SCENE),
+}
+"""Exif ExposureProgram; 0 is not defined."""
 
 SMALLEST: Final = 1e-6
 """No exposure in seconds, opening, lens in mm, sensitivity or distance in metres is below it."""
@@ -104,6 +114,10 @@ def _circumstances(exif: Directory, facts: FoundFacts) -> None:
     mode = exif.number(0xA402)
     if mode in {0, 1, 2}:
         facts["auto_bracket"] = mode == 2
+        facts["exposure_by_hand"] = mode == 1 if mode != 2 else None
+    program = PROGRAMS.get(exif.number(0x8822) or 0)
+    if program is not None:
+        facts["exposure_program"] = program
     distance = subject_distance(exif.ratio(0x9206))
     if distance is not None:
         facts["focus_near_m"] = facts["focus_far_m"] = distance

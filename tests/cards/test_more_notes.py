@@ -158,7 +158,8 @@ def by_exiftool(made: Path) -> dict[str, dict[str, Any]]:
 def by_sorter(made: Path) -> dict[str, Facts]:
     card = Card(made)
     reading = read_card(card, card.listing())
-    return {frame.files[0].path: frame.facts for frame in reading.frames}
+    # Of equal bytes, where a maker does not tell the setting, one frame is made.
+    return {each.path: each.facts for frame in reading.frames for each in frame.files}
 
 
 @NAMED

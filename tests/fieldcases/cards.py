@@ -83,11 +83,22 @@ ALL = (*MAKERS, PLAIN, COARSE)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Press:
-    """One press of the shutter: what the camera writes, and the files' paths below the card."""
+    """One press of the shutter: what the camera writes, and the files' paths below the card.
+
+    edited: those of the paths that hold another picture than the camera wrote, made from it later.
+    behind: what the camera made of this press and others, which is no press.
+    """
 
     shot: Shot
     number: int
     paths: tuple[str, ...]
+    edited: frozenset[str] = frozenset()
+    behind: tuple[Press, ...] = ()
+
+    def copied(self, path: str, *, edited: bool = False) -> Press:
+        """The press with one more file, of the same bytes or with another picture."""
+        more = frozenset([path]) if edited else frozenset()
+        return replace(self, paths=(*self.paths, path), edited=self.edited | more)
 
     def moved(self, shift: timedelta) -> Press:
         """The same press by a clock that was set on (or back) by so much."""
@@ -250,6 +261,14 @@ class Card:
             self.presses[place] = replace(press, shot=shot)
         return self
 
+    def automatic(self, *places: int) -> Card:
+        """These presses (from 0) were exposed by the camera's automatic, by its own word."""
+        for place in places:
+            press = self.presses[place]
+            shot = replace(press.shot, manual_exposure=False)
+            self.presses[place] = replace(press, shot=shot)
+        return self
+
     def without(self, *numbers: int) -> Card:
         """The frames of these file numbers were deleted in the camera."""
         self.presses = [press for press in self.presses if press.number not in numbers]
@@ -267,9 +286,11 @@ class Card:
 
     def lying(self, root: Path) -> Path:
         """The card's files, written below the root."""
-        for press in self.presses:
+        made = (one for press in self.presses for one in (press, *press.behind))
+        for press in made:
             for path in press.paths:
-                put(root / path, file_bytes(press.shot, path, press.paths))
+                edited = path in press.edited
+                put(root / path, file_bytes(press.shot, path, press.paths, edited=edited))
         return root
 
     def account(self, root: Path) -> Account:
@@ -285,14 +306,14 @@ class Card:
 
 
 @cache
-def picture() -> bytes:
-    """A very small JPEG of a wet rock."""
+def picture(*, small: bool = False) -> bytes:
+    """A very small JPEG of a wet rock; small: smaller still, and corrected."""
     out = BytesIO()
-    Image.new("RGB", (16, 12), (70, 80, 90)).save(out, "JPEG")
+    Image.new("RGB", (8, 6) if small else (16, 12), (70, 80, 90)).save(out, "JPEG")
     return out.getvalue()
 
 
-def file_bytes(shot: Shot, path: str, beside: Iterable[str] = ()) -> bytes:
+def file_bytes(shot: Shot, path: str, beside: Iterable[str] = (), *, edited: bool = False) -> bytes:
     """One file of the shot, by the ending of its path."""
     ending = path.rpartition(".")[2].upper()
     if ending == "CR3":
@@ -301,7 +322,7 @@ def file_bytes(shot: Shot, path: str, beside: Iterable[str] = ()) -> bytes:
     if ending == "ORF":
         return containers.orf(shot, picture(), RAW_SIZE)
     with_raw = any(other.upper().endswith("CR3") for other in beside)
-    return containers.jpeg(shot, picture(), recorded=13 if with_raw else 1)
+    return containers.jpeg(shot, picture(small=edited), recorded=13 if with_raw else 1)
 
 
 def put(path: Path, data: bytes) -> None:

@@ -47,11 +47,11 @@ def test_as_many_frames_over_the_same_focus_are_an_identical_repeat() -> None:
     assert bonds(account(brackets(first=GROUND, second=GROUND))) == [[], [(RelationKind.REPEAT, 0)]]
 
 
-def test_a_repeat_at_another_exposure_is_none_but_a_retake() -> None:
+def test_a_repeat_at_another_exposure_is_none_but_a_pass_in_other_light() -> None:
     made = start()
     candidate(made, even(0, 0.3, 20), GROUND, planned=20, **BRACKET)
     candidate(made, even(6, 0.3, 20), GROUND, planned=20, exposure_time_s=1 / 40, **BRACKET)
-    assert bonds(account(made)) == [[], [(RelationKind.RETAKE, 0)]]
+    assert bonds(account(made)) == [[], [(RelationKind.OTHER_LIGHT, 0)]]
 
 
 def test_as_many_frames_of_another_subject_are_nothing_to_the_first() -> None:

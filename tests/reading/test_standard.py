@@ -116,6 +116,25 @@ def test_exposure_mode(mode: int, auto: bool | None) -> None:
     assert facts(LITTLE.words(0xA402, [mode])).auto_bracket is auto
 
 
+@pytest.mark.parametrize(
+    ("mode", "by_hand"), [(0, False), (1, True), (2, None), (3, None), (None, None)]
+)
+def test_exposure_by_hand(mode: int | None, by_hand: bool | None) -> None:
+    """Exif ExposureMode: 0 automatic, 1 manual, 2 auto bracket (CIPA DC-008)."""
+    entries = [] if mode is None else [LITTLE.words(0xA402, [mode])]
+    assert facts(*entries).exposure_by_hand is by_hand
+
+
+@pytest.mark.parametrize(
+    ("code", "program"),
+    [(0, None), (1, "manual"), (2, "normal"), (3, "aperture priority"), (4, "shutter priority"),
+     (5, "scene"), (8, "scene"), (9, None), (255, None)],
+)  # fmt: skip
+def test_exposure_program(code: int, program: str | None) -> None:
+    """Exif ExposureProgram; 0 is not defined (CIPA DC-008)."""
+    assert facts(LITTLE.words(0x8822, [code])).exposure_program == program
+
+
 def test_a_composite_made_at_shooting_is_merged() -> None:
     said = facts(LITTLE.words(0xA460, [3]), LITTLE.words(0xA461, [8, 8]))
     assert (said.merged, said.merged_from) == ("other", 8)

@@ -6,6 +6,7 @@ range is not read: from memory these cameras merge every ordinary picture, so th
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 from sorter.model.kinds import DriveMode, FocusMode
@@ -45,12 +46,19 @@ def read(note: Note, builder: FactsBuilder) -> None:
 
 def _focus(found: Directory, builder: FactsBuilder) -> None:
     """The limits of focus in whichever order; the motor's position, of untold direction, without."""
-    limits = [within(ratio, _FARTHEST_M) for ratio in found.ratios(FOCUS_RANGE)]
+    limits = [_limit(ratio) for ratio in found.ratios(FOCUS_RANGE)]
     position = found.number(FOCUS_POSITION)
     if len(limits) == 2 and None not in limits:
         builder.distance(limits[0], limits[1])
     elif position is not None:
         builder.facts["focus_step"] = position
+
+
+def _limit(ratio: tuple[int, int]) -> float | None:
+    """Metres; more than a thousand kilometres stand for infinity (a picture of an iPhone XR)."""
+    above, under = ratio
+    far = under > 0 and above > _FARTHEST_M * under
+    return math.inf if far else within(ratio, _FARTHEST_M)
 
 
 def _run_time(listed: bytes, facts: FoundFacts) -> None:

@@ -48,7 +48,9 @@ _SINGLE: Final = frozenset({0, 6, 9})
 _CONTINUOUS: Final = frozenset({1, 3, 4, 5, 8, 10})
 _MANUAL: Final = frozenset({3, 6})
 _AUTO: Final = frozenset({0, 1, 2, 4, 5, 519})
+_FOLLOWS: Final = {0: False, 1: True, 4: False, 5: True, 519: True}
 _NO_AF_KIND: Final = 8
+_FOLLOWS_BY_KIND: Final[dict[int | None, bool]] = {0: False, 1: True}
 _LIVE_VIEW: Final = 256
 _FIXED_PARTS: Final = {12: 32 / 3, 20: 64 / 3}
 _JPEG_ALONE: Final = 1
@@ -140,6 +142,8 @@ def _focus_mode(settings: Words, af: Words, facts: FoundFacts) -> None:
         facts["focus_mode"] = FocusMode.MANUAL
     elif mode in _AUTO:
         facts["focus_mode"] = FocusMode.AUTO
+        kind = _FOLLOWS_BY_KIND.get(word_at(settings, AF_KIND))
+        facts["focus_follows"] = _FOLLOWS.get(mode, kind)
     elif word_at(af, 1) == 0 or word_at(settings, AF_KIND) == _NO_AF_KIND:
         facts["focus_mode"] = FocusMode.MANUAL
 

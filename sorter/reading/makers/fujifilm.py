@@ -31,6 +31,7 @@ COUNT: Final = 0x1438
 _DRIVES: Final = {0: DriveMode.SINGLE, 1: DriveMode.CONTINUOUS, 2: DriveMode.CONTINUOUS}
 _PIXEL_SHIFT: Final = 6
 _AF_MODES: Final = {0: FocusMode.MANUAL, 1: FocusMode.AUTO, 2: FocusMode.AUTO}
+_FOLLOWS: Final = {1: False, 2: True}
 _COMPOSITES: Final = {
     2: "focus",
     128: "exposure",
@@ -63,6 +64,8 @@ def _focus_mode(mode: int | None, af: int | None, facts: FoundFacts) -> None:
         facts["focus_mode"] = FocusMode.MANUAL if mode else FocusMode.AUTO
     elif af is not None and af & 0xF in _AF_MODES:
         facts["focus_mode"] = _AF_MODES[af & 0xF]
+    if af is not None and facts.get("focus_mode") is FocusMode.AUTO:
+        facts["focus_follows"] = _FOLLOWS.get(af & 0xF)
 
 
 def _series(found: Directory, facts: FoundFacts) -> None:

@@ -43,6 +43,7 @@ _NOT_SINGLE: Final = 0x87
 _PREVIEW_ROOM: Final = 1024
 """More than any body's directory of previews takes."""
 _FASTEST_FRAMES: Final = 96
+_FOLLOWS: Final = {"AF-S": False, "AF-C": True, "AF-F": True}
 _NO_FLASH: Final = 0
 _FLASHES: Final = frozenset({1, 7, 8, 9, 18})
 _PLAIN_LENS_DATA: Final = b"0101"
@@ -73,6 +74,7 @@ def _fill(found: Directory | None, note: Note, builder: FactsBuilder) -> None:
     mode = found.text(FOCUS_MODE).upper()
     if mode.startswith(("MANUAL", "AF")):
         facts["focus_mode"] = FocusMode.MANUAL if mode.startswith("MANUAL") else FocusMode.AUTO
+        facts["focus_follows"] = _FOLLOWS.get(mode[:4])
     _shooting_mode(found, facts)
     _burst(found.raw(BURST), facts)
     _counts(found, facts)

@@ -53,9 +53,11 @@ _MERGES: Final = {
     **dict.fromkeys((5, 6), "exposure"),
     9: "focus",
 }
+"""Other than for focus and exposure: composites, longer exposures, high resolution, all at once."""
 _FAST: Final = 2
 _MANUAL: Final = 10
 _AUTO_MODES: Final = frozenset({0, 1, 2, 3, 4})
+_FOLLOWS: Final = {0: False, 2: True}
 _MANUAL_BIT: Final = 1 << 4
 _FAR_AWAY: Final = 0xFFFFFFFF
 
@@ -121,6 +123,7 @@ def _multiple(mode: tuple[int, ...], facts: FoundFacts) -> None:
     if mode and 1 <= mode[0] <= 3:
         facts["merged"] = "other"
         facts["merged_from"] = mode[0] if mode[0] > 1 else None
+        facts["sources_kept"] = False if mode[0] == 1 else None
 
 
 def _inner(main: Directory, tag: int) -> Directory | None:
@@ -138,10 +141,12 @@ def _camera(camera: Directory, main: Directory, facts: FoundFacts) -> None:
     mode = camera.numbers(FOCUS_MODE)
     if mode:
         facts["focus_mode"] = _focus_mode(mode)
+        facts["focus_follows"] = _FOLLOWS.get(mode[0])
     merged = camera.numbers(MERGED)
     if len(merged) == 2 and merged[0] in _MERGES:
         facts["merged"] = _MERGES[merged[0]]
         facts["merged_from"] = in_series(merged[1])
+        facts["sources_kept"] = False if _MERGES[merged[0]] == "other" else None
 
 
 def _bracketing(drive: tuple[int, ...]) -> Bracketing | None:

@@ -46,6 +46,7 @@ _FOCUS_MODES: Final = {
     2: FocusMode.MANUAL,
     **dict.fromkeys((1, 4, 5, 6, 7, 8), FocusMode.AUTO),
 }
+_FOLLOWS: Final = {6: False, **dict.fromkeys((5, 7, 8), True)}
 _PATTERNS: Final = {1: 3, 2: 3, 3: 5, 4: 5, 5: 7, 6: 7}
 """The frames of an exposure bracket by its pattern; a choice that counts in a bracket alone."""
 _FLASHES: Final = {1: False, 2: True}
@@ -80,6 +81,7 @@ def _fill(found: Directory | None, builder: FactsBuilder) -> None:
     mode = found.number(FOCUS_MODE)
     if mode in _FOCUS_MODES:
         facts["focus_mode"] = _FOCUS_MODES[mode]
+        facts["focus_follows"] = _FOLLOWS.get(mode)
     ticks = found.number(SINCE_POWER_ON)
     if ticks is not None and 0 < ticks < _NO_TIME:
         facts["since_power_on_cs"] = ticks
@@ -138,6 +140,7 @@ def read_shell(outer: Directory, builder: FactsBuilder) -> None:
     """
     if outer.number(SHELL_MULTISHOT) == _PIXEL_SHIFT:
         builder.facts["merged"] = builder.facts.get("merged") or "other"
+        builder.facts["sources_kept"] = False
     place = outer.place(SHELL_CAMERA)
     if place is None or builder.facts.get("focus_step") is not None:
         return

@@ -33,6 +33,7 @@ _TIMERS: Final = frozenset({1, 2})
 _ONE_AT_A_TIME: Final = frozenset({0, 16})  # at once, or behind a raised mirror
 _AUTO: Final = frozenset({0, 1, 4, *range(0x06, 0x0D), 0x10, 0x11, 0x12, 0x20, 0x21})
 _MANUAL: Final = 3
+_FOLLOWS: Final = {0x10: False, 0x11: True}
 _MERGES: Final = {
     **dict.fromkeys((1, 2, 3, 4, 0x0A, 0x0B, 0x0C), "other"),
     **dict.fromkeys((0x10, 0x20, 0x30, 0x40, 0x50, 0xE0), "exposure"),
@@ -72,6 +73,7 @@ def _fill(found: Directory | None, builder: FactsBuilder) -> None:
         facts["focus_mode"] = FocusMode.MANUAL
     elif mode is not None and mode & 0xFF in _AUTO:
         facts["focus_mode"] = FocusMode.AUTO
+        facts["focus_follows"] = _FOLLOWS.get(mode & 0xFF)
     drive = found.numbers(DRIVE)
     _drive(drive, facts)
     _bracketing(found.numbers(BRACKET_STEP), found.raw(SETTINGS), facts)

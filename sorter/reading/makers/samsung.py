@@ -20,6 +20,11 @@ _SERIAL: Final = re.compile(r"\w{5}.*")
 """What is shorter is no serial number but something else under its tag."""
 
 
+PADS_MILLISECONDS: Final = "samsung"
+"""The make whose fractions of four digits are milliseconds wherever all of a body's begin with 0
+(pictures of an SM-G925I, SM-G935L and SM-J327T1)."""
+
+
 def read(note: Note, builder: FactsBuilder) -> None:
     """Serial number, and the lens's number where no name is written."""
     found = note.from_tiff(0)

@@ -18,6 +18,7 @@ from sorter.reading.makers.form import Note, in_life, in_series
 
 SETTINGS: Final = 0x2010
 HDR: Final = 0x200A
+BODY_BLOCK: Final = 0x3000
 FLASH: Final = 0x2017
 FOCUS_MODE: Final = 0x201B
 PIXEL_SHIFT: Final = 0x202F
@@ -31,6 +32,7 @@ RELEASE_MODE: Final = 0xB049
 SHOT_NUMBER: Final = 0xB04A
 COMPACT_FOCUS_MODE: Final = 0xB04E
 
+META_VERSION_AT: Final = 0x34  # in BODY_BLOCK, as text
 FOCUS_MODE_AT, AREA_AT, POSITION_AT = 0x16, 0x17, 0x2D  # in FOCUS
 _FOCUS_MODE_BITS: Final = 0x7F
 _BY_HAND: Final = 255
@@ -42,9 +44,16 @@ _FOCUS_MODES: Final = {
     0: FocusMode.MANUAL,
     **dict.fromkeys((2, 3, 4, 6, 7), FocusMode.AUTO),
 }
-_OLD_FOCUS_MODES: Final = {1: FocusMode.AUTO, 2: FocusMode.AUTO}
-_OLD_COMPACT: Final = re.compile(r"DSC-(?!RX10M4|RX100M5A|RX100M6|RX100M7|RX0M2|HX9[59])")
-"""Compacts until 2018 write no focus mode where the other bodies write theirs."""
+_FOLLOWS: Final = {2: False, 3: True, 7: True}
+_OLD_FOLLOWS: Final = {1: False, 2: True, 4: True}
+"""Codes of autofocus alone; 4 never rests."""
+_OLD_COMPACT: Final = re.compile(
+    r"DSC-(?!RX10M4|RX100M5A|RX100M6|RX100M7|RX0M2|RX1RM3|HX9[59])|HDR-AS"
+)
+"""Compacts until 2018, and action cams, write no focus mode where the other bodies write theirs."""
+_NEWER_COMPACT: Final = b"DC7303320222000"
+"""What newer compacts name their form of metadata; older ones write 0 for the newer focus mode,
+which is none (pictures of a G1, W55, H9 and HX5V in autofocus)."""
 
 # The codes of the records' release mode.
 _SINGLE_CODES: Final = frozenset({0, 18})
@@ -170,9 +179,7 @@ def _fill(found: Directory | None, model: str, builder: FactsBuilder) -> None:
     facts["shot_number"] = _shot_number(found.number(SHOT_NUMBER), sequence)
     focus = b"" if model.startswith(_OTHER_MOUNT) else found.raw(FOCUS)
     focus = b"" if focus[:1] in _NO_FOCUS_RECORDS else focus
-    mode = _focus_mode(found, focus, model)
-    if mode is not None:
-        facts["focus_mode"] = mode
+    facts.update(_focused(found, focus, model))
     _position(focus, facts)
     _merged(found, facts)
     facts["counter"] = _count(found, model) or sequence.session_count
@@ -264,16 +271,34 @@ def _shot_number(number: int | None, sequence: Sequence) -> int | None:
     return None if sequence.frame is None or lone else in_series(sequence.frame + 1)
 
 
-def _focus_mode(found: Directory, focus: bytes, model: str) -> FocusMode | None:
-    """By its own tag, else by that of compacts, else by the focus record."""
-    old = _OLD_COMPACT.match(model)
-    mode = _FOCUS_MODES.get(_number(found, COMPACT_FOCUS_MODE if old else FOCUS_MODE))
-    if mode is None and old:
-        mode = _OLD_FOCUS_MODES.get(_number(found, OLD_FOCUS_MODE))
-    if mode is None and plain(focus, AREA_AT) == _BY_HAND:
-        return FocusMode.MANUAL
-    stated = plain(focus, FOCUS_MODE_AT) if mode is None else None
-    return mode if stated is None else _FOCUS_MODES.get(stated & _FOCUS_MODE_BITS)
+def _focused(found: Directory, focus: bytes, model: str) -> FoundFacts:
+    """Who turned the focus, and whether autofocus went on: by its own tag, else by the record."""
+    if _OLD_COMPACT.match(model):
+        facts = _focused_compact(found)
+    else:
+        facts = _focused_by(_number(found, FOCUS_MODE))
+    if facts:
+        return facts
+    if plain(focus, AREA_AT) == _BY_HAND:
+        return {"focus_mode": FocusMode.MANUAL}
+    stated = plain(focus, FOCUS_MODE_AT)
+    return {} if stated is None else _focused_by(stated & _FOCUS_MODE_BITS)
+
+
+def _focused_compact(found: Directory) -> FoundFacts:
+    """By the tag of newer compacts where it is one, else by that of older ones."""
+    version = found.raw(BODY_BLOCK)[META_VERSION_AT:][: len(_NEWER_COMPACT)]
+    if version == _NEWER_COMPACT:
+        return _focused_by(_number(found, COMPACT_FOCUS_MODE))
+    old = _number(found, OLD_FOCUS_MODE)
+    if old not in _OLD_FOLLOWS:
+        return {}
+    return {"focus_mode": FocusMode.AUTO, "focus_follows": _OLD_FOLLOWS[old]}
+
+
+def _focused_by(code: int) -> FoundFacts:
+    mode = _FOCUS_MODES.get(code)
+    return {} if mode is None else {"focus_mode": mode, "focus_follows": _FOLLOWS.get(code)}
 
 
 def _position(focus: bytes, facts: FoundFacts) -> None:

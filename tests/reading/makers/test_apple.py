@@ -6,6 +6,7 @@ or read from a real file of the body that is named, put into synthetic notes.
 
 from __future__ import annotations
 
+import math
 import plistlib
 
 import pytest
@@ -43,6 +44,17 @@ def test_apple_limits_of_focus_in_any_order(swapped: bool) -> None:
     said = apple(ratios, BIG.numbers(0x002F, S32, 55))
     assert (said.focus_near_m, said.focus_far_m) == (67 / 256, 97 / 256)
     assert said.focus_step is None
+
+
+@pytest.mark.parametrize("swapped", [False, True])
+def test_apple_range_without_an_end_reaches_infinity(swapped: bool) -> None:
+    """Read from a real file of an iPhone XR, whose farther limit is 1765 km."""
+    limits = [(1765297588, 1000), (25288, 10000)]
+    ratios = BIG.ratios(0x000C, *(limits[::-1] if swapped else limits), kind=SRAT)
+    said = apple(ratios, BIG.numbers(0x002F, S32, 55))
+    assert (said.focus_near_m, said.focus_far_m) == (2.5288, math.inf)
+    near = apple(BIG.ratios(0x000C, (999_999, 1), (3, 2), kind=SRAT))
+    assert (near.focus_near_m, near.focus_far_m) == (1.5, 999_999)
 
 
 def test_apple_motor_position_stands_in_for_the_limits() -> None:

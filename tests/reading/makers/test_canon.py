@@ -299,3 +299,13 @@ def test_canon_multiple_exposure_is_merged() -> None:
     said = canon(words(0x0001, 59, {}), longs(0x4021, 9, {1: 1, 3: 3}))
     assert (said.merged, said.merged_from) == ("other", 3)
     assert canon(words(0x0001, 59, {}), longs(0x4021, 9, {1: 0, 3: 3})).merged == ""
+
+
+@pytest.mark.parametrize(
+    ("settings", "follows"),
+    [({7: 0}, False), ({7: 1}, True), ({7: 257}, True), ({7: 4}, False), ({7: 519}, True),
+     ({7: 3}, None), ({7: 2}, None), ({7: 2, 32: 1}, True), ({7: 2, 32: 0}, False)],
+)  # fmt: skip
+def test_canon_autofocus_that_goes_on(settings: dict[int, int], follows: bool | None) -> None:
+    count = 49 if 32 in settings else 20
+    assert canon(words(0x0001, count, settings)).focus_follows is follows

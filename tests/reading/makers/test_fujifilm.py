@@ -131,3 +131,12 @@ def test_fujifilm_flash_that_is_off_or_not_there_did_not_fire(
 def test_fujifilm_note_without_a_directory_says_nothing(head: bytes) -> None:
     said = with_note("FUJIFILM", head)
     assert (said.drive_mode, said.counter, said.serial) == (None, None, "")
+
+
+@pytest.mark.parametrize(
+    ("mode", "af", "follows"),
+    [(0, 0x101, False), (0, 0x102, True), (65535, 2, True), (1, 2, None), (0, 0, None)],
+)
+def test_fujifilm_autofocus_that_goes_on(mode: int, af: int, follows: bool | None) -> None:
+    entries = LITTLE.words(0x1021, [mode]), LITTLE.numbers(0x102D, U32, af)
+    assert fujifilm(*entries).focus_follows is follows

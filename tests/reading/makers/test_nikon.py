@@ -246,3 +246,11 @@ def test_nikon_old_note_says_nothing() -> None:
     note = LITTLE.placed(0x927C, lambda _: b"Nikon\0\1\0\1\0\7\0\2\0\4\0\0\0AF-C\0\0\0\0")
     said = builder(jpeg(exif_tiff([LITTLE.text(0x010F, "NIKON")], [TIME, note]))).built()
     assert said.focus_mode is None
+
+
+@pytest.mark.parametrize(
+    ("text", "follows"),
+    [("AF-S  ", False), ("AF-C  ", True), ("AF-F", True), ("AF-A", None), ("MANUAL", None)],
+)
+def test_nikon_autofocus_that_goes_on(text: str, follows: bool | None) -> None:
+    assert nikon_facts(LITTLE.text(0x0007, text)).focus_follows is follows

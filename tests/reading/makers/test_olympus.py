@@ -143,6 +143,15 @@ def test_olympus_merged(kind: int, frames: int, expected: tuple[str, int | None]
     assert (said.merged, said.merged_from) == expected
 
 
+@pytest.mark.parametrize(
+    ("kind", "kept"), [(1, False), (8, False), (11, False), (9, None), (6, None), (0, None)]
+)
+def test_olympus_keeps_no_sources_of_what_it_makes_at_once(kind: int, kept: bool | None) -> None:
+    """Composites and high resolution; the sources of a focus stack lie beside it."""
+    said = olympus(camera=(LITTLE.numbers(0x0804, U32, kind, 8),))
+    assert said.sources_kept is kept
+
+
 def test_olympus_first_bodies_keep_directories_in_the_place_of_values() -> None:
     camera = LITTLE.placed(0x2020, lambda at: directory("<", [LITTLE.words(0x0600, [1, 2])], at))
     said = placed_note("OLYMPUS CORPORATION", b"OLYMP\0\1\0", camera)
@@ -226,3 +235,10 @@ def test_olympus_first_bodies_keep_focus_in_the_note_itself() -> None:
     entries = LITTLE.words(0x100B, [1]), LITTLE.words(0x100E, [812])
     said = placed_note("OLYMPUS OPTICAL", b"OLYMP\0\1\0", *entries)
     assert (said.focus_mode, said.focus_step) == (FocusMode.MANUAL, 812)
+
+
+@pytest.mark.parametrize(
+    ("mode", "follows"), [([2, 68], True), ([0, 65], False), ([10, 81], None), ([1], None)]
+)
+def test_olympus_autofocus_that_goes_on(mode: list[int], follows: bool | None) -> None:
+    assert olympus(camera=(LITTLE.words(0x0301, mode),)).focus_follows is follows

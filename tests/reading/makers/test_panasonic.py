@@ -178,3 +178,10 @@ def test_panasonic_offsets_of_one_body_count_from_behind_the_header() -> None:
     main = [LITTLE.text(0x010F, "Panasonic")]
     block = exif_tiff(main, [TIME, LITTLE.placed(0x927C, note)])
     assert builder(jpeg(block)).built().lens == "a long name"
+
+
+@pytest.mark.parametrize(
+    ("mode", "follows"), [(5, True), (7, True), (8, True), (6, False), (1, None), (2, None)]
+)
+def test_panasonic_autofocus_that_goes_on(mode: int, follows: bool | None) -> None:
+    assert panasonic(LITTLE.words(0x0007, [mode])).focus_follows is follows

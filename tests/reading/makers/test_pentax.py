@@ -181,3 +181,10 @@ def test_pentax_header_that_states_the_wrong_order() -> None:
     """Files saved anew by an editor: the header says big-endian, the directory is little-endian."""
     note = b"PENTAX \0MM" + directory("<", [LITTLE.words(0x000D, [3])], 10)
     assert with_note("PENTAX", note).focus_mode is FocusMode.MANUAL
+
+
+@pytest.mark.parametrize(
+    ("mode", "follows"), [(0x10, False), (0x11, True), (0x8011, True), (0x12, None), (3, None)]
+)
+def test_pentax_autofocus_that_goes_on(mode: int, follows: bool | None) -> None:
+    assert facts(LITTLE.words(0x000D, [mode])).focus_follows is follows

@@ -15,6 +15,7 @@ from sorter.model.kinds import Bracketing, DriveMode, FocusMode
 from sorter.reading.makers import sony
 
 HEAD = b"SONY DSC \0\0\0"
+NEWER_COMPACT = LITTLE.raw(0x3000, bytes(0x34) + b"DC7303320222000\0")
 
 
 def facts(*entries: Entry, model: str = "ILCE-7M3") -> Facts:
@@ -79,13 +80,56 @@ def test_sony_self_timer_stands_in_the_settings(model: str, at: int) -> None:
 
 @pytest.mark.parametrize(
     ("model", "expected"),
-    [("DSC-RX1R", FocusMode.AUTO), ("DSC-RX100M6", FocusMode.MANUAL), ("ILCE-1", FocusMode.MANUAL)],
+    [
+        ("DSC-RX1R", FocusMode.AUTO),
+        ("DSC-RX1RM2", FocusMode.AUTO),
+        ("DSC-RX1RM3", FocusMode.MANUAL),
+        ("DSC-RX100M6", FocusMode.MANUAL),
+        ("ILCE-1", FocusMode.MANUAL),
+    ],
 )
 def test_sony_compacts_tell_the_focus_mode_elsewhere_until_2018(
     model: str, expected: FocusMode
 ) -> None:
-    entries = LITTLE.numbers(0x201B, U8, 0), LITTLE.words(0xB04E, [6])
+    entries = LITTLE.numbers(0x201B, U8, 0), LITTLE.words(0xB04E, [6]), NEWER_COMPACT
     assert placed_note("SONY", b"SONY DSC \0\0\0", *entries, model=model).focus_mode is expected
+
+
+@pytest.mark.parametrize(
+    ("model", "old", "version"),
+    [
+        ("DSC-G1", 1, b""),
+        ("DSC-W55", 1, b""),
+        ("DSC-H9", 2, b"DC5303320222000"),
+        ("DSC-HX5V", 4, b"DC6303320222000"),
+    ],
+)
+def test_sony_older_compacts_mean_nothing_by_zero(model: str, old: int, version: bytes) -> None:
+    """Values of real pictures in autofocus: the tag for newer compacts is there, and is none."""
+    block = LITTLE.raw(0x3000, bytes(0x34) + version + bytes(16))
+    said = facts(LITTLE.words(0xB042, [old]), LITTLE.words(0xB04E, [0]), block, model=model)
+    assert (said.focus_mode, said.focus_follows) == (FocusMode.AUTO, old != 1)
+    assert facts(LITTLE.words(0xB04E, [0]), block, model=model).focus_mode is None
+
+
+def test_sony_newer_compacts_mean_manual_by_zero() -> None:
+    entries = LITTLE.words(0xB042, [0]), LITTLE.words(0xB04E, [0])
+    assert facts(*entries, NEWER_COMPACT, model="DSC-RX100").focus_mode is FocusMode.MANUAL
+    assert facts(*entries, model="DSC-RX100").focus_mode is None
+
+
+def test_sony_action_cams_write_zero_for_no_focus_mode() -> None:
+    """A real HDR-AS300 has 0 there and no ring to turn."""
+    entry = LITTLE.numbers(0x201B, U8, 0)
+    assert facts(entry, model="HDR-AS300").focus_mode is None
+    assert facts(entry, model="ILCE-6700").focus_mode is FocusMode.MANUAL
+
+
+@pytest.mark.parametrize(
+    ("code", "follows"), [(0, None), (2, False), (3, True), (4, None), (6, None), (7, True)]
+)
+def test_sony_autofocus_that_goes_on(code: int, follows: bool | None) -> None:
+    assert facts(LITTLE.numbers(0x201B, U8, code)).focus_follows is follows
 
 
 def test_sony_focus_code_grows_toward_far_and_is_not_read_on_the_other_mount() -> None:
