@@ -238,9 +238,15 @@ class ExposureLadder(ExposureTrack):
             self.lone = abs(change) > _FAR_BACK * rung
             return costs.LADDER_OTHER_END + self._onward(rung, abs(last))
         if all(abs(value - seen) > costs.SET_REPEATED_EV for seen in self.values):
-            return costs.LADDER_BETWEEN
+            return costs.LADDER_BETWEEN if self._is_midway(value) else costs.LADDER_FELL_BACK
         self.last = change
         return self._turned(change, last)
+
+    def _is_midway(self, value: float) -> bool:
+        """A rung that was passed over lies in the middle between its neighbours; a whim lies anywhere."""
+        below = max(seen for seen in self.values if seen < value)
+        above = min(seen for seen in self.values if seen > value)
+        return abs(above + below - 2 * value) <= 2 * costs.RUNG_TOLERANCE_EV
 
     def _onward(self, rung: float, last: float) -> float:
         same = abs(rung - last) <= costs.RUNG_TOLERANCE_EV
