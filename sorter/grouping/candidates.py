@@ -6,7 +6,6 @@ are in nats (see costs.py); NEVER says that the model cannot account for it at a
 
 from __future__ import annotations
 
-import copy
 import math
 from functools import lru_cache
 from typing import NamedTuple
@@ -86,7 +85,9 @@ class Candidate:
 
     def fork(self) -> Candidate:
         """A candidate that goes on from here on its own."""
-        other = copy.copy(self)
+        other = Candidate.__new__(Candidate)
+        for name in Candidate.__slots__:  # copy.copy takes six times as long
+            setattr(other, name, getattr(self, name))
         other.focus = self.focus.fork()
         other.exposure = self.exposure.fork()
         other.tempo = self.tempo.fork()
@@ -107,7 +108,7 @@ class Candidate:
         habits, transition = self.habits, step.transition
         if self.length >= habits.longest or transition.clock_back or transition.pause_s > apart_s:
             return False
-        cost = self._told(step)
+        cost = self._going_on(step)
         if transition.changed:
             cost += sum([habits.changed[name] for name in transition.changed])
         if cost < NEVER:
@@ -125,7 +126,7 @@ class Candidate:
         self.cost += cost + self.focus.take(transition) + counters
         return True
 
-    def _told(self, step: PricedTransition) -> float:
+    def _going_on(self, step: PricedTransition) -> float:
         """What it costs to go on, by what the camera says of every frame."""
         habits, cost = self.habits, self.habits.goes_on
         if habits.periodic:
@@ -139,7 +140,7 @@ class Candidate:
     def _paused(self, transition: Transition) -> float:
         """What the pause costs; a shot number that runs on at the same settings outvotes it."""
         cost = self.tempo.take(transition)
-        if cost <= costs.SHOT_RUNS_ON or cost == NEVER or transition.shot_step != 1:
+        if transition.shot_step != 1 or cost <= costs.SHOT_RUNS_ON or cost == NEVER:
             return cost
         return cost if transition.changed or not self.habits.driven else costs.SHOT_RUNS_ON
 

@@ -71,8 +71,10 @@ def last_number(frame: Frame) -> int | None:
     """
     first = frame.files[0]
     one = number_of(first)
-    if one is None:
-        return None
+    if one is None or len(frame.files) == 1:
+        return one
+    if all(number_of(file) == one for file in frame.files):
+        return one
     beside = (number_of(file) for file in frame.files if file.file.folder == first.file.folder)
     return max((n for n in beside if n is not None), key=lambda n: (n - one) % WRAP)
 
@@ -82,14 +84,14 @@ def number_of(file: ReadFile) -> int | None:
     return _number_in(file.path)
 
 
-# Each frame is asked several times for its numbers, and only about its neighbours.
-@lru_cache(maxsize=1024)
+# Each frame of a timeline is asked a dozen times for its numbers, pass after pass.
+@lru_cache(maxsize=1 << 17)
 def _directory_in(path: str) -> int | None:
     match = _DIRECTORY.search(path)
     return int(match[1]) if match else None
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=1 << 17)
 def _number_in(path: str) -> int | None:
     match = _NUMBER.search(path)
     return int(match[1]) if match else None
