@@ -1,4 +1,4 @@
-"""README's lists are whole: every column of checks.csv, and every option of every command."""
+"""README's lists are whole: columns of checks.csv, relations, and every option of every command."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ import pytest
 
 from sorter.cli import COMMANDS, commands
 from sorter.model.finding import CHECK_COLUMNS, Check, Positions
+from sorter.model.relation_kind import RelationKind
 
 TEXT = (Path(__file__).parent.parent / "README.md").read_text("utf-8")
 SECTIONS = dict(re.findall(r"^#{2,3} (.+)\n((?:(?!#{2,3} ).*\n)*)", TEXT, re.MULTILINE))
@@ -76,6 +77,12 @@ def test_a_form_is_that_of_the_code(form: str, hints: tuple[object, ...]) -> Non
 
 
 # ---- the options of the commands ----------------------------------------------------------------
+
+
+def test_every_relation_is_explained() -> None:
+    table = TEXT.partition("What a sequence is to another one")[2].partition("## ")[0]
+    told = re.findall(r"^\| ([a-z][a-z -]+) \| ", table, re.MULTILINE)
+    assert sorted(told) == sorted([*RelationKind, "note"])
 
 
 def options(name: str) -> Iterator[str]:
