@@ -52,6 +52,7 @@ def joined(frames: Sequence[Frame], named: Named) -> list[Frame]:
         if len(alike) > 1:
             same |= _by_name(sorted(alike, key=lambda frame: _rank(frame, named)))
     same |= _by_counters(by_moment, same)
+    same = {path: other for path, other in same.items() if path != other}
     return list(_united(frames, same)) if same else list(frames)
 
 
