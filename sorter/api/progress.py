@@ -9,10 +9,10 @@ from enum import StrEnum
 from typing import TypeAlias
 
 from sorter.errors import Cancelled
+from sorter.model.progress import CountProgress
 
 Progress: TypeAlias = Callable[[str, int, int], None]
 """Called from any thread: the stage, how much of it is done, of how much."""
-CountProgress: TypeAlias = Callable[[int, int], None]
 
 
 class Stage(StrEnum):

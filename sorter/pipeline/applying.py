@@ -7,8 +7,8 @@ from pathlib import Path
 
 from sorter.model.change import Regrouping
 from sorter.model.correction import Correction
+from sorter.model.progress import CountProgress
 from sorter.pipeline.regrouping import Regrouped, regroup, regroupings_of
-from sorter.pipeline.scanning import CountProgress
 from sorter.planning import pattern
 from sorter.writing import records
 

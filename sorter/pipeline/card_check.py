@@ -13,9 +13,9 @@ from sorter.errors import CardGone, CardNotReadable
 from sorter.model.advice import Copy, DiskLayout, Evidence
 from sorter.model.card import CardFile, Drift, Listing, differences
 from sorter.model.plan import ContentCheck, Entry, State
+from sorter.model.progress import CountProgress
 from sorter.pipeline.ingest_options import SharedCount
 from sorter.pipeline.places import disk_layout
-from sorter.pipeline.scanning import CountProgress
 from sorter.reading.cards import files_of, thrown_away
 from sorter.writing.reading import readers
 from sorter.writing.verify import Findings

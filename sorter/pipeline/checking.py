@@ -13,10 +13,11 @@ from sorter.disk.measurements import MeasurementStore
 from sorter.disk.shoot import Shoot
 from sorter.model.correction import Correction
 from sorter.model.plan import Entry
+from sorter.model.progress import CountProgress
 from sorter.model.sequence import Account
 from sorter.model.subject import Checked, Subject
 from sorter.pipeline.findings import findings
-from sorter.pipeline.scanning import CountProgress, account_of
+from sorter.pipeline.scanning import account_of
 from sorter.pipeline.subjects import of_account, of_entries
 from sorter.pipeline.working import Workers
 from sorter.settings import Settings

@@ -16,11 +16,11 @@ from sorter.handoff.choose import choose
 from sorter.handoff.matching import by_name, by_time
 from sorter.model.card import CardFile
 from sorter.model.folders import RESULTS
+from sorter.model.progress import CountProgress
 from sorter.model.result import Collected, Collection, NotCollected
 from sorter.model.stack import Stack, StackRequest
 from sorter.pipeline.finishing import Finished, Keeper, as_it_is, finish
 from sorter.pipeline.recording import write_records
-from sorter.pipeline.scanning import CountProgress
 from sorter.pixels.decoded import Undecodable, picture_digest
 from sorter.reading.cards import read_files
 from sorter.writing.ledger import Ledger

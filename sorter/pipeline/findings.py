@@ -13,9 +13,9 @@ from sorter.disk.measurements import MeasurementStore
 from sorter.model.finding import FrameFindings
 from sorter.model.judgement import Judgement
 from sorter.model.measurement import FrameSource
+from sorter.model.progress import CountProgress
 from sorter.model.subject import Checked, Subject, SubjectSeries
 from sorter.pipeline.ingest_options import SharedCount
-from sorter.pipeline.scanning import CountProgress
 from sorter.pipeline.working import Workers
 from sorter.pixels.store import FORMAT_VERSION
 from sorter.writing import judgements

@@ -17,8 +17,8 @@ from sorter.manifest.checks import (
     read_verdicts,
 )
 from sorter.model.plan import Entry
+from sorter.model.progress import CountProgress
 from sorter.model.stack import Handed, Handoff, LeftOut, StackRequest
-from sorter.pipeline.scanning import CountProgress
 from sorter.writing import records
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from sorter.model.correction import Correction
-from sorter.pipeline.scanning import CountProgress
+from sorter.model.progress import CountProgress
 from sorter.planning import pattern
 from sorter.settings import Settings
 

@@ -23,7 +23,7 @@ from sorter.pipeline.carrying import Carrying
 from sorter.pipeline.ingest_options import IngestOptions, StageProgress
 from sorter.pipeline.ingest_report import Report
 from sorter.pipeline.inspecting import Inspection
-from sorter.pipeline.new_plan import naming_of
+from sorter.pipeline.naming import naming_of
 from sorter.pipeline.places import disk_layout
 from sorter.pipeline.planned import IngestPlan
 from sorter.pipeline.recording import new_ledger, refuse_foreign_lists

@@ -24,11 +24,11 @@ from sorter.pipeline.basis import (
 )
 from sorter.pipeline.checking import apart_from, check_account
 from sorter.pipeline.ingest_options import IngestOptions, SharedCount, StageProgress
+from sorter.pipeline.naming import naming_of
 from sorter.pipeline.new_plan import (
     contents_of,
     files_in,
     late_corrections,
-    naming_of,
     plan_new,
 )
 from sorter.pipeline.planned import BackupFound, IngestPlan

@@ -16,12 +16,12 @@ from sorter.handoff.choose import choose
 from sorter.handoff.command import LIST, Command, parse_command
 from sorter.handoff.lists import refuse_shoot
 from sorter.model.folders import RESULTS
+from sorter.model.progress import CountProgress
 from sorter.model.result import CommandRequest, Failed, Merged, Results
 from sorter.model.stack import Choice, Stack, StackRequest
 from sorter.pipeline.finishing import Keeper
 from sorter.pipeline.handing import findings_of
 from sorter.pipeline.recording import write_records
-from sorter.pipeline.scanning import CountProgress
 from sorter.pipeline.stacking import Job, Ready, merge_one
 from sorter.pipeline.working import AHEAD, Workers, as_they_come
 from sorter.writing.ledger import Ledger

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
-from sorter.errors import BadPattern
 from sorter.manifest.rows import make_rows, spelled
 from sorter.model.correction import Correction
 from sorter.model.frame import ReadFile
@@ -14,7 +13,6 @@ from sorter.model.plan import Entry, Plan
 from sorter.model.row import Row
 from sorter.model.sequence import Account
 from sorter.pipeline.scanning import unread_files
-from sorter.planning import pattern
 from sorter.planning.lateness import too_late
 from sorter.planning.numbering import numbers_for
 from sorter.planning.places import Naming, PathFacts, ShootContents, make_plan
@@ -67,17 +65,6 @@ def late_corrections(
     known_values = {**contents.same_press, **contents.numbered}
     late = too_late(account, plan, known_values, (path for path, _ in pairs))
     return tuple(each for path, each in pairs if path in late)
-
-
-def naming_of(folder: str, name: str) -> Naming:
-    """How folders are named. folder: a pattern. Raises BadPattern."""
-    try:
-        parsed = pattern.parse(folder)
-    except pattern.PatternFault as fault:
-        raise BadPattern(
-            f"--folder {folder!r}: {fault}. Write it like the default, {pattern.DEFAULT}"
-        ) from fault
-    return Naming(pattern=parsed, name=name)
 
 
 def files_in(account: Account) -> Iterator[ReadFile]:

@@ -13,10 +13,10 @@ from sorter.disk.reported import PICTURES, ReportFolder
 from sorter.model.finding import Check, FrameFindings
 from sorter.model.kinds import STACK_KINDS
 from sorter.model.measurement import FrameSource
+from sorter.model.progress import CountProgress
 from sorter.model.report import Pictured, Trial
 from sorter.model.subject import Checked, Subject
 from sorter.pipeline.drawing import LEAST, Drawing, Drawn, FrameDrawing, MergeDrawing, draw
-from sorter.pipeline.scanning import CountProgress
 from sorter.pipeline.working import AHEAD, Workers, as_they_come
 
 FORMAT_VERSION: Final = 1

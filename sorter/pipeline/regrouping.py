@@ -18,11 +18,11 @@ from sorter.model.change import Change, Regrouping
 from sorter.model.correction import Correction
 from sorter.model.operation import Operation
 from sorter.model.plan import Entry, State
+from sorter.model.progress import CountProgress
 from sorter.model.row import Row
 from sorter.model.stretches import Misfit
-from sorter.pipeline.new_plan import naming_of
+from sorter.pipeline.naming import naming_of
 from sorter.pipeline.recording import RECORDS, drop_findings, write_records
-from sorter.pipeline.scanning import CountProgress
 from sorter.planning import adopting, correcting, pattern
 from sorter.planning.changing import CannotRegroup, RegroupRequest, regrouped, taken_back, touched
 from sorter.planning.free import Naming

@@ -14,13 +14,13 @@ from sorter.manifest.corrections import path_cell
 from sorter.manifest.rows import in_order, spelled
 from sorter.model.correction import Correction
 from sorter.model.plan import Entry
+from sorter.model.progress import CountProgress
 from sorter.model.report import Material
 from sorter.model.subject import Checked
 from sorter.page.build import make_page
 from sorter.page.render import GENERATOR, render
 from sorter.pipeline.checking import check_subjects, subjects_of
 from sorter.pipeline.picturing import Pictures, make_pictures
-from sorter.pipeline.scanning import CountProgress
 from sorter.pipeline.working import Workers
 from sorter.pixels.drawn import colours
 from sorter.writing import records

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Final, TypeAlias
+from typing import Final
 
 from sorter.disk.card import Card, nothing_here
 from sorter.disk.output import Output, add_file, is_same, real_path, replace_file
@@ -18,14 +18,12 @@ from sorter.model.card import Listing
 from sorter.model.correction import Correction
 from sorter.model.frame import Facts, Frame, ReadFile, Reading
 from sorter.model.kinds import PICTURE_ROLES, Kind
+from sorter.model.progress import CountProgress
 from sorter.model.sequence import Account
 from sorter.model.stretches import Misfit
 from sorter.model.values import Moment
 from sorter.reading.cards import files_to_read, read_card
 from sorter.settings import Settings
-
-CountProgress: TypeAlias = Callable[[int, int], None]
-"""Called while files are read or written: how many are done, of how many."""
 
 _LAST_S: Final = 253_402_300_799  # 9999-12-31 23:59:59: ISO 8601 writes years in four digits
 

@@ -11,9 +11,9 @@ from sorter.disk.output import Output, check_target, is_same, real_path, replace
 from sorter.manifest import tables
 from sorter.manifest.tallies import tally_bytes
 from sorter.model.kinds import PICTURE_ROLES
+from sorter.model.progress import CountProgress
 from sorter.model.row import Row
 from sorter.model.tally import Shared, Tally
-from sorter.pipeline.scanning import CountProgress
 from sorter.writing import records
 
 

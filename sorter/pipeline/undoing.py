@@ -16,6 +16,7 @@ from sorter.disk.shoot import Shoot
 from sorter.errors import CardNotFound, NoCard, NothingToUndo, OnlyCopies
 from sorter.model.operation import Operation, OperationKind, newest
 from sorter.model.plan import Entry
+from sorter.model.progress import CountProgress
 from sorter.model.row import is_brought_back
 from sorter.page.render import GENERATOR
 from sorter.pipeline.ingest_options import SharedCount
@@ -26,7 +27,6 @@ from sorter.pipeline.recording import (
     write_records,
 )
 from sorter.pipeline.regrouping import changed_by, give_up, take_back
-from sorter.pipeline.scanning import CountProgress
 from sorter.pipeline.seeking import elsewhere, exchanged
 from sorter.writing.ledger import IngestRun, Ledger
 from sorter.writing.target import stopping_clearly

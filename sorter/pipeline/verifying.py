@@ -12,6 +12,7 @@ from sorter.disk.shoot import Shoot
 from sorter.disk.walk import is_system_file
 from sorter.errors import BadBackup, NoShoot, SorterError
 from sorter.model.plan import Entry, State
+from sorter.model.progress import CountProgress
 from sorter.pipeline.adopting import adopt, has_to_adopt, refuse_undoing
 from sorter.pipeline.backup import check_apart_from, refuse_unknown_entries
 from sorter.pipeline.ingest_options import SharedCount
@@ -23,7 +24,6 @@ from sorter.pipeline.recording import (
     refuse_foreign_lists,
     write_records,
 )
-from sorter.pipeline.scanning import CountProgress
 from sorter.pipeline.seeking import seek
 from sorter.pipeline.space import no_space, space_for
 from sorter.planning.places import another_name

@@ -19,7 +19,8 @@ from itertools import groupby
 from typing import Final, Self
 
 from sorter.disk.card import Card
-from sorter.writing.copying import SMALL, ByteProgress, Copied, Copier, Job
+from sorter.model.progress import ByteProgress
+from sorter.writing.copying import SMALL, Copied, Copier, Job
 from sorter.writing.moving import CardRemover
 from sorter.writing.target import Target, check_any, frame_of
 

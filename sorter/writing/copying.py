@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from itertools import groupby
-from typing import Final, Self, TypeAlias, TypeGuard
+from typing import Final, Self, TypeGuard
 
 from sorter.disk.card import Card
 from sorter.disk.files import NewFile
@@ -17,14 +17,12 @@ from sorter.disk.streams import Measured, Stream
 from sorter.model.damage import Damage
 from sorter.model.kinds import PICTURE_ROLES
 from sorter.model.plan import ContentCheck, Entry
+from sorter.model.progress import ByteProgress
 from sorter.writing.helping import Done, Helpers, Task
 from sorter.writing.integrity import IntegrityCheck
 from sorter.writing.notes import DIFFERS, without_failures
 from sorter.writing.passing import passed
 from sorter.writing.target import Carried, Target
-
-ByteProgress: TypeAlias = Callable[[int], None]
-"""Called with the bytes that were dealt with since the last call."""
 
 SMALL: Final = 1024 * 1024
 """Files of fewer bytes are small: many of them are forced to the disk at once, which needs no start."""

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from sorter.model.plan import ContentCheck, Entry
+from sorter.model.progress import ByteProgress
 from sorter.writing.carry import Carrier
-from sorter.writing.copying import ByteProgress, Job
+from sorter.writing.copying import Job
 from sorter.writing.target import Target
 from sorter.writing.verify import Findings
 
