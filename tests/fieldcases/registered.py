@@ -7,7 +7,7 @@ from importlib.util import find_spec
 
 from fieldcases.habits import HABITS, Habit
 
-_MODULES = ("fieldcases.habits", "fieldcases.habits_files")
+_MODULES = ("fieldcases.habits", "fieldcases.habits_files", "fieldcases.habits_strange")
 
 
 def all_habits() -> tuple[Habit, ...]:
