@@ -389,11 +389,11 @@ MACHINE_STACK = Habits(
     shortest=8,
     longest=100_000,
     pauses=Pauses(
-        # Every 0.6 to 8 s, to a twentieth of it, flash or not.
+        # Every 0.6 to 16 s, to a twentieth of it, flash or not.
         first=2.5, first_spread=0.8, spread=0.05, learns=True, tightest=0.02, widest=0.08, jitter_s=0.1,
         # It waits a beat or two longer now and then; five beats are the way back to the start.
         hitch=5.0, hitch_s=NEVER, hitch_beats=2.0, steep=9.0, limit_s=600.0,
-        quickest_s=0.5, rushed=5.0, slowest_s=8.0, flash_slowest_s=16.0, dragging=2.0,
+        quickest_s=0.5, rushed=5.0, slowest_s=16.0, flash_slowest_s=16.0, dragging=2.0,
     ),
     # Its frames come one by one; a body that runs a timer or brackets says so.
     drive={DriveMode.SINGLE: 0.1, DriveMode.CONTINUOUS: NEVER, DriveMode.TIMER: NEVER},
@@ -528,7 +528,7 @@ EXPOSURE_LADDER = Habits(
     focus_mode={FocusMode.AUTO: 0.9, FocusMode.MANUAL: 0.5},
     stays=6.0, moves=0.2, free_focus=True,
     ev_same=3.0, ev_small=0.9, ev_large=0.5,
-    changed={**_CHANGES, "f_number": 2.5, "iso": 0.3, TRADED: 0.2},
+    changed={**_CHANGES, "f_number": 4.0, "iso": 1.2, TRADED: 0.2},
     fewest=3.0,
     exposures="ladder",
 )  # fmt: skip
@@ -555,6 +555,7 @@ RUNG_TOLERANCE_EV = 0.2  # between nominal speeds a third of a stop is 0.26 to 0
 LADDER_SAME_RUNG = 0.3
 LADDER_OTHER_RUNG = 1.8  # a step of another size than the last one: most hands count clicks
 LADDER_TURNS = 6.0  # the exposure goes back by a rung
+LADDER_TURNS_AGAIN = 4.0  # and once more: that is trying, and each further turn costs so much more
 LADDER_OTHER_END = 3.0  # it goes on beyond its other end, with no rung twice: one set in two goes
 LADDER_LONE = 1.0  # all the way back for one rung: there the next ladder begins
 LADDER_BETWEEN = 3.0  # a rung between two others, which was passed over

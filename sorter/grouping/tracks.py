@@ -185,19 +185,20 @@ class ExposureSet(ExposureTrack):
 class ExposureLadder(ExposureTrack):
     """Exposures changed by hand, stepping mostly one way; no rung comes twice."""
 
-    __slots__ = ("last", "lone", "rungs", "slip", "traded", "unbidden", "value", "values")
+    __slots__ = ("last", "lone", "rungs", "slip", "traded", "turns", "unbidden", "value", "values")
 
     def __init__(self, habits: Habits) -> None:
         super().__init__(habits)
         self.last = self.value = 0.0
         self.values = [0.0]
-        self.rungs = self.traded = 0
+        self.rungs = self.traded = self.turns = 0
         self.slip = self.unbidden = self.lone = False
 
     def fork(self) -> ExposureLadder:
         """A ladder that goes on from here on its own."""
         other = ExposureLadder(self.habits)
         other.last, other.rungs, other.traded = self.last, self.rungs, self.traded
+        other.turns = self.turns
         other.value, other.values = self.value, self.values.copy()
         other.slip, other.unbidden, other.lone = self.slip, self.unbidden, self.lone
         return other
@@ -261,8 +262,10 @@ class ExposureLadder(ExposureTrack):
             self.slip = False
             return costs.LADDER_SAME_RUNG
         self.slip = True
+        self.turns += 1
+        again = costs.LADDER_TURNS_AGAIN * (self.turns - 1)
         fell_back = abs(change) > _RUNG_AND_A_HALF * abs(last)
-        return costs.LADDER_FELL_BACK if fell_back else costs.LADDER_TURNS
+        return again + (costs.LADDER_FELL_BACK if fell_back else costs.LADDER_TURNS)
 
     def close(self, length: int) -> float:
         """Says whether it is a ladder at all: most steps must be rungs."""
