@@ -18,7 +18,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
-from scoring.habits import habits, reading_of, seeds_of, wanted
+from scoring.habits import habits, parser_of, reading_of, wanted
 from sorter.grouping import candidates, costs, search
 from sorter.grouping.costs import Habits, Pauses
 from sorter.grouping.evidence import Evidence, gather
@@ -99,26 +99,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def parser() -> argparse.ArgumentParser:
     """The command's options."""
-    asked = argparse.ArgumentParser(
-        prog="fit_costs",
-        description=__doc__,
-        epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    asked.add_argument("--seeds", type=seeds_of, default=range(1, 2), help="1-6 or 4; default 1")
-    asked.add_argument("--topic", help="habits of this topic only; default all")
-    asked.add_argument("--name", help="habits whose name has this in it; default all")
+    asked = parser_of("fit_costs", __doc__, EXAMPLE, seeds=1)
     asked.add_argument("--only", metavar="TEXT", help="figures whose name has this in it")
     return asked
 
 
 def cases_of(options: argparse.Namespace) -> Iterator[Case]:
     """The cards that are asked for, each body's timeline with its labels; none of a habit that is held."""
-    from fieldcases.habits import HELD  # noqa: PLC0415  see habits()
-
     for habit in habits(options.topic, options.name):
-        if habit.name in HELD:
-            continue
         for seed in options.seeds:
             made = habit.make(random.Random(f"{habit.name} {seed}"))
             truth = list(wanted(made))

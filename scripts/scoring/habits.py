@@ -57,27 +57,38 @@ class Tally:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs the command."""
     options = _parser().parse_args(arguments)
-    chosen = [habit for habit in habits(options.topic, options.name) if _asked(habit, options)]
-    tallies = {habit: tallied(habit, options.seeds) for habit in chosen}
+    asked = habits(options.topic, options.name, held=options.held, only_held=options.only_held)
+    tallies = {habit: tallied(habit, options.seeds) for habit in asked}
     print("\n".join(_shown(tallies, options.list)))
     return 0
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="score_habits",
-        description=DESCRIPTION,
-        epilog=EXAMPLE,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    parser.add_argument("--seeds", type=seeds_of, default=range(1, 4), help="1-6 or 4; default 1-3")
-    parser.add_argument("--topic", help="habits of this topic only; default all")
-    parser.add_argument("--name", help="habits whose name has this in it; default all")
+    parser = parser_of("score_habits", DESCRIPTION, EXAMPLE, seeds=3)
     parser.add_argument("--held", action="store_true", help="those held back from tuning, too")
     parser.add_argument("--only-held", action="store_true", help="those alone")
     parser.add_argument(
         "--list", metavar="N", type=int, default=0, help="failures named; default 0"
     )
+    return parser
+
+
+def parser_of(
+    program: str, description: str | None, epilog: str, *, seeds: int
+) -> argparse.ArgumentParser:
+    """Options that say of which cards: seeds (by default from 1 to so many), topic and name."""
+    parser = argparse.ArgumentParser(
+        prog=program,
+        description=description,
+        epilog=epilog,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    usual = "1" if seeds == 1 else f"1-{seeds}"
+    parser.add_argument(
+        "--seeds", type=seeds_of, default=range(1, seeds + 1), help=f"1-6 or 4; default {usual}"
+    )
+    parser.add_argument("--topic", help="habits of this topic only; default all")
+    parser.add_argument("--name", help="habits whose name has this in it; default all")
     return parser
 
 
@@ -87,23 +98,27 @@ def seeds_of(text: str) -> range:
     return range(int(first), int(last or first) + 1)
 
 
-def habits(topic: str | None = None, name: str | None = None) -> list[Habit]:
-    """All habits that are known, or those of the topic, or with that in their name."""
-    from fieldcases.registered import all_habits  # noqa: PLC0415  the tests' folder may be missing
+def habits(
+    topic: str | None = None,
+    name: str | None = None,
+    *,
+    held: bool = False,
+    only_held: bool = False,
+) -> list[Habit]:
+    """All habits that set costs, or those of the topic, or with that in their name.
+
+    held: those that are held back from tuning too. only_held: those alone.
+    """
+    from fieldcases.habits import HELD  # noqa: PLC0415  the tests' folder may be missing
+    from fieldcases.registered import all_habits  # noqa: PLC0415  see above
 
     return [
         habit
         for habit in all_habits()
-        if topic in (None, habit.topic) and (name is None or name in habit.name)
+        if topic in (None, habit.topic)
+        and (name is None or name in habit.name)
+        and (habit.name in HELD if only_held else held or habit.name not in HELD)
     ]
-
-
-def _asked(habit: Habit, options: argparse.Namespace) -> bool:
-    from fieldcases.habits import HELD  # noqa: PLC0415  see habits()
-
-    if options.only_held:
-        return habit.name in HELD
-    return bool(options.held) or habit.name not in HELD
 
 
 # ---- one habit ----------------------------------------------------------------------------------

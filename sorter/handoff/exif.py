@@ -34,8 +34,8 @@ SOURCES: Final = 42081
 _ASCII, _SHORT, _LONG, _RATIONAL, _UNDEFINED, _SIGNED = 2, 3, 4, 5, 7, 10
 _LONG8, _IFD8 = 16, 18
 _WIDTHS: Final = {1: 1, _ASCII: 1, _SHORT: 2, _LONG: 4, _RATIONAL: 4, _UNDEFINED: 1, _SIGNED: 4}
-_EACH: Final = {1: 1, _ASCII: 1, _SHORT: 2, _LONG: 4, _RATIONAL: 8, _UNDEFINED: 1, _SIGNED: 8}
-_BYTES: Final = {**_EACH, 6: 1, 8: 2, 9: 4, 11: 4, 12: 8}
+_EACH: Final = {1: 1, _ASCII: 1, _SHORT: 2, _LONG: 4, _RATIONAL: 8, 6: 1, _UNDEFINED: 1, 8: 2, 9: 4,
+                _SIGNED: 8, 11: 4, 12: 8}  # fmt: skip
 """Bytes of a value by its type (TIFF 6.0)."""
 _NOTE: Final = piexif.ExifIFD.MakerNote
 _EXIF_AT: Final = piexif.ImageIFD.ExifTag
@@ -225,7 +225,7 @@ def _refuse_endless(own: bytes) -> None:
         end = min(at + 2 + 12 * number, len(own) - 11)
         for place in range(at + 2, end, 12):
             tag, kind, count = struct.unpack_from(f"{order}HHL", own, place)
-            if count * _BYTES.get(kind, 1) > len(own):
+            if count * _EACH.get(kind, 1) > len(own):
                 raise ValueError(f"{count} values of tag {tag} in {len(own)} bytes")
             if tag in _POINTERS:
                 ahead.append(own[place + 8 : place + 12])
