@@ -9,6 +9,7 @@ disc takes from behind an edge in depth is not told apart.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
     Picture = NDArray[np.uint8]
     Depth = NDArray[np.float32]
+    Spread = Callable[[float], NDArray[np.float32]]
 
 FIRST_RADIUS: Final = 0.5
 GROWTH: Final = 1.5
@@ -35,12 +37,13 @@ BAND: Final = 32
 class Layers:
     """A picture (rows, columns, channels) that is blurred by each of the radii once it is asked for.
 
-    radii: in pixels, the first of which is 0. depth: of each pixel.
+    radii: in pixels, the first of which is 0. depth: of each pixel. spread: a point's, by the radius.
     """
 
     picture: Picture
     depth: Depth
     radii: NDArray[np.float64]
+    spread: Spread
     _made: dict[int, Picture] = field(default_factory=dict)
 
     def blurred(self, level: int) -> Picture:
@@ -52,7 +55,7 @@ class Layers:
     def _spread(self, level: int) -> Picture:
         if level == 0:
             return self.picture
-        spread = disc(float(self.radii[level]))
+        spread = self.spread(float(self.radii[level]))
         out = cv2.filter2D(self.picture, -1, spread, borderType=cv2.BORDER_REFLECT_101)
         return out.reshape(self.picture.shape).astype(np.uint8, copy=False)
 
@@ -68,12 +71,22 @@ def disc(radius: float) -> NDArray[np.float32]:
     return spread
 
 
-def layers(picture: Picture, depth: Depth, most: float) -> Layers:
+def bell(radius: float) -> NDArray[np.float32]:
+    """A point spread without an edge, of the same variance as the disc: lenses leave one between both."""
+    sigma = radius / 2
+    line = np.arange(-math.ceil(3 * sigma + 1), math.ceil(3 * sigma + 1) + 1)
+    along = np.exp(-(line**2) / (2 * sigma**2))
+    spread: NDArray[np.float32] = np.outer(along, along).astype(np.float32)
+    spread /= spread.sum()
+    return spread
+
+
+def layers(picture: Picture, depth: Depth, most: float, spread: Spread = disc) -> Layers:
     """The picture (rows, columns, channels; uint8) to be blurred by radii up to the most in pixels."""
     radii = [0.0, FIRST_RADIUS]
     while radii[-1] < most:
         radii.append(radii[-1] * GROWTH)
-    return Layers(picture, depth, np.array(radii))
+    return Layers(picture, depth, np.array(radii), spread)
 
 
 def focused(what: Layers, focus: float, blur: float) -> Picture:

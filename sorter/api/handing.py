@@ -12,7 +12,7 @@ from sorter.api.plain import Json, plain
 from sorter.api.progress import Cancel, Progress, Stage, Watch
 from sorter.errors import BadChoice
 from sorter.handoff.numbers import parse_numbers
-from sorter.model.finding import Verdict
+from sorter.model.finding import JUDGED, Verdict
 from sorter.model.kinds import SEQUENCE_KINDS, STACK_KINDS, Kind
 from sorter.model.result import Collection, CommandRequest, Results, ResultType
 from sorter.model.stack import (
@@ -239,7 +239,7 @@ def stack_request(
 ) -> StackRequest:
     """Which sequences, and how. Raises BadChoice."""
     kinds = frozenset(Kind(_one_of(each, SEQUENCE_KINDS, "--kind")) for each in _many(kind))
-    verdicts = frozenset(Verdict(_one_of(each, Verdict, "--verdict")) for each in _many(verdict))
+    verdicts = frozenset(Verdict(_one_of(each, JUDGED, "--verdict")) for each in _many(verdict))
     return StackRequest(
         kinds=kinds or STACK_KINDS,
         only=_numbers(only),

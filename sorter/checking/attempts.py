@@ -12,6 +12,7 @@ _RANK: Final = {
     Verdict.COMPLETE: 0,
     Verdict.USABLE: 1,
     Verdict.INCOMPLETE: 2,
+    Verdict.UNJUDGED: 3,
     None: 3,
     Verdict.BROKEN: 4,
 }

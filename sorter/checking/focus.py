@@ -49,6 +49,12 @@ GROUP: Final = 24.0
 ENOUGH: Final = 10
 LEAST_STEP: Final = 0.05
 FLAT: Final = 1e-12  # a bend that is but what floating point leaves over
+DISPLACEMENTS: Final = np.linspace(-1.5, 1.5, 31)
+"""Steps that a frame is moved by in one round."""
+ALIKE_TILES: Final = 25.0
+LEAST_ERROR: Final = 0.03
+UNEVEN: Final = 1.0
+BACKWARDS: Final = 30.0
 BEYOND_DOUBT: Final = 0.5
 """Nats that a tile may lie off the curve before it counts by its distance, no more by its square."""
 
@@ -79,32 +85,39 @@ def curve(distance: Values | float, width: float) -> Values:
     return fallen
 
 
-def find_focus(sharp: Values, start: Values | None = None) -> FocusFit:
+def find_focus(
+    sharp: Values, start: Values | None = None, *, spread: float | None = None
+) -> FocusFit:
     """The focus of a series. sharp: log sharpness, tiles by frames.
 
-    start: places of the frames to begin from; None for one step each, in order of capture.
+    start: places of the frames to begin from; None for one step each, in order of capture. spread: how
+    far steps usually are from a whole one; then frames stay in their order and steps are taken to be
+    even where tiles do not tell otherwise. None: frames lie where the tiles that are sharp have them.
     """
     count = sharp.shape[1]
     at = np.arange(count, dtype=float) if start is None else start.astype(float)
     some = sharp[np.linspace(0, len(sharp) - 1, min(len(sharp), MOST_TILES)).astype(int)]
-    weight = _weights(some)
+    weight = counting(some)
     found = _best(some, weight, at, WIDTHS)
-    found = _best(some, weight, at, found.width * NEAR_WIDTHS)
+    found = _best(some, weight, at, np.maximum(found.width * NEAR_WIDTHS, WIDTHS[0]))
     for _ in range(ROUNDS):
         good = found.error <= np.percentile(found.error, 80)
-        at = _even(_frames_placed(some[good], found.depth[good], found.top[good], at, found.width))
-        found = _best(some, weight, at, found.width * NEAR_WIDTHS[1:4])
-    return _fit(sharp, _weights(sharp), at, found.width)
+        losses = _losses(some[good], found, good)
+        at = _placed_freely(at, losses) if spread is None else _placed_in_order(at, losses, spread)
+        at = _even(at)
+        found = _best(some, weight, at, np.maximum(found.width * NEAR_WIDTHS[1:4], WIDTHS[0]))
+    return fit_tiles(sharp, counting(sharp), at, found.width)
 
 
 def _best(sharp: Values, weight: Values, at: Values, widths: Values) -> FocusFit:
     """The width that fits best, judged by tiles that have their top between the ends."""
     inner = _with_inner_top(sharp)
-    every = (_fit(sharp, weight, at, float(width)) for width in widths)
+    every = (fit_tiles(sharp, weight, at, float(width)) for width in widths)
     return min(every, key=lambda each: float(np.median(each.error[inner])))
 
 
-def _weights(sharp: Values) -> Values:
+def counting(sharp: Values) -> Values:
+    """How much each value counts: less where its tile is soft."""
     weight: Values = np.clip(np.exp(0.5 * (sharp - sharp.max(1, keepdims=True))), LEAST_WEIGHT, 1)
     return weight
 
@@ -116,7 +129,7 @@ def _with_inner_top(sharp: Values) -> NDArray[np.bool_]:
     return inner if inner.sum() >= ENOUGH else np.ones(len(sharp), dtype=bool)
 
 
-def _fit(sharp: Values, weight: Values, at: Values, width: float) -> FocusFit:
+def fit_tiles(sharp: Values, weight: Values, at: Values, width: float) -> FocusFit:
     """The tiles with these places of the frames: each with the least squares, its height left free.
 
     A tile lies close to the frame that shows it sharpest: an edge in depth gives it two tops, and
@@ -187,7 +200,7 @@ def _nearness(best: Values, at: Values, width: float) -> Values:
 
 def weights(sharp: Values, focus: FocusFit) -> Values:
     """How much each value counts for its tile's place."""
-    return _weights(sharp) * _nearness(focus.at[sharp.argmax(1)], focus.at, focus.width)
+    return counting(sharp) * _nearness(focus.at[sharp.argmax(1)], focus.at, focus.width)
 
 
 def _allowed(grid: Values, best: Values, at: Values, around: float) -> NDArray[np.bool_]:
@@ -211,17 +224,50 @@ def _vertex(error: Values, best: NDArray[np.int64]) -> Values:
     return where
 
 
-def _frames_placed(sharp: Values, depth: Values, top: Values, at: Values, width: float) -> Values:
-    """Each frame where the tiles that are sharp in it would have it, up to 1.5 steps from before."""
-    displacements = np.linspace(-1.5, 1.5, 31)
-    found = at.copy()
-    for index, place in enumerate(at):
-        weight = np.clip(np.exp(0.5 * curve(place - depth, width)), LEAST_WEIGHT, 1.0)
-        expected = top[:, None] + curve(place + displacements[None, :] - depth[:, None], width)
-        off = np.abs(sharp[:, index][:, None] - expected)
+def _losses(sharp: Values, fit: FocusFit, which: NDArray[np.bool_]) -> Values:
+    """What each frame loses where it is moved by each of DISPLACEMENTS: by the tiles that are sharp in it.
+
+    Of this fit these tiles. In units of the fit's own error, as if ALIKE_TILES of them told anything new:
+    what one tile's curve lacks, its neighbours' lack too.
+    """
+    depth, top = fit.depth[which], fit.top[which]
+    losses = np.zeros((len(fit.at), len(DISPLACEMENTS)))
+    for index, place in enumerate(fit.at):
+        weight = np.clip(np.exp(0.5 * curve(place - depth, fit.width)), LEAST_WEIGHT, 1.0)
+        moved = place + DISPLACEMENTS[None, :] - depth[:, None]
+        off = np.abs(sharp[:, index][:, None] - top[:, None] - curve(moved, fit.width))
         loss = np.where(off < BEYOND_DOUBT, off**2 / 2, BEYOND_DOUBT * (off - BEYOND_DOUBT / 2))
-        found[index] = place + displacements[int((weight[:, None] * loss).sum(0).argmin())]
-    return found
+        losses[index] = (weight[:, None] * loss).sum(0)
+    scale = min(1.0, ALIKE_TILES / max(1, len(sharp)))
+    told: Values = losses * scale / max(LEAST_ERROR, float(np.median(fit.error[which])))
+    return told
+
+
+def _placed_freely(at: Values, losses: Values) -> Values:
+    """Each frame where the tiles that are sharp in it would have it, up to 1.5 steps from before."""
+    placed: Values = at + DISPLACEMENTS[losses.argmin(1)]
+    return placed
+
+
+def _placed_in_order(at: Values, losses: Values, spread: float) -> Values:
+    """The same of frames that keep their order, each step rather a whole one than another."""
+    found = at.copy()
+    last = len(at) - 1
+    for index in range(last + 1):
+        places = at[index] + DISPLACEMENTS
+        cost = losses[index].copy()
+        if index:
+            cost += _uneven(places - found[index - 1], spread)
+        if index < last:
+            cost += _uneven(found[index + 1] - places, spread)
+        found[index] = places[int(cost.argmin())]
+    return np.maximum.accumulate(found + LEAST_STEP * np.arange(last + 1))
+
+
+def _uneven(steps: Values, spread: float) -> Values:
+    """What a step costs that is no whole one; backwards more than anything. Heavy tails: there are gaps."""
+    cost = UNEVEN * np.log1p(((steps - 1) / spread) ** 2)
+    return np.where(steps < LEAST_STEP, cost + BACKWARDS * (1 + LEAST_STEP - steps), cost)
 
 
 def _even(at: Values) -> Values:

@@ -9,7 +9,7 @@ import numpy as np
 
 from sorter.checking.light import shows_nothing
 from sorter.checking.tiles import BLACK
-from sorter.model.finding import ProposedSequence
+from sorter.model.finding import ProposedSequence, Verdict
 from sorter.model.judgement import FrameSummary
 from sorter.model.kinds import STACK_KINDS, Kind
 from sorter.model.measurement import Measurement
@@ -27,6 +27,8 @@ def proposed_sequences(
 ) -> list[ProposedSequence]:
     """How a sequence of these frames is to be cut or renamed; empty where it stays as it is."""
     check = judged.check
+    if check.verdict is Verdict.UNJUDGED:
+        return []
     kind = check.by_picture
     if kind not in STACK_KINDS:  # a dark or odd frame in a burst is one of its own
         if check.looks_like is None:

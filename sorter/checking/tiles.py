@@ -39,12 +39,15 @@ RISE: Final = 1.6
 class Tiles:
     """The logarithm of the sharpness (energy beyond that of noise, over light squared) of tiles.
 
-    sharp: tiles by frames, every tile of the grid row by row. frames: the index in the sequence of
+    sharp: tiles by frames, every tile of the grid row by row. fine: the same of how much finer than
+    coarse what a tile shows is (the logarithm of energy over coarse energy): a blur of a pixel or two
+    lowers it, whatever the texture. frames: the index in the sequence of
     each column. light: the mean grey of each tile in each frame. textured: which of the tiles have
     texture that focus changes. shape: rows, columns.
     """
 
     sharp: NDArray[np.float64]
+    fine: NDArray[np.float64]
     light: NDArray[np.float64]
     frames: NDArray[np.int64]
     textured: NDArray[np.bool_]
@@ -53,7 +56,7 @@ class Tiles:
 
 def tiles(measured: MeasuredSeries, places: Alignment, frames: NDArray[np.int64]) -> Tiles:
     """The tiles of these frames (their indexes), brought to where the first frame has them."""
-    energies, lights, shape = [], [], (0, 0)
+    energies, coarses, lights, shape = [], [], [], (0, 0)
     for index in frames:
         measurement = measured.measurements[index]
         assert measurement is not None  # noqa: S101  the caller chose those that are seen
@@ -61,14 +64,20 @@ def tiles(measured: MeasuredSeries, places: Alignment, frames: NDArray[np.int64]
         joined = _joined(moved_back(measurement.energy, measurement, place))
         shape = joined.shape
         energies.append(joined.ravel())
+        coarses.append(_joined(moved_back(measurement.coarse, measurement, place)).ravel())
         lights.append(_joined(moved_back(measurement.light, measurement, place)).ravel())
-    energy, light = (np.stack(each, axis=1).astype(np.float64) for each in (energies, lights))
+    energy, coarse, light = (
+        np.stack(each, axis=1).astype(np.float64) for each in (energies, coarses, lights)
+    )
     noise = _noise(energy, light)
     left = np.maximum(energy - noise, LEFT_OVER * noise)
+    coarse_noise = _noise(coarse, light)
+    coarse_left = np.maximum(coarse - coarse_noise, LEFT_OVER * coarse_noise)
+    fine = np.log(left + 1e-3) - np.log(coarse_left + 1e-3)
     sharp = np.log(left / (light + BLACK) ** 2 + 1e-7)
     rises = sharp.max(1) - sharp.min(1) > np.log(RISE)
     textured = ((energy / noise).max(1) > ABOVE_NOISE) & rises
-    return Tiles(sharp=sharp, light=light, frames=frames, textured=textured, shape=shape)
+    return Tiles(sharp=sharp, fine=fine, light=light, frames=frames, textured=textured, shape=shape)
 
 
 def _noise(energy: Values, light: Values) -> Values:

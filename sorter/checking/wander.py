@@ -40,6 +40,15 @@ RELIT_SHARE: Final = 0.06
 POOR: Final = 0.12
 """Median error in nats² above which the order of capture is doubted."""
 BETTER: Final = 0.75
+MUCH_BETTER: Final = 0.6
+FAR_BETTER: Final = 0.35
+"""The same where the other order is all but that of capture: a frame beside one plane may lie on either
+side of it."""
+ONE_WAY: Final = 0.7
+HALF: Final = 0.5
+DRIVEN: Final = 0.2
+TURNED: Final = 0.5
+"""How far steps usually are from a whole one where a motor makes them, and where a hand does."""
 EVEN: Final = 0.45
 """Spread of the steps over their mean up to which a motor may have made them."""
 
@@ -48,8 +57,9 @@ EVEN: Final = 0.45
 class Wander:
     """Whether focus wanders over the series, and how. share: of tiles that change with focus.
 
-    change, explained: mean square of what changes, in nats², and the part of it that focus explains.
-    sharp: the log sharpness that this was found in, tiles with texture by frames.
+    change, explained: mean square of what changes, in nats², and the part of it that focus explains in
+    the median tile. fitting: share of the tiles of which it explains the half or more. sharp, fine: what
+    this was found in, of the tiles with texture, by frames.
     """
 
     focus: FocusFit | None = None
@@ -57,7 +67,9 @@ class Wander:
     share: float = 0.0
     change: float = 0.0
     explained: float = 0.0
+    fitting: float = 0.0
     sharp: Values = field(default_factory=lambda: np.zeros((0, 0)))
+    fine: Values = field(default_factory=lambda: np.zeros((0, 0)))
 
     @property
     def is_even(self) -> bool:
@@ -69,21 +81,27 @@ class Wander:
         return one_way and float(np.std(steps)) < EVEN * float(np.abs(steps).mean())
 
 
-def wander(tiles: Tiles, *, any_order: bool) -> Wander:
-    """What focus does over these tiles. any_order: frames may stand in any order of focus."""
+def wander(tiles: Tiles, *, any_order: bool, is_driven: bool = False) -> Wander:
+    """What focus does over these tiles. any_order: frames may stand in any order of focus.
+
+    is_driven: a motor made the steps, about evenly.
+    """
     sharp = tiles.sharp[tiles.textured]
     share = float(tiles.textured.mean()) if len(tiles.textured) else 0.0
     if len(sharp) < ENOUGH_TILES or sharp.shape[1] < 2:  # noqa: PLR2004  two make a difference
         return Wander(share=share)
-    focus = find_focus(sharp)
-    if any_order or float(np.median(focus.error)) > POOR:
-        other = find_focus(sharp, by_likeness(sharp))
-        if np.median(other.error) < BETTER * np.median(focus.error):
-            focus = other
+    if any_order:
+        focus = _in_any_order(sharp)
+    else:
+        focus = find_focus(sharp, spread=DRIVEN if is_driven else TURNED)
+        if float(np.median(focus.error)) > POOR:
+            focus = _rather_in_order(sharp, focus, is_driven=is_driven)
     weight = weights(sharp, focus)
     still = _left_still(sharp)
     change = float(np.mean(still))
-    explained = 1 - _middle(_left(sharp, focus), weight) / max(_middle(still, weight), 1e-9)
+    left = _left(sharp, focus)
+    explained = 1 - _middle(left, weight) / max(_middle(still, weight), 1e-9)
+    fits = (weight * left).sum(1) < HALF * (weight * still).sum(1)
     reach = float(np.ptp(focus.at)) / focus.width
     wanders = (
         share >= SHARE
@@ -98,8 +116,34 @@ def wander(tiles: Tiles, *, any_order: bool) -> Wander:
         share=share,
         change=change,
         explained=explained,
+        fitting=float(fits.mean()),
         sharp=sharp,
+        fine=tiles.fine[tiles.textured],
     )
+
+
+def _in_any_order(sharp: Values) -> FocusFit:
+    """The fit of frames that may lie anywhere: from the order of capture, or from that of their likeness."""
+    free, other = find_focus(sharp), find_focus(sharp, by_likeness(sharp))
+    return other if np.median(other.error) < BETTER * np.median(free.error) else free
+
+
+def _rather_in_order(sharp: Values, in_order: FocusFit, *, is_driven: bool) -> FocusFit:
+    """This fit, or another one where frames in their own order say much less of the tiles.
+
+    Frames that may lie anywhere always fit better: it has to be much.
+    """
+    free = _in_any_order(sharp)
+    shuffled = abs(in_step(free.at)) < ONE_WAY and not is_driven
+    least = MUCH_BETTER if shuffled else FAR_BETTER
+    better = np.median(free.error) < least * np.median(in_order.error)
+    return free if better else in_order
+
+
+def in_step(at: Values) -> float:
+    """How far places go one way: 1 or -1 where all pairs of frames do, 0 at random (M. G. Kendall, 1938)."""
+    ways = np.sign(at[None, :] - at[:, None])[np.triu_indices(len(at), 1)]
+    return float(ways.mean()) if len(ways) else 0.0
 
 
 def _keeps_its_scene(depth: Values, tiles: Tiles) -> bool:

@@ -25,12 +25,14 @@ Examples:
 \b
 checks.csv in the shoot has a row for each sequence of two or more frames:
   verdict         complete, usable (without the frames that dark and jumps
-                  name), incomplete, broken; empty for what is no stack
+                  name), incomplete, broken, unjudged (the pictures do not
+                  tell); empty for what is no stack
   missing_end     first, last, both: where sharp subject goes on beyond it
   gaps, jumps     positions; what lies between two is named by the first
   dark, surplus   misfires and covered frames; slices that are sharpest nowhere
   step_of_depth   an estimate by focal length and distance, for a full-frame
                   sensor: from slice to slice, in depths of field
+  fitting         share of the tiles with texture that focus explains
   best_frames     of a burst, the best first
   looks_like      the kind that the pictures say, where it differs
   attempts        sequences of one subject, the best first

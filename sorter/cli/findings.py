@@ -86,7 +86,7 @@ def _attention(check: Check) -> str:
 def _sum(found: Checked) -> str:
     stacks = [each for each in found.checks if each.is_stack]
     counts = Counter(str(each.verdict or "not judged") for each in stacks)
-    order = ("complete", "usable", "incomplete", "broken", "not judged")
+    order = ("complete", "usable", "incomplete", "broken", "unjudged", "not judged")
     clauses = ", ".join(f"{counts[name]} {name}" for name in order if counts[name])
     if not found.checks:
         return "No sequence of two or more frames."

@@ -13,7 +13,7 @@ from sorter.cli import console, outcomes
 from sorter.cli.options import json_option
 from sorter.cli.paths import GivenPath
 from sorter.errors import BadChoice
-from sorter.model.finding import Verdict
+from sorter.model.finding import JUDGED
 from sorter.model.kinds import NO_FRAME_KINDS, Kind
 from sorter.model.result import ResultType
 from sorter.model.stack import SliceFiles, SliceOrder, Stack
@@ -134,9 +134,9 @@ Ctrl-C), nothing lost, run it again.
     "--verdict",
     "verdicts",
     multiple=True,
-    type=click.Choice([str(each) for each in Verdict]),
+    type=click.Choice([str(each) for each in JUDGED]),
     metavar="VERDICT",
-    help=f"Only stacks that `sorter check` calls {', '.join(Verdict)}. Give it once for every verdict.",
+    help=f"Only stacks that `sorter check` calls {', '.join(JUDGED)}. Give it once for every verdict.",
 )
 @click.option(
     "--trim",

@@ -20,13 +20,31 @@ class Verdict(StrEnum):
     """Whether a stack is worth merging.
 
     complete: as it is. usable: without the frames that dark and jumps name. incomplete: something of
-    the subject is sharp in no slice. broken: it moved too much to be one picture.
+    the subject is sharp in no slice. broken: it moved too much to be one picture. unjudged: the pictures
+    do not tell, and nothing is done by what they seem to say.
     """
 
     COMPLETE = "complete"
     USABLE = "usable"
     INCOMPLETE = "incomplete"
     BROKEN = "broken"
+    UNJUDGED = "unjudged"
+
+
+JUDGED: Final = tuple(each for each in Verdict if each is not Verdict.UNJUDGED)
+"""The verdicts by which stacks can be chosen."""
+
+
+class Unjudged(StrEnum):
+    """Why the pictures of a stack do not tell.
+
+    few: fewer slices that can be seen than make a curve. plain: too little in them has texture. unclear:
+    focus explains too few of the tiles that have.
+    """
+
+    FEW = "few"
+    PLAIN = "plain"
+    UNCLEAR = "unclear"
 
 
 class End(StrEnum):
@@ -41,7 +59,7 @@ class End(StrEnum):
 class Check:
     """The findings on one sequence of two or more frames.
 
-    verdict: None for what is no stack, or cannot be judged. first_sharp_share, last_sharp_share: the
+    verdict: None for what is no stack. first_sharp_share, last_sharp_share: the
     share of textured tiles that peak there and still rise. surplus: slices that are sharpest nowhere.
     drift_px: the largest shift between two frames, in pixels of the pictures that were looked at.
     best_frames: of a burst, best first. looks_like: the kind that the pictures say, where it differs.
@@ -52,7 +70,10 @@ class Check:
     order, the frames by focus where that is not the order of capture; odd: frames that show something
     else altogether; step_of_depth: an estimate of how far focus goes from slice to slice, in depths of
     field; growth: how much larger the largest frame shows the scene than the smallest (breathing),
-    0.01 is 1 %.
+    0.01 is 1 %; fitting: the share of the tiles with texture of which focus explains the half or more;
+    unjudged: why there is no verdict; judged_at: pixels of the longer side of the pictures that were
+    looked at, of the smallest of them; moved_boxes: where something moved, for each of moved four numbers:
+    left, top, width and height in shares of the first frame's picture.
     """
 
     sequence: int
@@ -80,6 +101,10 @@ class Check:
     bright_ev: tuple[float, ...] = ()
     step_of_depth: float | None = None
     growth: float | None = None
+    fitting: float | None = None
+    unjudged: Unjudged | None = None
+    judged_at: int | None = None
+    moved_boxes: tuple[float, ...] = ()
     nearward: bool | None = None
     wander_share: float = 0.0
     explained: float = 0.0
@@ -129,6 +154,9 @@ CHECK_COLUMNS: Final = (
     "bright_ev",
     "step_of_depth",
     "growth",
+    "fitting",
+    "judged_at",
+    "moved_boxes",
 )
 """The columns of checks.csv in their order: each is an attribute of a check."""
 
@@ -208,8 +236,8 @@ def _other_kind(check: Check) -> str:
 
 
 def _stack(check: Check) -> Iterator[str]:
-    if check.verdict is None:
-        yield "Cannot be judged: too few frames that can be seen, or too little texture in them."
+    if check.verdict is Verdict.UNJUDGED:
+        yield _unjudged(check)
         return
     if check.verdict is Verdict.COMPLETE:
         yield "Complete: sharp from the first slice that counts to the last."
@@ -232,6 +260,17 @@ def _stack(check: Check) -> Iterator[str]:
         )
     if check.order:
         yield f"By focus the order is {listed(check.order, sort=False)}."
+
+
+def _unjudged(check: Check) -> str:
+    if check.unjudged is Unjudged.UNCLEAR:
+        return (
+            f"Cannot be judged: focus explains what changes in only {_share(check.fitting)} of the tiles "
+            "with texture, and nothing is said of ends, gaps or surplus; look at the slices yourself."
+        )
+    if check.unjudged is Unjudged.PLAIN:
+        return "Cannot be judged: too little in the frames has texture that focus changes."
+    return "Cannot be judged: too few frames that can be seen."
 
 
 def _steps(check: Check) -> Iterator[str]:

@@ -46,13 +46,14 @@ class FrameSource:
 class Measurement:
     """One frame, measured. All grids have one shape: rows by columns of square cells.
 
-    energy: mean square of the Laplacian within each cell, in grey levels (0 to 255). light: mean
-    grey of each cell. thumb: the picture, small, uint8. scale: pixels of the decoded picture for one
+    energy: mean square of the Laplacian within each cell, in grey levels (0 to 255). coarse: the same at
+    half the size, where a blur of a pixel or two hardly shows. light: mean grey of each cell. thumb: the picture, small, uint8. scale: pixels of the decoded picture for one
     of the measured one. cell: the side of a cell in measured pixels. width, height: of the picture
     that was decoded, in its pixels, turned as Exif says.
     """
 
     energy: Grid
+    coarse: Grid
     light: Grid
     thumb: Grey
     scale: float

@@ -10,9 +10,9 @@ from typing import Any, Final
 
 from sorter.model.measurement import Displacement, MeasuredSeries, Measurement
 
-FORMAT_VERSION: Final = 4
+FORMAT_VERSION: Final = 5
 """Goes up whenever something else is measured, or measured otherwise."""
-_GRIDS: Final = ("energy", "light")
+_GRIDS: Final = ("energy", "coarse", "light")
 _FIGURES: Final = ("scale", "cell", "width", "height")
 MOST_BYTES: Final = 256 * 1024 * 1024
 """Of what a store unpacks to: a series of ten thousand frames has less."""

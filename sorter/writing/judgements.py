@@ -14,17 +14,25 @@ from dataclasses import asdict
 from enum import StrEnum
 from typing import Any, Final
 
-from sorter.model.finding import Check, End, FrameFindings, ProposedSequence, Verdict
+from sorter.model.finding import (
+    Check,
+    End,
+    FrameFindings,
+    ProposedSequence,
+    Unjudged,
+    Verdict,
+)
 from sorter.model.judgement import FrameSummary, Judgement, Thumb
 from sorter.model.kinds import Kind
 from sorter.model.subject import SubjectSeries
 
-FORMAT_VERSION: Final = 2
+FORMAT_VERSION: Final = 3
 """Goes up with every change of what judges: a test holds it against the sources of the rules."""
 _WORDS: Final[dict[str, type[StrEnum]]] = {
     "kind": Kind,
     "verdict": Verdict,
     "missing_end": End,
+    "unjudged": Unjudged,
     "looks_like": Kind,
     "attempts_verdict": Verdict,
 }

@@ -24,13 +24,14 @@ from faults.sampling import Cuts
 from sorter.cli import commands
 from sorter.errors import LedgerDamaged, ShootBusy
 from sorter.model.damage import Damage
-from sorter.model.kinds import Who
+from sorter.model.finding import Check
+from sorter.model.kinds import Kind, Who
 from sorter.model.note import Related, Renamed, WhyRenamed
 from sorter.model.operation import OperationKind
 from sorter.model.plan import Entry
 from sorter.model.relation_kind import RelationKind
 from sorter.pipeline.recording import MANIFEST, SUMS, records_of
-from sorter.writing.ledger import FILE, Ledger, connection, migration
+from sorter.writing.ledger import FILE, Ledger, connection, migration, schema
 from sorter.writing.ledger.migration import _note
 from writing.cards import contents
 
@@ -203,7 +204,7 @@ def _statements(ledger_file: Path) -> int:
     with closing(sqlite3.connect(ledger_file, isolation_level=None)) as base:
         base.execute("BEGIN EXCLUSIVE")
         base.set_trace_callback(lambda _: count.__setitem__(0, count[0] + 1))
-        migration.migrate(base)
+        migration.migrate(base, 1)
         base.set_trace_callback(None)
         base.execute("ROLLBACK")
     return count[0]
@@ -225,7 +226,7 @@ def _cut(ledger_file: Path, after: int) -> None:
                 os._exit(7)
 
         base.set_trace_callback(count)
-        migration.migrate(base)
+        migration.migrate(base, 1)
         os._exit(7)  # before the commit
     assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 7
 
@@ -313,3 +314,31 @@ def test_other_values_are_damage_in_words_and_the_file_stays(
     with pytest.raises(LedgerDamaged, match="sha256sum -c"):
         Ledger(ledger_file.parent, hold=hold)
     assert ledger_file.read_bytes() == before
+
+
+@pytest.fixture
+def second(tmp_path: Path) -> Path:
+    """A shoot of two files whose ledger is of the second format: it lacks some columns of findings."""
+    root = tmp_path / "shoot"
+    hidden = root / ".sorter"
+    hidden.mkdir(parents=True)
+    with Ledger(hidden, hold=True, make=True) as ledger:
+        ledger.say_findings({7: Check(sequence=1, kind=Kind.BURST, frames=3, best_frames=(2,))})
+    with closing(sqlite3.connect(hidden / FILE, isolation_level=None)) as base:
+        for column in schema.SINCE_3:
+            base.execute(f"ALTER TABLE findings DROP COLUMN {column.name}")
+        base.execute("PRAGMA user_version = 2")
+    return hidden
+
+
+@pytest.mark.parametrize("hold", [False, True])
+def test_a_ledger_of_the_second_format_keeps_its_findings(second: Path, *, hold: bool) -> None:
+    """Who only reads changes nothing on the disk."""
+    before = (second / FILE).read_bytes()
+    with Ledger(second, hold=hold) as ledger:
+        found = ledger._findings()[7]  # noqa: SLF001  no file is there to ask by
+    assert isinstance(found, Check)
+    assert (found.frames, found.best_frames, found.fitting) == (3, (2,), None)
+    assert ((second / FILE).read_bytes() == before) is not hold
+    with closing(sqlite3.connect(second / FILE)) as base:
+        assert base.execute("PRAGMA user_version").fetchone() == (3 if hold else 2,)

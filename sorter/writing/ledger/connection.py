@@ -166,16 +166,16 @@ class Connection:
         if form == FORMAT_VERSION:
             self._refuse_unsound()
             return
-        if form != FIRST:
+        if not FIRST <= form < FORMAT_VERSION:
             raise LedgerDamaged(
                 f"{self._hidden / FILE}: this ledger has form {form}, and this sorter knows forms "
-                f"{FIRST} and {FORMAT_VERSION}. Use the sorter that wrote it."
+                f"{FIRST} to {FORMAT_VERSION}. Use the sorter that wrote it."
             )
         if not hold:
             self._base = _in_memory(self._base)
         self._base.execute("BEGIN EXCLUSIVE")
         try:
-            migrate(self._base)
+            migrate(self._base, form)
             self._refuse_unsound()
             self._base.execute("COMMIT")
         except NO_VALUES as error:

@@ -1,4 +1,4 @@
-"""A ledger of the first format brought to ours. Only here sentences of old are read.
+"""A ledger of an earlier format brought to ours. Only here sentences of old are read.
 
 The first format kept what is said of a file as JSON, and relations, damages, new names and reasons as the
 sentences that people read. What is no sentence that it wrote stays as it is, word by word. All is one
@@ -34,12 +34,13 @@ from sorter.writing.ledger.schema import (
     KEPT_NOTES_TABLE,
     NOTES_TABLE,
     OPERATIONS,
+    SINCE_3,
     TABLES,
     When,
 )
 
 FIRST: Final = 1
-"""The format that this reads."""
+"""The first format that this reads. The second lacks a few columns of findings."""
 
 _OLD: Final = ("regrouped", "regroupings", "earlier", "findings", "files", "runs")
 _CELLS: Final = (
@@ -80,18 +81,26 @@ _Among: TypeAlias = tuple[str, str, int | None]
 _Speaks: TypeAlias = tuple[str, str, int | None, int]
 
 
-def migrate(base: sqlite3.Connection) -> None:
+def migrate(base: sqlite3.Connection, form: int) -> None:
     """The tables are those of our form, with all that the old ones said; in a transaction of the caller.
 
-    Raises NO_VALUES where they say what the first format never did.
+    form: the ledger's. Raises NO_VALUES where they say what the first format never did.
     """
+    if form == FIRST:
+        _from_first(base)
+    else:
+        for column in SINCE_3:
+            base.execute(f"ALTER TABLE {FINDINGS.name} ADD COLUMN {column.declared}")
+    base.execute(f"PRAGMA user_version = {FORMAT_VERSION}")
+
+
+def _from_first(base: sqlite3.Connection) -> None:
     old = _read(base)
     for name in _OLD:
         base.execute(f"DROP TABLE IF EXISTS {name}")
     for statement in (*(table.created for table in TABLES), *INDEXES):
         base.execute(statement)
     _Migration(base, old).carry_over()
-    base.execute(f"PRAGMA user_version = {FORMAT_VERSION}")
 
 
 def _read(base: sqlite3.Connection) -> _Old:

@@ -13,14 +13,14 @@ from enum import StrEnum
 from typing import Final
 
 from sorter.model.damage import Damage
-from sorter.model.finding import End, Verdict
+from sorter.model.finding import End, Unjudged, Verdict
 from sorter.model.kinds import DriveMode, FocusMode, Kind, Role, Who
 from sorter.model.note import WhyRenamed
 from sorter.model.operation import OperationKind, OperationState
 from sorter.model.plan import State
 from sorter.model.relation_kind import RelationKind
 
-FORMAT_VERSION: Final = 2
+FORMAT_VERSION: Final = 3
 """Grows when a sorter that knows the one before could not read the ledger any more."""
 MOST: Final = 2**63 - 1
 MOST_COUNTED: Final = 2**62
@@ -287,8 +287,13 @@ FINDINGS: Final = Table(
         *_real("wander_share", "explained", is_finite=False),
         _word("attempts_verdict", Verdict, may_lack=True),
         *_whole("attempts_frames"),
+        *_real("fitting", is_finite=False),
+        _word("unjudged", Unjudged, may_lack=True),
+        *_whole("judged_at", may_lack=True),
     ),
 )
+SINCE_3: Final = FINDINGS.columns[-3:]
+"""Columns of findings that the second format had not."""
 LISTS: Final = (
     "gaps",
     "jumps",
@@ -302,7 +307,10 @@ LISTS: Final = (
     "order",
     "odd",
     "bright_ev",
+    "moved_boxes",
 )
+FRACTIONS: Final = ("bright_ev", "moved_boxes")
+"""Those that are no positions."""
 LISTED: Final = Table(
     name="found_at",  # positions of frames, or what stands for each of them
     columns=(

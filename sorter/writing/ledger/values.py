@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import Any, Final, TypeAlias, TypeVar
 
 from sorter.model.damage import Damage
-from sorter.model.finding import Check, End, Verdict
+from sorter.model.finding import Check, End, Unjudged, Verdict
 from sorter.model.kinds import DriveMode, FocusMode, Kind, Role, Who
 from sorter.model.note import NotCarried, Note, Related, Renamed, WhyRenamed
 from sorter.model.plan import Entry, Placement, State
@@ -19,6 +19,7 @@ from sorter.writing.ledger.schema import (
     FACTS,
     FILES,
     FINDINGS,
+    FRACTIONS,
     GROUPING,
     LISTS,
     NoteOrigin,
@@ -59,6 +60,7 @@ _WHY: Final = _by_name(WhyRenamed)
 _DAMAGE: Final = dict(zip(DAMAGES, Damage, strict=True))
 _VERDICT: Final = _or_none(Verdict)
 _END: Final = _or_none(End)
+_UNJUDGED: Final = _or_none(Unjudged)
 _LOOKS_LIKE: Final = _or_none(Kind)
 
 
@@ -293,8 +295,9 @@ _WORDS: Final[Mapping[str, Mapping[Any, Any]]] = {
     "looks_like": _LOOKS_LIKE,
     "attempts_verdict": _VERDICT,
     "nearward": {None: None, 0: False, 1: True},
+    "unjudged": _UNJUDGED,
 }
-_WHOLE: Final = tuple(name for name in LISTS if name != "bright_ev")
+_WHOLE: Final = tuple(name for name in LISTS if name not in FRACTIONS)
 
 
 def finding(number: int, check: Check) -> Cells:
@@ -336,9 +339,12 @@ def read_finding(cells: Cells, listed: Mapping[str, list[float]]) -> Check | str
         for name, value in zip(_PLAIN, plain, strict=True)
     }
     known |= {name: tuple(map(int, listed.get(name, ()))) for name in _WHOLE}
-    check = Check(**known, bright_ev=tuple(listed.get("bright_ev", ())))
+    known |= {name: tuple(listed.get(name, ())) for name in FRACTIONS}
+    check = Check(**known)
     if len(check.bright_ev) != len(check.bright_steps):
         raise ValueError("steps of brightness without their figures")
+    if len(check.moved_boxes) not in (0, 4 * len(check.moved)):
+        raise ValueError("places of movement without their boxes")
     return check
 
 
