@@ -56,7 +56,7 @@ class Fault(StrEnum):
     SHORT: a tenth of the frame, or a little more, lacks its own slices because the last were not taken.
     GAP: two slices lack in the middle. MOVER: something of 1 % of the frame walks through it. SWAYING:
     a part of 1 % of the frame stands elsewhere in some slices. DARK: one slice is dark, in a dense stack.
-    LOST: one slice of a dense stack lacks.
+    LOST: one slice of a dense stack lacks. BURST: no stack at all, for focus stays.
     """
 
     SOUND = "sound"
@@ -66,6 +66,7 @@ class Fault(StrEnum):
     SWAYING = "swaying"
     DARK = "dark"
     LOST = "lost"
+    BURST = "burst"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -250,6 +251,8 @@ def taken(seed: int, fault: Fault = Fault.SOUND) -> Taken:
         recipe = _of_wide_steps(recipe)
     own = DEPTHS[recipe.depth](dice, recipe.size)
     planes = _planes(recipe, dice)
+    if fault is Fault.BURST:
+        planes = np.full(recipe.count, dice.uniform(0.2, 0.8)) + dice.normal(0, 0.01, recipe.count)
     planes, at = _without_some(planes, own, fault, dice)
     mover = _mover(fault, recipe, len(planes), dice)
     spread = bell if recipe.is_bell else disc
@@ -422,7 +425,8 @@ class Mover:
 
 def _mover(fault: Fault, recipe: Recipe, count: int, dice: np.random.Generator) -> Mover | None:
     """A walker crosses the frame in a part of the slices; a part that sways stands elsewhere in some."""
-    if fault not in (Fault.MOVER, Fault.SWAYING):
+    is_mover = fault in (Fault.MOVER, Fault.SWAYING)
+    if not is_mover and not (fault is Fault.BURST and dice.random() < 0.5):
         return None
     columns, rows = recipe.size
     # An ellipse fills three quarters of its box.

@@ -22,14 +22,21 @@ LEAST_CELLS: Final = 0.2
 class Alignment:
     """Where each frame's middle lies and how large it shows the scene, against the first frame.
 
-    x, y: in pixels of the decoded picture. growth: 1 is as large. known: whether the frame could be
-    held against the others at all; what is not known lies where the one before it does.
+    x, y: in pixels of like's picture, whatever size a frame itself has. growth: 1 is as large. known:
+    whether the frame could be held against the others at all; what is not known lies where the one before
+    it does. like: the first frame that can be seen; None where none can.
     """
 
     x: NDArray[np.float64]
     y: NDArray[np.float64]
     growth: NDArray[np.float64]
     known: NDArray[np.bool_]
+    like: Measurement | None = None
+
+    @property
+    def side(self) -> int:
+        """The longer side of like's picture; 1 where there is none."""
+        return longer_side(self.like) if self.like is not None else 1
 
     @property
     def spread(self) -> float:
@@ -51,6 +58,7 @@ def alignment(measured: MeasuredSeries) -> Alignment:
     count = len(measured.measurements)
     x, y, growth = np.zeros(count), np.zeros(count), np.ones(count)
     known = np.zeros(count, dtype=bool)
+    like = next((each for each in measured.measurements if each is not None), None)
     for index, (measurement, displacement) in enumerate(
         zip(measured.measurements, measured.displacements, strict=True)
     ):
@@ -58,27 +66,46 @@ def alignment(measured: MeasuredSeries) -> Alignment:
             x[index], y[index], growth[index] = x[index - 1], y[index - 1], growth[index - 1]
         if measurement is None:
             continue
-        known[index] = displacement is None or displacement.likeness >= ALIKE
-        if displacement is not None and known[index]:
-            x[index] = x[displacement.of] + displacement.dx
-            y[index] = y[displacement.of] + displacement.dy
+        known[index] = measurement is like
+        if displacement is None or displacement.likeness < ALIKE:
+            continue
+        of = measured.measurements[displacement.of]
+        if of is not None and like is not None:
+            size = longer_side(like) / longer_side(of)
+            x[index] = x[displacement.of] + displacement.dx * size
+            y[index] = y[displacement.of] + displacement.dy * size
             growth[index] = growth[displacement.of] * displacement.growth
-    return Alignment(x=x, y=y, growth=growth, known=known)
+            known[index] = True
+    return Alignment(x=x, y=y, growth=growth, known=known, like=like)
 
 
-def moved_back(grid: Grid, measurement: Measurement, place: tuple[float, float, float]) -> Grid:
-    """The grid's values where the first frame has its cells, between four of them by distance.
+def longer_side(measurement: Measurement) -> int:
+    """Of the picture that was decoded, in its pixels."""
+    return max(measurement.width, measurement.height)
 
-    place: x, y and growth of the frame. Cells that lie outside of it take the nearest one's value.
+
+def moved_back(grid: Grid, places: Alignment, index: int) -> Grid:
+    """The grid's values where the first frame that can be seen has its cells, between four by distance.
+
+    index: the grid's frame. Cells that lie outside of it take the nearest one's value.
     """
-    x, y, growth = place
-    size = measurement.cell * measurement.scale
-    if max(abs(x), abs(y), abs(growth - 1) * measurement.width / 2) < LEAST_CELLS * size:
+    like = places.like
+    if like is None:
         return grid
-    rows, columns = grid.shape
-    middle_y, middle_x = (rows - 1) / 2, (columns - 1) / 2
-    down = (np.arange(rows) - middle_y) * growth + middle_y + y / size
-    across = (np.arange(columns) - middle_x) * growth + middle_x + x / size
+    x, y, growth = places.x[index], places.y[index], places.growth[index]
+    size = like.cell * like.scale
+    off = max(abs(x), abs(y), abs(growth - 1) * like.width / 2)
+    if off < LEAST_CELLS * size and grid.shape == like.light.shape:
+        return grid
+    down, across = (
+        (np.arange(cells) - (cells - 1) / 2) * growth + by / size
+        for cells, by in zip(like.light.shape, (y, x), strict=True)
+    )
+    # From the first frame's cells, counted from the middle, to this grid's.
+    down, across = (
+        each * (own / cells) + (own - 1) / 2
+        for each, own, cells in zip((down, across), grid.shape, like.light.shape, strict=True)
+    )
     return _between(_between(grid, down, 0), across, 1)
 
 

@@ -48,8 +48,8 @@ def _placed(
         None
         if measurement is None or not places.known[index]
         else (
-            float(places.x[index]) / max(measurement.width, measurement.height),
-            float(places.y[index]) / max(measurement.width, measurement.height),
+            float(places.x[index]) / places.side,
+            float(places.y[index]) / places.side,
             float(places.growth[index]),
         )
         for index, measurement in enumerate(measurements)

@@ -1,17 +1,25 @@
-"""What moved over a series: the frame as a whole, and things within it."""
+"""What moved over a series: the frame as a whole, and things within it.
+
+Things within it are told by light that comes and goes (movers.py), and large parts of the frame by their own
+shift.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from sorter.checking.align import longer_side
+from sorter.checking.movers import Moved, movers
 from sorter.model.measurement import ALIKE
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from sorter.checking.align import Alignment
     from sorter.model.measurement import Displacement, MeasuredSeries
 
 JUMP: Final = 0.025
@@ -25,48 +33,65 @@ STRAYS: Final = 0.012
 STRAYS_OF_USUAL: Final = 4.0
 
 
+LARGE: Final = 0.04
+"""Of the frame: a merge takes what is smaller out of one slice, and is still one picture."""
+WHOLE: Final = (0.0, 0.0, 1.0, 1.0)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Movement:
-    """jumps, moved: indexes of the frames before them."""
+    """jumps: indexes of the frames before them. moved: what moved, in order, one thing a step."""
 
     jumps: tuple[int, ...]
-    moved: tuple[int, ...]
+    moved: tuple[Moved, ...]
+
+    @property
+    def breaks(self) -> int:
+        """Over how many steps the frame jumped, or a large part of it moved."""
+        return len({*self.jumps, *(each.before for each in self.moved if each.area > LARGE)})
 
 
-def movement(measured: MeasuredSeries, use: NDArray[np.bool_]) -> Movement:
+def movement(measured: MeasuredSeries, places: Alignment, use: NDArray[np.bool_]) -> Movement:
     """What moved, over the frames that are used."""
     displacements = [
-        (index, displacement)
+        (index, displacement, longer_side(of))
         for index, displacement in enumerate(measured.displacements)
-        if displacement is not None and use[index] and use[displacement.of]
+        if displacement is not None
+        and use[index]
+        and use[displacement.of]
+        and (of := measured.measurements[displacement.of]) is not None
     ]
-    side = max((max(g.width, g.height) for g in measured.measurements if g is not None), default=0)
-    known = [displacement for _, displacement in displacements if displacement.likeness >= ALIKE]
-    usual = (
-        float(np.median([np.hypot(displacement.dx, displacement.dy) for displacement in known]))
-        if known
-        else 0.0
-    )
-    strays = float(np.median([displacement.strayed for displacement in known])) if known else 0.0
+    known = [(each, side) for _, each, side in displacements if each.likeness >= ALIKE]
+    usual = _median([float(np.hypot(each.dx, each.dy)) / side for each, side in known])
+    strays = _median([each.strayed / side for each, side in known])
     return Movement(
-        jumps=tuple(
-            index - 1 for index, displacement in displacements if _jumps(displacement, side, usual)
-        ),
-        moved=tuple(
-            index - 1
-            for index, displacement in displacements
-            if _strayed(displacement, side, strays)
+        jumps=tuple(index - 1 for index, each, side in displacements if _jumps(each, side, usual)),
+        moved=_moved(
+            movers(measured, places, np.flatnonzero(use)),
+            [index - 1 for index, each, side in displacements if _strayed(each, side, strays)],
         ),
     )
+
+
+def _moved(seen: Iterable[Moved], strayed: Iterable[int]) -> tuple[Moved, ...]:
+    """Where both tell of one step, what was seen of it tells where."""
+    found = {index: Moved(before=index, area=1.0, box=WHOLE) for index in strayed}
+    found |= {each.before: each for each in seen}
+    return tuple(found[index] for index in sorted(found))
+
+
+def _median(values: list[float]) -> float:
+    return float(np.median(values)) if values else 0.0
 
 
 def _jumps(displacement: Displacement, side: int, usual: float) -> bool:
+    """side: pixels of the longer side. usual: how far frames of the series move, in sides."""
     if displacement.likeness < ALIKE or abs(displacement.growth - 1) > GROWS:
         return True
-    return float(np.hypot(displacement.dx, displacement.dy)) > max(JUMP * side, OF_USUAL * usual)
+    way = float(np.hypot(displacement.dx, displacement.dy)) / side
+    return way > max(JUMP, OF_USUAL * usual)
 
 
 def _strayed(displacement: Displacement, side: int, usual: float) -> bool:
-    return displacement.likeness >= ALIKE and displacement.strayed > max(
-        STRAYS * side, STRAYS_OF_USUAL * usual
-    )
+    strayed = displacement.strayed / side
+    return displacement.likeness >= ALIKE and strayed > max(STRAYS, STRAYS_OF_USUAL * usual)

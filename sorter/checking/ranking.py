@@ -48,7 +48,7 @@ def _sharp(measurements: list[Measurement]) -> NDArray[np.float64]:
 
 def _off(places: Alignment, index: int, measurement: Measurement) -> tuple[int, int]:
     """By how many pixels of the small picture the frame lies off: down, across."""
-    share = max(measurement.thumb.shape) / max(measurement.width, measurement.height)
+    share = max(measurement.thumb.shape) / places.side
     return round(places.y[index] * share), round(places.x[index] * share)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from sorter.checking import ends
 from sorter.checking.align import Alignment, alignment
 from sorter.checking.gaps import gaps
-from sorter.checking.light import bright_steps, dark_frames, lights
+from sorter.checking.light import bright_steps, dark_frames, lights, shows_nothing
 from sorter.checking.movement import Movement, movement
 from sorter.checking.ranking import best_frames
 from sorter.checking.tiles import tiles
@@ -21,6 +21,8 @@ from sorter.model.measurement import ALIKE, MeasuredSeries
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from sorter.model.measurement import Measurement
 
     Flags = NDArray[np.bool_]
 
@@ -105,7 +107,7 @@ def judge(
     if base.is_stack:
         why = _why_unjudged(found, len(indexes))
         base = replace(base, step_of_depth=step_of_depth, fitting=round(found.fitting, 3))
-        base = _as_stack(base, movement(measured, lit), found, np.flatnonzero(use), why)
+        base = _as_stack(base, movement(measured, place, lit), found, np.flatnonzero(use), why)
         covered = len(ends.truly_sharp(found.focus)) if found.focus is not None else 0
     if kind is Kind.BURST and looks is None:
         base = replace(base, best_frames=_positions(best_frames(measured, place, use)))
@@ -131,15 +133,20 @@ def _parts(measured: MeasuredSeries, dark: Flags, *, in_part: bool) -> NDArray[n
     ):
         if measurement is None:
             continue
-        alike = (
-            displacement is not None
-            and (displacement.partly if in_part else displacement.likeness) >= ALIKE
+        alike = displacement is not None and (
+            (displacement.partly if in_part else displacement.likeness) >= ALIKE
+            or _show_nothing(measurement, measured.measurements[displacement.of])
         )
         if displacement is not None and (alike or dark[index]):
             part[index] = part[displacement.of]
         else:
             part[index], scenes = scenes, scenes + 1
     return part
+
+
+def _show_nothing(*measurements: Measurement | None) -> bool:
+    """Whether all of them do: then none is seen to show something else."""
+    return all(each is None or shows_nothing(each) for each in measurements)
 
 
 def _main(part: NDArray[np.int64], use: Flags) -> int:
@@ -153,7 +160,9 @@ def _looks_like(kind: Kind, found: Wander, frames: int) -> Kind | None:
     if kind in (Kind.BURST, Kind.SINGLE) and found.wanders:
         by_motor = found.is_even and kind is Kind.BURST
         return Kind.FOCUS_BRACKET if by_motor else Kind.MANUAL_STACK
-    little = found.share < SHARE or found.change < CHANGE
+    if found.structured < SHARE:  # where nothing shows, nothing is seen to stay
+        return None
+    little = found.share < SHARE * found.structured or found.change < CHANGE
     stays = little and found.explained < UNEXPLAINED
     return Kind.BURST if kind in STACK_KINDS and stays and frames > LEAST_SLICES else None
 
@@ -181,7 +190,10 @@ def _as_stack(
     if why is Unjudged.PLAIN:  # what shows nothing shows nothing else, nor moves
         return replace(base, verdict=Verdict.UNJUDGED, unjudged=why, odd=())
     base = replace(
-        base, jumps=_positions(displacements.jumps), moved=_positions(displacements.moved)
+        base,
+        jumps=_positions(displacements.jumps),
+        moved=_positions(each.before for each in displacements.moved),
+        moved_boxes=tuple(side for each in displacements.moved for side in each.box),
     )
     if why is not None or found.focus is None:
         is_broken = _is_broken(displacements, len(indexes))
@@ -218,7 +230,7 @@ def _hides(unseen: Positions, indexes: NDArray[np.int64], gap: int) -> bool:
 
 
 def _is_broken(displacements: Movement, frames: int) -> bool:
-    bad = len(set(displacements.jumps) | set(displacements.moved))
+    bad = displacements.breaks
     return bad >= LEAST_MOVED and bad > MOST_MOVED * (frames - 1)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -12,7 +13,7 @@ from sorter.checking.align import Alignment, moved_back
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from sorter.model.measurement import Grid, MeasuredSeries
+    from sorter.model.measurement import Grid, MeasuredSeries, Measurement
 
     Values = NDArray[np.float64]
 
@@ -29,6 +30,9 @@ LEAST_NOISE: Final = 0.02
 """Squares of grey levels: where light is clipped there is none at all."""
 LEFT_OVER: Final = 0.3
 """Times the noise's energy, below which sharpness is not told from noise."""
+COARSER: Final = 2.5
+LEAST_COARSE: Final = 1.0
+"""Squares of grey levels."""
 ABOVE_NOISE: Final = 2.5
 """A tile has texture where its sharpest frame has so many times the noise's energy …"""
 RISE: Final = 1.6
@@ -43,7 +47,8 @@ class Tiles:
     coarse what a tile shows is (the logarithm of energy over coarse energy): a blur of a pixel or two
     lowers it, whatever the texture. frames: the index in the sequence of
     each column. light: the mean grey of each tile in each frame. textured: which of the tiles have
-    texture that focus changes. shape: rows, columns.
+    texture that focus changes. structured: the share of tiles that show anything but noise, in focus or
+    not. shape: rows, columns.
     """
 
     sharp: NDArray[np.float64]
@@ -51,6 +56,7 @@ class Tiles:
     light: NDArray[np.float64]
     frames: NDArray[np.int64]
     textured: NDArray[np.bool_]
+    structured: float
     shape: tuple[int, int]
 
 
@@ -60,12 +66,11 @@ def tiles(measured: MeasuredSeries, places: Alignment, frames: NDArray[np.int64]
     for index in frames:
         measurement = measured.measurements[index]
         assert measurement is not None  # noqa: S101  the caller chose those that are seen
-        place = places.x[index], places.y[index], places.growth[index]
-        joined = _joined(moved_back(measurement.energy, measurement, place))
+        joined = _joined(moved_back(measurement.energy, places, index))
         shape = joined.shape
         energies.append(joined.ravel())
-        coarses.append(_joined(moved_back(measurement.coarse, measurement, place)).ravel())
-        lights.append(_joined(moved_back(measurement.light, measurement, place)).ravel())
+        coarses.append(_joined(moved_back(measurement.coarse, places, index)).ravel())
+        lights.append(_joined(moved_back(measurement.light, places, index)).ravel())
     energy, coarse, light = (
         np.stack(each, axis=1).astype(np.float64) for each in (energies, coarses, lights)
     )
@@ -75,9 +80,41 @@ def tiles(measured: MeasuredSeries, places: Alignment, frames: NDArray[np.int64]
     coarse_left = np.maximum(coarse - coarse_noise, LEFT_OVER * coarse_noise)
     fine = np.log(left + 1e-3) - np.log(coarse_left + 1e-3)
     sharp = np.log(left / (light + BLACK) ** 2 + 1e-7)
+    sharp += _of_other_sizes(sharp, [measured.measurements[index] for index in frames])
     rises = sharp.max(1) - sharp.min(1) > np.log(RISE)
     textured = ((energy / noise).max(1) > ABOVE_NOISE) & rises
-    return Tiles(sharp=sharp, fine=fine, light=light, frames=frames, textured=textured, shape=shape)
+    return Tiles(
+        sharp=sharp,
+        fine=fine,
+        light=light,
+        frames=frames,
+        textured=textured,
+        structured=_structured(energy, coarse),
+        shape=shape,
+    )
+
+
+def _structured(energy: Values, coarse: Values) -> float:
+    """The share of tiles that are more than noise, which is four times as strong at full size as at half."""
+    seen = (energy < COARSER * coarse) & (coarse > LEAST_COARSE)
+    return float(seen.any(1).mean()) if len(seen) else 0.0
+
+
+def _of_other_sizes(sharp: Values, measurements: list[Measurement | None]) -> Values:
+    """What is to be added to each frame: one from a larger picture is sharper all over, and that is no focus.
+
+    0 for frames of the size that most have; for others what they differ by from those around them, in the
+    median tile.
+    """
+    added = np.zeros(sharp.shape[1])
+    sizes = [None if each is None else (each.width, each.height) for each in measurements]
+    usual = Counter(sizes).most_common(1)[0][0]
+    same = [index for index, size in enumerate(sizes) if size == usual]
+    for index, size in enumerate(sizes):
+        if size != usual:
+            around = sorted(same, key=lambda other, index=index: abs(other - index))[:2]  # type: ignore[misc]
+            added[index] = float(np.median(sharp[:, around].mean(1) - sharp[:, index]))
+    return added
 
 
 def _noise(energy: Values, light: Values) -> Values:

@@ -18,6 +18,9 @@ SHARE: Final = 0.12
 """Of the grid's tiles that have texture which focus changes, at the least."""
 EXPLAINED: Final = 0.8
 """Of what changes in the tiles, by frames that are focused here and there."""
+IN_ORDER_EXPLAINED: Final = 0.5
+SHUFFLES: Final = 2000
+"""The same where frames are in step with the order of capture, as none of so many shuffles are."""
 CHANGE: Final = 0.06
 """Mean square, in nats, of what changes: a tenth of that is noise and a hand's tremble."""
 WIDTHS: Final = 1.2
@@ -57,7 +60,7 @@ EVEN: Final = 0.45
 class Wander:
     """Whether focus wanders over the series, and how. share: of tiles that change with focus.
 
-    change, explained: mean square of what changes, in nats², and the part of it that focus explains in
+    structured: of tiles that show anything but noise. change, explained: mean square of what changes, in nats², and the part of it that focus explains in
     the median tile. fitting: share of the tiles of which it explains the half or more. sharp, fine: what
     this was found in, of the tiles with texture, by frames.
     """
@@ -65,6 +68,7 @@ class Wander:
     focus: FocusFit | None = None
     wanders: bool = False
     share: float = 0.0
+    structured: float = 0.0
     change: float = 0.0
     explained: float = 0.0
     fitting: float = 0.0
@@ -89,7 +93,7 @@ def wander(tiles: Tiles, *, any_order: bool, is_driven: bool = False) -> Wander:
     sharp = tiles.sharp[tiles.textured]
     share = float(tiles.textured.mean()) if len(tiles.textured) else 0.0
     if len(sharp) < ENOUGH_TILES or sharp.shape[1] < 2:  # noqa: PLR2004  two make a difference
-        return Wander(share=share)
+        return Wander(share=share, structured=tiles.structured)
     if any_order:
         focus = _in_any_order(sharp)
     else:
@@ -101,12 +105,13 @@ def wander(tiles: Tiles, *, any_order: bool, is_driven: bool = False) -> Wander:
     change = float(np.mean(still))
     left = _left(sharp, focus)
     explained = 1 - _middle(left, weight) / max(_middle(still, weight), 1e-9)
-    fits = (weight * left).sum(1) < HALF * (weight * still).sum(1)
+    fitting = float(((weight * left).sum(1) < HALF * (weight * still).sum(1)).mean())
     reach = float(np.ptp(focus.at)) / focus.width
     wanders = (
         share >= SHARE
         and change > CHANGE
-        and explained > EXPLAINED
+        and fitting >= HALF
+        and (explained > EXPLAINED or (explained > IN_ORDER_EXPLAINED and is_in_order(sharp)))
         and reach > WIDTHS
         and _keeps_its_scene(focus.depth, tiles)
     )
@@ -114,9 +119,10 @@ def wander(tiles: Tiles, *, any_order: bool, is_driven: bool = False) -> Wander:
         focus=focus,
         wanders=wanders,
         share=share,
+        structured=tiles.structured,
         change=change,
         explained=explained,
-        fitting=float(fits.mean()),
+        fitting=fitting,
         sharp=sharp,
         fine=tiles.fine[tiles.textured],
     )
@@ -138,6 +144,17 @@ def _rather_in_order(sharp: Values, in_order: FocusFit, *, is_driven: bool) -> F
     least = MUCH_BETTER if shuffled else FAR_BETTER
     better = np.median(free.error) < least * np.median(in_order.error)
     return free if better else in_order
+
+
+def is_in_order(sharp: Values) -> bool:
+    """Whether like frames follow each other one way, as none of SHUFFLES of them do by chance.
+
+    A permutation test: their order by likeness, which knows nothing of that of capture, against shuffles.
+    """
+    seen = abs(in_step(by_likeness(sharp)))
+    dice = np.random.default_rng(0)
+    shuffled = (abs(in_step(dice.permutation(sharp.shape[1]).astype(float))) for _ in range(SHUFFLES))
+    return all(each < seen for each in shuffled)
 
 
 def in_step(at: Values) -> float:

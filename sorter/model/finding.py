@@ -236,7 +236,7 @@ def _other_kind(check: Check) -> str:
 
 
 def _stack(check: Check) -> Iterator[str]:
-    if check.verdict is Verdict.UNJUDGED:
+    if check.verdict in (None, Verdict.UNJUDGED):
         yield _unjudged(check)
         return
     if check.verdict is Verdict.COMPLETE:
@@ -270,7 +270,9 @@ def _unjudged(check: Check) -> str:
         )
     if check.unjudged is Unjudged.PLAIN:
         return "Cannot be judged: too little in the frames has texture that focus changes."
-    return "Cannot be judged: too few frames that can be seen."
+    if check.unjudged is Unjudged.FEW:
+        return "Cannot be judged: too few frames that can be seen."
+    return "Cannot be judged: too few frames that can be seen, or too little texture in them."
 
 
 def _steps(check: Check) -> Iterator[str]:

@@ -16,7 +16,7 @@ def reasons(check: Check | None, notes: Iterable[str], suggested: Iterable[str])
 def _of_check(check: Check) -> Iterator[str]:
     if check.verdict in (Verdict.INCOMPLETE, Verdict.BROKEN):
         yield str(check.verdict)
-    if check.verdict is Verdict.UNJUDGED:
+    if check.is_stack and check.verdict in (None, Verdict.UNJUDGED):
         yield "cannot be judged"
     if check.looks_like is not None:
         yield f"looks like a {check.looks_like}".replace("-", " ")

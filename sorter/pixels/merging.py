@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     Matrix = NDArray[np.float64]
 
 BANDS: Final = 5
+OTHER_SHAPE: Final = 0.03
+"""Part by which the ratio of two pictures' sides may differ, to be of one shape."""
 AROUND: Final = 1.0
 """Standard deviation, in pixels of its band, of what counts as one place: with less of it noise
 chooses the slice, with more the halo around an edge in depth grows. At blur 0.6 of the tests' scene
@@ -80,7 +82,7 @@ class TrialMerge:
         self._line = _Line()
 
     def add(self, samples: Samples, place: SlicePosition | None) -> bool:
-        """The next slice, in colour; whether it was taken: one of another size cannot be.
+        """The next slice, in colour; whether it was taken: one of another shape cannot be.
 
         place: where the check of the pictures had it; None where that is not known.
         """
@@ -88,8 +90,12 @@ class TrialMerge:
 
         if self._room is None:
             self._room = _Bands(samples.shape[:2])
-        if self._room.shape != samples.shape[:2]:
-            return False
+        tall, wide = self._room.shape
+        if samples.shape[:2] != (tall, wide):
+            if abs(samples.shape[1] * tall / (samples.shape[0] * wide) - 1) > OTHER_SHAPE:
+                return False
+            scaled = cv2.resize(samples, (wide, tall), interpolation=cv2.INTER_AREA)
+            samples = scaled.astype(samples.dtype, copy=False)
         grey = cv2.cvtColor(samples, cv2.COLOR_RGB2GRAY).astype("uint8")
         self._room.take(samples, self._line.found(grey, place))
         return True

@@ -39,6 +39,9 @@ ROUNDS: Final = 4
 LEAST_PARTS: Final = 4
 LEAST_STRUCTURE: Final = 0.5
 """Standard deviation in grey levels of a small picture that shows anything."""
+OTHER_SHAPE: Final = 0.03
+"""Part by which the ratio of two pictures' sides differs where they have not one shape: previews are cut to
+whole blocks of eight or sixteen pixels."""
 KEPT: Final = 0.75
 AT_RANDOM: Final = 0.2
 """Two scenes reach up to 0.65 where they differ least, pictures of one with much spray 0.7 and more:
@@ -85,19 +88,21 @@ def placeable(plain: Grey, measured: Measurement) -> Placeable:
 
 
 def displacement(first: Placeable, second: Placeable, of: int) -> Displacement | None:
-    """How the second frame lies to the first, whose index is given; None where sizes differ."""
-    if (
-        first.small.shape != second.small.shape
-        or first.measurement.width != second.measurement.width
-    ):
+    """How the second frame lies to the first, whose index is given; None where their shapes differ.
+
+    Another size of the same shape is no other scene: the second is brought to the first one's.
+    """
+    if not _alike_in_shape(first.small, second.small):
         return None
-    one, two = _figures(first.small), _figures(second.small)
-    down, across, _ = shift(_figures(first.rough), _figures(second.rough))
+    one, two = _figures(first.small), _of_size(second.small, first.small)
+    down, across, _ = shift(_figures(first.rough), _of_size(second.rough, first.rough))
     to_pixels = 2 * first.measurement.scale
     growth, strayed, more = _parts(one, two, (round(2 * down), round(2 * across)))
     down, across = more if more is not None else shift(one, two)[:2]
     place = _in_thumb(first, down, across)
-    alike, partly = likenesses(first.measurement.thumb, second.measurement.thumb, place)
+    thumb = first.measurement.thumb
+    other = _of_size(second.measurement.thumb, thumb).astype(thumb.dtype)
+    alike, partly = likenesses(thumb, other, place)
     return Displacement(
         of=of,
         dx=across * to_pixels,
@@ -107,6 +112,21 @@ def displacement(first: Placeable, second: Placeable, of: int) -> Displacement |
         partly=partly,
         strayed=strayed * to_pixels,
     )
+
+
+def _alike_in_shape(one: Grey, two: Grey) -> bool:
+    (tall, wide), (other_tall, other_wide) = one.shape, two.shape
+    return bool(abs(wide * other_tall / (tall * other_wide) - 1) < OTHER_SHAPE)
+
+
+def _of_size(plain: Grey, like: Grey) -> Grid:
+    import cv2  # noqa: PLC0415  see above
+
+    if plain.shape == like.shape:
+        return _figures(plain)
+    size = like.shape[1], like.shape[0]
+    scaled: Grid = cv2.resize(_figures(plain), size, interpolation=cv2.INTER_AREA)  # type: ignore[assignment]
+    return scaled
 
 
 def _figures(plain: Grey) -> Grid:
