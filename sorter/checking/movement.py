@@ -1,12 +1,10 @@
 """What moved over a series: the frame as a whole, and things within it.
 
-Things within it are told by light that comes and goes (movers.py), and large parts of the frame by their own
-shift.
+Things within it are told by light that comes and goes (movers.py).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -28,14 +26,10 @@ OF_USUAL: Final = 5.0
 """A jump is also so many times the usual move of its series: hand-held ones sway all the time."""
 GROWS: Final = 0.02
 """A change of scale from frame to frame that no lens makes by its breathing over one step."""
-STRAYS: Final = 0.012
-"""Of the longer side: what a part of the frame may stray by itself; a leaf in the wind strays more."""
-STRAYS_OF_USUAL: Final = 4.0
 
 
 LARGE: Final = 0.04
 """Of the frame: a merge takes what is smaller out of one slice, and is still one picture."""
-WHOLE: Final = (0.0, 0.0, 1.0, 1.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,21 +57,10 @@ def movement(measured: MeasuredSeries, places: Alignment, use: NDArray[np.bool_]
     ]
     known = [(each, side) for _, each, side in displacements if each.likeness >= ALIKE]
     usual = _median([float(np.hypot(each.dx, each.dy)) / side for each, side in known])
-    strays = _median([each.strayed / side for each, side in known])
     return Movement(
         jumps=tuple(index - 1 for index, each, side in displacements if _jumps(each, side, usual)),
-        moved=_moved(
-            movers(measured, places, np.flatnonzero(use)),
-            [index - 1 for index, each, side in displacements if _strayed(each, side, strays)],
-        ),
+        moved=movers(measured, places, np.flatnonzero(use)),
     )
-
-
-def _moved(seen: Iterable[Moved], strayed: Iterable[int]) -> tuple[Moved, ...]:
-    """Where both tell of one step, what was seen of it tells where."""
-    found = {index: Moved(before=index, area=1.0, box=WHOLE) for index in strayed}
-    found |= {each.before: each for each in seen}
-    return tuple(found[index] for index in sorted(found))
 
 
 def _median(values: list[float]) -> float:
@@ -90,8 +73,3 @@ def _jumps(displacement: Displacement, side: int, usual: float) -> bool:
         return True
     way = float(np.hypot(displacement.dx, displacement.dy)) / side
     return way > max(JUMP, OF_USUAL * usual)
-
-
-def _strayed(displacement: Displacement, side: int, usual: float) -> bool:
-    strayed = displacement.strayed / side
-    return displacement.likeness >= ALIKE and strayed > max(STRAYS, STRAYS_OF_USUAL * usual)

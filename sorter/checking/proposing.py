@@ -9,6 +9,7 @@ import numpy as np
 
 from sorter.checking.light import shows_nothing
 from sorter.checking.tiles import BLACK
+from sorter.checking.wander import apart
 from sorter.model.finding import ProposedSequence, Verdict
 from sorter.model.judgement import FrameSummary
 from sorter.model.kinds import STACK_KINDS, Kind
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
     from sorter.checking.series import Judged
 
 LEAST_PROPOSED: Final = 2
+BACK: Final = 2
+BACK_SHARE: Final = 0.25
+"""Frames, and share of those before, that focus may fall back by where it still goes on."""
 MOST_MARKERS: Final = 2
 """Frames of another scene: more are a series of their own, and nobody marks with that many."""
 
@@ -100,16 +104,17 @@ def _is_marker(judged: Judged, measurements: Sequence[Measurement | None], index
 
 
 def _goes_on(judged: Judged, index: int) -> bool:
-    """Whether focus goes on behind the frame as it came before it."""
+    """Whether focus goes on behind the frame as it came before it.
+
+    Then what is sharp behind it is most like what was sharp last before it, and not like what began.
+    """
     focus = judged.wander.focus
     used = np.flatnonzero(judged.use)
     before, after = np.flatnonzero(used < index), np.flatnonzero(used > index)
     if focus is None or not len(before) or not len(after):
         return False
-    steps = np.diff(focus.at)
-    across = focus.at[after[0]] - focus.at[before[-1]]
-    usual = float(np.median(steps))
-    return bool(across * usual >= 0 and abs(across) < 4 * max(abs(usual), 0.5))
+    like = int(apart(judged.wander.sharp)[after[0], before].argmin())
+    return len(before) - 1 - like <= max(BACK, BACK_SHARE * len(before))
 
 
 def frame_summary(measurement: Measurement | None) -> FrameSummary | None:

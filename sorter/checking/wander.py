@@ -88,7 +88,7 @@ class Wander:
 def wander(tiles: Tiles, *, any_order: bool, is_driven: bool = False) -> Wander:
     """What focus does over these tiles. any_order: frames may stand in any order of focus.
 
-    is_driven: a motor made the steps, about evenly.
+    is_driven: a motor made the steps, about evenly and one way.
     """
     sharp = tiles.sharp[tiles.textured]
     share = float(tiles.textured.mean()) if len(tiles.textured) else 0.0
@@ -98,8 +98,8 @@ def wander(tiles: Tiles, *, any_order: bool, is_driven: bool = False) -> Wander:
         focus = _in_any_order(sharp)
     else:
         focus = find_focus(sharp, spread=DRIVEN if is_driven else TURNED)
-        if float(np.median(focus.error)) > POOR:
-            focus = _rather_in_order(sharp, focus, is_driven=is_driven)
+        if float(np.median(focus.error)) > POOR and not is_driven:
+            focus = _rather_in_order(sharp, focus)
     weight = weights(sharp, focus)
     still = _left_still(sharp)
     change = float(np.mean(still))
@@ -134,14 +134,13 @@ def _in_any_order(sharp: Values) -> FocusFit:
     return other if np.median(other.error) < BETTER * np.median(free.error) else free
 
 
-def _rather_in_order(sharp: Values, in_order: FocusFit, *, is_driven: bool) -> FocusFit:
+def _rather_in_order(sharp: Values, in_order: FocusFit) -> FocusFit:
     """This fit, or another one where frames in their own order say much less of the tiles.
 
     Frames that may lie anywhere always fit better: it has to be much.
     """
     free = _in_any_order(sharp)
-    shuffled = abs(in_step(free.at)) < ONE_WAY and not is_driven
-    least = MUCH_BETTER if shuffled else FAR_BETTER
+    least = MUCH_BETTER if abs(in_step(free.at)) < ONE_WAY else FAR_BETTER
     better = np.median(free.error) < least * np.median(in_order.error)
     return free if better else in_order
 
@@ -217,9 +216,9 @@ def by_likeness(sharp: Values) -> Values:
     The eigenvector of the second least eigenvalue of their graph's Laplacian gives the order
     (J. E. Atkins, E. G. Boman, B. Hendrickson, "A spectral algorithm for seriation", 1998).
     """
-    apart = _apart(sharp)
-    near = np.sort(apart, axis=1)[:, 1 : min(4, len(apart))]
-    weight = np.exp(-apart / max(1e-9, 2 * float(np.median(near))))
+    between = apart(sharp)
+    near = np.sort(between, axis=1)[:, 1 : min(4, len(between))]
+    weight = np.exp(-between / max(1e-9, 2 * float(np.median(near))))
     np.fill_diagonal(weight, 0)
     _, vectors = np.linalg.eigh(np.diag(weight.sum(1)) - weight)
     order = np.argsort(vectors[:, 1], kind="stable")
@@ -228,7 +227,8 @@ def by_likeness(sharp: Values) -> Values:
     return at if at[0] <= at[-1] else at.max() - at
 
 
-def _apart(sharp: Values) -> Values:
+def apart(sharp: Values) -> Values:
+    """How far any two frames lie apart in their sharpness: mean squares, in nats²."""
     squares = (sharp**2).mean(0)
-    apart: Values = squares[:, None] + squares[None, :] - 2 * (sharp.T @ sharp) / len(sharp)
-    return np.maximum(apart, 0.0)
+    found: Values = squares[:, None] + squares[None, :] - 2 * (sharp.T @ sharp) / len(sharp)
+    return np.maximum(found, 0.0)
