@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -16,7 +15,7 @@ from sorter.checking.movement import Movement, movement
 from sorter.checking.ranking import best_frames
 from sorter.checking.tiles import tiles
 from sorter.checking.wander import CHANGE, SHARE, Wander, wander
-from sorter.model.finding import LEAST_SIDE, Check, Positions, Unjudged, Verdict
+from sorter.model.finding import Check, Positions, Unjudged, Verdict
 from sorter.model.kinds import STACK_KINDS, Kind
 from sorter.model.measurement import ALIKE, MeasuredSeries
 
@@ -76,12 +75,9 @@ def judge(
     dark = np.zeros(len(light), dtype=bool) if varied else dark_frames(light)
     seen = np.array([each is not None for each in measured.measurements])
     part = _parts(measured, dark, in_part=kind is Kind.BURST)
-    large = _large(measured)
     lit = seen & ~dark
-    if large.any():
-        lit &= large
     use = lit & (part == _main(part, lit))
-    indexes = np.flatnonzero(use) if large.any() else np.zeros(0, dtype=int)
+    indexes = np.flatnonzero(use)
     found = (
         wander(
             tiles(measured, place, indexes),
@@ -100,8 +96,7 @@ def judge(
         frames=len(seen),
         dark=_positions(np.flatnonzero(dark)),
         odd=_positions(np.flatnonzero(lit & ~use)),
-        unseen=_positions(np.flatnonzero(~seen | ~large if large.any() else ~seen)),
-        judged_at=min(_sides(measured, use), default=None),
+        unseen=_positions(np.flatnonzero(~seen)),
         looks_like=looks,
         bright_steps=_positions(steps),
         bright_ev=tuple(round(each, 1) for each in steps.values()),
@@ -110,33 +105,16 @@ def judge(
     )
     covered = 0
     if base.is_stack:
-        why = _why_unjudged(found, len(indexes)) if large.any() else Unjudged.SMALL
+        why = _why_unjudged(found, len(indexes))
         base = replace(base, step_of_depth=step_of_depth, fitting=round(found.fitting, 3))
         base = _as_stack(base, movement(measured, place, lit), found, np.flatnonzero(use), why)
         covered = len(ends.truly_sharp(found.focus)) if found.focus is not None else 0
-    if kind is Kind.BURST and looks is None and large.any():
+    if kind is Kind.BURST and looks is None:
         base = replace(base, best_frames=_positions(best_frames(measured, place, use)))
     base = replace(
         base, nearward=nearward, wander_share=float(found.share), explained=float(found.explained)
     )
     return Judged(check=base, wander=found, use=use, part=part, covered=covered, places=place)
-
-
-def _sides(measured: MeasuredSeries, use: Flags) -> Iterator[int]:
-    """The longer sides of the pictures that are used, as they were decoded."""
-    for each, used in zip(measured.measurements, use, strict=True):
-        if each is not None and used:
-            yield max(each.width, each.height)
-
-
-def _large(measured: MeasuredSeries) -> Flags:
-    """Which frames have a picture that is large enough to tell anything of focus."""
-    return np.array(
-        [
-            each is not None and max(each.width, each.height) >= LEAST_SIDE
-            for each in measured.measurements
-        ]
-    )
 
 
 def _positions(indexes: object) -> tuple[int, ...]:
@@ -217,8 +195,6 @@ def _as_stack(
         moved=_positions(each.before for each in displacements.moved),
         moved_boxes=tuple(side for each in displacements.moved for side in each.box),
     )
-    if why is Unjudged.SMALL:
-        return replace(base, verdict=Verdict.UNJUDGED, unjudged=why)
     if why is not None or found.focus is None:
         is_broken = _is_broken(displacements, len(indexes))
         return replace(

@@ -12,10 +12,6 @@ from sorter.model.kinds import STACK_KINDS, Kind
 Positions = tuple[int, ...]
 """Places of frames in their sequence, from 1. What lies between two is named by the one before it."""
 
-LEAST_SIDE: Final = 480
-"""Pixels of a picture's longer side below which nothing is said of focus …"""
-WHOLE_SIDE: Final = 800
-"""… and below which it is told how small it is."""
 LEAST_RUN = 3
 """Positions in a row that are written as a span."""
 
@@ -43,13 +39,12 @@ class Unjudged(StrEnum):
     """Why the pictures of a stack do not tell.
 
     few: fewer slices that can be seen than make a curve. plain: too little in them has texture. unclear:
-    focus explains too few of the tiles that have. small: there are no pictures but small ones.
+    focus explains too few of the tiles that have.
     """
 
     FEW = "few"
     PLAIN = "plain"
     UNCLEAR = "unclear"
-    SMALL = "small"
 
 
 class End(StrEnum):
@@ -250,8 +245,6 @@ def _stack(check: Check) -> Iterator[str]:
         yield "Usable without the frames that are named."
     if check.verdict is Verdict.BROKEN:
         yield "Broken by movement: too much moved between the slices to make one picture of them."
-    if check.judged_at is not None and check.judged_at < WHOLE_SIDE:
-        yield f"Judged by pictures of {check.judged_at} pixels: what is finer does not show."
     yield from _ends(check)
     for gap in check.gaps:
         yield (
@@ -277,11 +270,6 @@ def _unjudged(check: Check) -> str:
         )
     if check.unjudged is Unjudged.PLAIN:
         return "Cannot be judged: too little in the frames has texture that focus changes."
-    if check.unjudged is Unjudged.SMALL:
-        return (
-            f"Cannot be judged: the pictures that can be decoded have {check.judged_at} pixels on the longer "
-            "side, which tell light and likeness, and nothing of focus."
-        )
     if check.unjudged is Unjudged.FEW:
         return "Cannot be judged: too few frames that can be seen."
     return "Cannot be judged: too few frames that can be seen, or too little texture in them."

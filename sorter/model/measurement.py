@@ -12,8 +12,6 @@ if TYPE_CHECKING:
     Grid: TypeAlias = NDArray[np.float32]
     Grey: TypeAlias = NDArray[np.uint8]
 
-MOST_PIXELS = 250_000_000
-"""Of a picture that is looked at, unless a user says otherwise: a panorama of some frames has so many."""
 CELLS_ACROSS = 100
 """Cells along the longer side of a picture, about: it is measured cell by cell."""
 
@@ -37,13 +35,11 @@ class PreviewSource:
 class FrameSource:
     """A frame to look at. key: equal for equal content; empty where that is not known.
 
-    previews: where it can be had, the best first; one that cannot be decoded, or is small, gives way to
-    the next. most_pixels: of a picture that is decoded; a larger one is named, and not decoded.
+    previews: where it can be had, the best first; one that cannot be decoded gives way to the next.
     """
 
     previews: tuple[PreviewSource, ...]
     key: str = ""
-    most_pixels: int = MOST_PIXELS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,6 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from sorter.disk.turns import OneAtATime
 from sorter.model.borrowed import Borrowed, Restore
 from sorter.model.measurement import FrameSource, PreviewSource
 from sorter.pixels.decoded import Undecodable, opened
@@ -33,17 +32,8 @@ MOST_BYTES: Final = 64 * 1024 * 1024
 _HEIF: Final = (".heic", ".heif", ".hif", ".avif")
 
 
-ENOUGH_SIDE: Final = 800
-"""Pixels of the longer side of a picture from which on no larger one is looked for."""
-LARGE: Final = 40_000_000
-"""Pixels from which on pictures wait for one another: eight smaller ones at a time take 1 GB together."""
-_ONE_AT_A_TIME: Final = OneAtATime("pictures")
 GREY: Final = "L"
 COLOUR: Final = "RGB"
-
-
-class TooLarge(Undecodable):
-    """The picture has more pixels than are decoded."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,38 +60,23 @@ def grey(source: FrameSource) -> tuple[Grey, float]:
 
 
 def reduced(source: FrameSource, mode: str) -> Reduced:
-    """The frame's picture as grey has it. mode: GREY or COLOUR. Raises what grey raises.
-
-    A small one (below ENOUGH_SIDE) is taken only where none of the others is larger: what stands beside a
-    picture to find it by is no picture to judge it by.
-    """
+    """The frame's picture as grey has it. mode: GREY or COLOUR. Raises what grey raises."""
     reason: Exception = Undecodable("has no picture that can be looked at")
-    largest: tuple[float, Reduced] | None = None
     for preview in source.previews:
         try:
-            found = _turned(_reduced(preview, mode, source.most_pixels), preview.orientation)
+            return _turned(_reduced(preview, mode), preview.orientation)
         except Undecodable as error:
             reason = error
-            continue
-        side = max(found.samples.shape) * found.scale
-        if side >= ENOUGH_SIDE:
-            return found
-        if largest is None or side > largest[0]:
-            largest = side, found
-    if largest is None:
-        raise reason
-    return largest[1]
+    raise reason
 
 
-def _reduced(preview: PreviewSource, mode: str, most: int) -> Reduced:
+def _reduced(preview: PreviewSource, mode: str) -> Reduced:
     if preview.length:
-        return _by_pillow(BytesIO(_stretch(preview)), mode, most)
+        return _by_pillow(BytesIO(_stretch(preview)), mode)
     is_heif = Path(preview.path).suffix.lower() in _HEIF
     try:
         with _HEIF_KNOWN if is_heif else nullcontext():
-            return _by_pillow(Path(preview.path), mode, most)
-    except TooLarge:
-        raise
+            return _by_pillow(Path(preview.path), mode)
     except Undecodable as error:
         return _developed(preview.path, error, mode)
 
@@ -114,22 +89,10 @@ def _stretch(preview: PreviewSource) -> bytes:
         return file.read(preview.length)
 
 
-def _by_pillow(file: BytesIO | Path, mode: str, most: int) -> Reduced:
-    """The picture by Pillow, whose JPEG decoder unpacks grey alone, and at half its size, at once.
-
-    Large ones are decoded one after the other, in this process and beside others: each takes a few bytes a
-    pixel, and together they take no more than one of them and some small ones.
-    """
+def _by_pillow(file: BytesIO | Path, mode: str) -> Reduced:
+    """The picture by Pillow, whose JPEG decoder unpacks grey alone, and at half its size, at once."""
     with opened(file) as picture:
-        width, height = picture.size
-        if min(width, height) < LEAST_PIXELS:
-            raise Undecodable(f"has {width} by {height} pixels, too few to look at")
-        if width * height > most:
-            raise TooLarge(
-                f"has {width * height / 1e6:.0f} megapixels, more than the {most / 1e6:.0f} that are looked at"
-            )
-        with _ONE_AT_A_TIME if width * height > LARGE else nullcontext():
-            return _small(picture, mode)
+        return _small(picture, mode)
 
 
 def _small(picture: Image.Image, mode: str) -> Reduced:
@@ -137,6 +100,8 @@ def _small(picture: Image.Image, mode: str) -> Reduced:
     import numpy as np  # noqa: PLC0415
 
     width, height = picture.size
+    if min(width, height) < LEAST_PIXELS:
+        raise Undecodable(f"has {width} by {height} pixels, too few to look at")
     share = LEAST_SIDE / max(width, height)
     profile = picture.info.get("icc_profile")
     picture.draft(mode, (max(1, round(width * share)), max(1, round(height * share))))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ctypes
-import fcntl
 import os
 import select
 import sys
@@ -31,11 +30,6 @@ def comes(handle: int, seconds: float) -> bool:
     waiting = select.poll()
     waiting.register(handle, select.POLLIN)
     return bool(waiting.poll(seconds * 1000))
-
-
-def hold(handle: int) -> None:
-    """See System."""
-    fcntl.flock(handle, fcntl.LOCK_EX)
 
 
 def free_space(folder: str) -> int:

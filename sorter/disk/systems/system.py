@@ -77,9 +77,6 @@ class System(Protocol):
         Raises FileExistsError, OSError (ENOSYS, EINVAL and the like where there is no such call).
         """
 
-    def hold(self, handle: int) -> None:
-        """Nobody else holds this file until it is closed: who comes second waits. Raises OSError."""
-
     def free_space(self, folder: str) -> int:
         """How many bytes may still be written where the folder lies. Raises OSError."""
 

@@ -38,13 +38,6 @@ def comes(handle: int, seconds: float) -> bool:
     return True
 
 
-def hold(handle: int) -> None:
-    """See System. The library tries for ten seconds."""
-    import msvcrt  # noqa: PLC0415  there is none elsewhere, where this module is looked at too
-
-    msvcrt.locking(handle, msvcrt.LK_LOCK, 1)  # type: ignore[attr-defined]
-
-
 def open_past(path: str, *, direct: bool = True) -> Opened:
     """See System. Perhaps from memory."""
     del direct
