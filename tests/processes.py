@@ -28,6 +28,7 @@ LOADED: Final = [
     "jinja2",
     "pandas",
     "PIL.Image",
+    "scipy.fft",
 ]
 
 

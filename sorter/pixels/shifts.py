@@ -54,8 +54,6 @@ def shift(first: Grid, second: Grid) -> tuple[float, float, float]:
     How sure: the height of the peak, 1 for the same picture moved in a circle. A shift over half a
     side cannot be told from one the other way.
     """
-    rows, columns = (side // 2 * 2 for side in first.shape)  # as spectra are packed
-    first, second = first[:rows, :columns], second[:rows, :columns]
     window = _window(first.shape)
     down, across, sure = _peaks(
         ((first - first.mean()) * window)[None], ((second - second.mean()) * window)[None]
@@ -291,45 +289,20 @@ def _peaks(
     firsts: Grid, seconds: Grid
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Down, across and height of the peak of each pair (pairs by rows by columns)."""
-    import cv2  # noqa: PLC0415  see above
-    import numpy as np  # noqa: PLC0415
+    import numpy as np  # noqa: PLC0415  see above
+    from scipy import fft  # noqa: PLC0415  slow to load, and few commands look at pictures
 
     shape = firsts.shape[1:]
-    found = np.empty(firsts.shape, np.float32)
-    for index, (first, second) in enumerate(zip(firsts, seconds, strict=True)):
-        cross = cv2.mulSpectrums(cv2.dft(second), cv2.dft(first), 0, conjB=True)
-        _even_out(cross, _bell(shape))
-        cv2.dft(cross, found[index], cv2.DFT_INVERSE | cv2.DFT_REAL_OUTPUT | cv2.DFT_SCALE)
+    cross = fft.rfft2(seconds) * np.conj(fft.rfft2(firsts))
+    strength = np.abs(cross)
+    cross *= _bell(shape) / (strength + 1e-3 * strength.mean() + 1e-12)
+    found = fft.irfft2(cross, s=shape)
     at = found.reshape(len(found), -1).argmax(1)
     rows, columns = np.unravel_index(at, shape)
     pairs = np.arange(len(found))
     down = _between(found, rows, shape[0], lambda row: (pairs, row, columns))
     across = _between(found, columns, shape[1], lambda column: (pairs, rows, column))
     return down, across, (found[pairs, rows, columns] / _highest(shape)).astype(np.float64)
-
-
-def _even_out(cross: Grid, bell: Grid) -> None:
-    """Every frequency of a spectrum as strong as the bell has it.
-
-    The spectrum is packed as OpenCV has it for real pictures with even sides: from the second column on
-    real and imaginary parts side by side; the first and the last column have theirs below each other.
-    """
-    import cv2  # noqa: PLC0415  see above
-    import numpy as np  # noqa: PLC0415
-
-    strength = np.hypot(cross[:, 1:-1:2], cross[:, 2:-1:2])
-    least = np.float32(1e-3 * float(strength.mean()) + 1e-12)
-    weight = cv2.divide(bell[:, 1:-1], strength + least)
-    cross[:, 1:-1:2] *= weight
-    cross[:, 2:-1:2] *= weight
-    half = len(cross) // 2
-    for column in (0, -1):
-        own, wanted = cross[:, column], bell[: half + 1, column]
-        parts = np.hypot(own[1:-1:2], own[2:-1:2])
-        own[1:-1:2] *= wanted[1:half] / (parts + least)
-        own[2:-1:2] *= wanted[1:half] / (parts + least)
-        own[0] *= wanted[0] / (abs(own[0]) + least)
-        own[-1] *= wanted[half] / (abs(own[-1]) + least)
 
 
 def _between(
@@ -369,8 +342,7 @@ def _bell(shape: tuple[int, ...]) -> Grid:
 
 @lru_cache(maxsize=8)
 def _highest(shape: tuple[int, ...]) -> float:
-    """What the peak of a picture with itself comes to: the bell's own, which is its mean."""
-    import numpy as np  # noqa: PLC0415  see above
+    """What the peak of a picture with itself comes to: the bell's own."""
+    from scipy import fft  # noqa: PLC0415  see above
 
-    down, across = (np.exp(-(np.fft.fftfreq(side) ** 2) / (2 * BAND**2)) for side in shape)
-    return float(down.mean() * across.mean())
+    return float(fft.irfft2(_bell(shape).astype(complex), s=shape).max())
