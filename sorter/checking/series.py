@@ -12,11 +12,12 @@ from sorter.checking.align import Alignment, alignment
 from sorter.checking.light import bright_steps, dark_frames, lights
 from sorter.checking.movement import Movement, movement
 from sorter.checking.ranking import best_frames
+from sorter.checking.sizes import smallest, telling, too_small
 from sorter.checking.tiles import tiles
 from sorter.checking.wander import CHANGE, SHARE, Wander, wander
 from sorter.model.finding import Check, Positions, Verdict
 from sorter.model.kinds import STACK_KINDS, Kind
-from sorter.model.measurement import ALIKE, MeasuredSeries
+from sorter.model.measurement import ALIKE, LEAST_FOR_FOCUS, MeasuredSeries
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -63,6 +64,8 @@ def judge(
     nearward: whether focus went toward near. step_of_depth: how far it goes from slice to slice, in
     depths of field, an estimate. Both None where the camera did not tell.
     """
+    small = too_small(measured)
+    measured = telling(measured)
     place = alignment(measured)
     light = lights(measured)
     varied = kind in (Kind.EXPOSURE_BRACKET, Kind.INTERVAL)  # there light is meant to change
@@ -72,13 +75,15 @@ def judge(
     lit = seen & ~dark
     use = lit & (part == _main(part, lit))
     indexes = np.flatnonzero(use)
+    side = smallest(measured)
+    tells_focus = side is not None and side >= LEAST_FOR_FOCUS
     found = (
         wander(tiles(measured, place, indexes), any_order=kind in (Kind.BURST, Kind.SINGLE))
-        if len(indexes)
+        if len(indexes) and tells_focus
         else Wander()
     )
     there = replace(place, known=place.known & use)
-    looks = _looks_like(kind, found, len(indexes))
+    looks = _looks_like(kind, found, len(indexes)) if tells_focus else None
     steps = bright_steps(light, use) if kind in LOOKED_AT else {}
     base = Check(
         sequence=sequence,
@@ -87,18 +92,20 @@ def judge(
         dark=_positions(np.flatnonzero(dark)),
         odd=_positions(np.flatnonzero(lit & ~use)),
         unseen=_positions(np.flatnonzero(~seen)),
+        too_small=_positions(small),
+        judged_at=side,
         looks_like=looks,
         bright_steps=_positions(steps),
         bright_ev=tuple(round(each, 1) for each in steps.values()),
-        drift_px=round(there.drift, 1) if seen.any() else None,
-        growth=round(there.spread, 4) if seen.any() else None,
+        drift_px=round(there.drift, 1) if tells_focus else None,
+        growth=round(there.spread, 4) if tells_focus else None,
     )
     covered = 0
-    if base.is_stack:
+    if base.is_stack and tells_focus:
         base = replace(base, step_of_depth=step_of_depth)
         base = _as_stack(base, movement(measured, lit), found, np.flatnonzero(use))
         covered = len(ends.truly_sharp(found.focus)) if found.focus is not None else 0
-    if kind is Kind.BURST and looks is None:
+    if kind is Kind.BURST and looks is None and tells_focus:
         base = replace(base, best_frames=_positions(best_frames(measured, place, use)))
     base = replace(
         base, nearward=nearward, wander_share=float(found.share), explained=float(found.explained)

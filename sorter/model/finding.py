@@ -8,6 +8,7 @@ from enum import StrEnum
 from typing import Final
 
 from sorter.model.kinds import STACK_KINDS, Kind
+from sorter.model.measurement import LARGE, LEAST_FOR_FOCUS
 
 Positions = tuple[int, ...]
 """Places of frames in their sequence, from 1. What lies between two is named by the one before it."""
@@ -52,7 +53,9 @@ class Check:
     order, the frames by focus where that is not the order of capture; odd: frames that show something
     else altogether; step_of_depth: an estimate of how far focus goes from slice to slice, in depths of
     field; growth: how much larger the largest frame shows the scene than the smallest (breathing),
-    0.01 is 1 %.
+    0.01 is 1 %; judged_at: pixels of the longer side of the picture that was decoded, the smallest of all
+    frames that were judged. too_small: those of the unseen frames that can be decoded, but only as a
+    picture too small to tell focus.
     """
 
     sequence: int
@@ -80,6 +83,8 @@ class Check:
     bright_ev: tuple[float, ...] = ()
     step_of_depth: float | None = None
     growth: float | None = None
+    judged_at: int | None = None
+    too_small: Positions = ()
     nearward: bool | None = None
     wander_share: float = 0.0
     explained: float = 0.0
@@ -90,6 +95,11 @@ class Check:
     def says(self) -> str:
         """The findings as sentences."""
         return " ".join(sentences(self))
+
+    @property
+    def tells_focus(self) -> bool:
+        """Whether the pictures are large enough to say what is sharp in them."""
+        return self.judged_at is None or self.judged_at >= LEAST_FOR_FOCUS
 
     @property
     def by_picture(self) -> Kind:
@@ -129,6 +139,7 @@ CHECK_COLUMNS: Final = (
     "bright_ev",
     "step_of_depth",
     "growth",
+    "judged_at",
 )
 """The columns of checks.csv in their order: each is an attribute of a check."""
 
@@ -192,6 +203,24 @@ def sentences(check: Check) -> Iterator[str]:
         yield f"Best frames: {listed(check.best_frames, sort=False)}."
     yield from _frames(check)
     yield from _attempts(check)
+    yield from _size(check)
+
+
+def _size(check: Check) -> Iterator[str]:
+    """How small the pictures are, where that limits what was said."""
+    if check.judged_at is None or check.judged_at >= LARGE:
+        return
+    if check.tells_focus:
+        yield f"Judged on pictures of {check.judged_at} pixels on the longer side: fine detail is not in them."
+    elif not check.is_stack:
+        yield f"Only brightness and likeness were judged: {_only(check.judged_at)}."
+
+
+def _only(pixels: int) -> str:
+    return (
+        f"the largest picture that can be decoded has {pixels} pixels on the longer side, and below "
+        f"{LEAST_FOR_FOCUS} it does not tell what is sharp"
+    )
 
 
 def _other_kind(check: Check) -> str:
@@ -208,6 +237,11 @@ def _other_kind(check: Check) -> str:
 
 
 def _stack(check: Check) -> Iterator[str]:
+    if not check.tells_focus and check.judged_at is not None:
+        yield (
+            f"Cannot be judged: {_only(check.judged_at)}. Brightness and likeness alone were looked at."
+        )
+        return
     if check.verdict is None:
         yield "Cannot be judged: too few frames that can be seen, or too little texture in them."
         return
@@ -278,8 +312,14 @@ def _frames(check: Check) -> Iterator[str]:
         yield f"Dark, a misfired flash or something before the lens: {listed(check.dark)}."
     if check.odd:
         yield f"Shows something else: {listed(check.odd)}."
-    if check.unseen:
-        yield f"Cannot be looked at: {listed(check.unseen)}."
+    lost = tuple(each for each in check.unseen if each not in check.too_small)
+    if lost:
+        yield f"Cannot be looked at: {listed(lost)}."
+    if check.too_small:
+        yield (
+            f"Too small to tell what is sharp, below {LEAST_FOR_FOCUS} pixels on the longer side: "
+            f"{listed(check.too_small)}; no larger picture of them can be decoded."
+        )
     if check.jumps:
         yield f"The frame jumped behind {listed(check.jumps)}; hold the camera still, or use a support."
     if check.moved:

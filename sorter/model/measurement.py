@@ -12,6 +12,11 @@ if TYPE_CHECKING:
     Grid: TypeAlias = NDArray[np.float32]
     Grey: TypeAlias = NDArray[np.uint8]
 
+LEAST_FOR_FOCUS = 480
+"""Pixels of the longer side below which only brightness and likeness are judged: a thumbnail is sharp
+where its picture is soft."""
+LARGE = 800
+"""Pixels of the longer side from which on nothing is said of the size, and no larger one is looked for."""
 CELLS_ACROSS = 100
 """Cells along the longer side of a picture, about: it is measured cell by cell."""
 
@@ -20,22 +25,25 @@ CELLS_ACROSS = 100
 class PreviewSource:
     """Where a picture of a frame can be had: a stretch of a file, or all of it.
 
-    path: the file as the system names it. length: 0 for the whole file. width: in pixels as
-    stated, 0 where unknown. orientation: Exif's, 1 to 8.
+    path: the file as the system names it. length: 0 for the whole file. side: pixels of the longer
+    side as stated, 0 where unknown. orientation: Exif's, 1 to 8. is_raw: a whole file of sensor data,
+    in which other decoders see but its thumbnail.
     """
 
     path: str
     offset: int = 0
     length: int = 0
-    width: int = 0
+    side: int = 0
     orientation: int = 1
+    is_raw: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FrameSource:
     """A frame to look at. key: equal for equal content; empty where that is not known.
 
-    previews: where it can be had, the best first; one that cannot be decoded gives way to the next.
+    previews: where it can be had, the best first; one that cannot be decoded gives way to the next,
+    and one that shows little to a larger one.
     """
 
     previews: tuple[PreviewSource, ...]
@@ -59,6 +67,16 @@ class Measurement:
     cell: int
     width: int
     height: int
+
+    @property
+    def side(self) -> int:
+        """Pixels of the longer side of the picture that was decoded."""
+        return max(self.width, self.height)
+
+    @property
+    def tells_focus(self) -> bool:
+        """Whether the picture is large enough to say what is sharp in it."""
+        return self.side >= LEAST_FOR_FOCUS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 MOST_PIXELS: Final = 1_000_000_000
 """Of one picture. Panoramas of stacks have hundreds of millions; a bomb says that it has more."""
+_JPEG: Final = ("JPEG", "MPO")
+"""Pillow's names of them."""
 _TIFF: Final = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 
 
@@ -137,6 +139,8 @@ def opened(file: BytesIO | Path) -> Iterator[Image.Image]:
 
     try:
         with _ALLOWED, warnings.catch_warnings(action="ignore"), Image.open(file) as picture:
+            if picture.format in _JPEG:
+                picture.decodermaxblock = _all_at_once(file)
             yield picture
     except (Undecodable, FileNotFoundError, PermissionError, IsADirectoryError):
         raise
@@ -144,6 +148,11 @@ def opened(file: BytesIO | Path) -> Iterator[Image.Image]:
         raise Undecodable("is no picture that can be decoded") from error
     except Exception as error:
         raise Undecodable(f"cannot be decoded: {str(error).rstrip('. ')}") from error
+
+
+def _all_at_once(file: BytesIO | Path) -> int:
+    """The bytes of a file: JPEGs with arithmetic coding cannot be decoded piece by piece."""
+    return max(1, file.stat().st_size if isinstance(file, Path) else len(file.getbuffer()))
 
 
 def _pages(picture: Image.Image) -> Iterator[Image.Image]:

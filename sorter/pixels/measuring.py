@@ -92,19 +92,28 @@ class Chain:
         self.displacements.append(None)
         if found is None:
             return
+        if self.anchor is not None and _tells_more(found, self.anchor[1]):
+            self.anchor = self.other = None
         for earlier in filter(None, (self.anchor, self.other)):
             known = before is not None and before.of == earlier[0]
             each = before if known else displacement(earlier[1], found, earlier[0])
             self.displacements[index] = self.displacements[index] or each
             if each is not None and each.likeness >= ALIKE:
                 self.displacements[index] = each
+                if _tells_more(earlier[1], found):
+                    return
                 if earlier is self.other or not _is_darker(found, earlier[1]):
                     self.anchor, self.other = (index, found), None
                 return
         if self.anchor is None:
             self.anchor = index, found
-        else:
+        elif not _tells_more(self.anchor[1], found):
             self.other = index, found
+
+
+def _tells_more(frame: Placeable, than: Placeable) -> bool:
+    """Whether the frame tells of focus and the other one does not: that is none to hold it against."""
+    return frame.measurement.tells_focus and not than.measurement.tells_focus
 
 
 def _is_darker(frame: Placeable, than: Placeable) -> bool:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from sorter.model.borrowed import Borrowed, Restore
-from sorter.model.measurement import FrameSource, PreviewSource
+from sorter.model.measurement import LARGE, FrameSource, PreviewSource
 from sorter.pixels.decoded import Undecodable, opened
 
 if TYPE_CHECKING:
@@ -29,6 +29,10 @@ MOST_SIDE: Final = 1100
 LEAST_PIXELS: Final = 48
 MOST_BYTES: Final = 64 * 1024 * 1024
 """Of an embedded preview. The largest that bodies write have a fifth of that."""
+_DEEP: Final = ("I", "I;16", "I;16B", "I;16L", "I;16N", "F")
+"""Pillow's modes of one channel with more than eight bits."""
+_WHITES: Final = (1.0, 255.0, 65535.0)
+"""What white is in such a channel, by the brightest that is in it."""
 _HEIF: Final = (".heic", ".heif", ".hif", ".avif")
 
 
@@ -48,6 +52,12 @@ class Reduced:
     scale: float
     profile: bytes = b""
 
+    @property
+    def side(self) -> int:
+        """Pixels of the longer side of the picture that was decoded."""
+        rows, columns = self.samples.shape[:2]
+        return round(max(int(rows), int(columns)) * self.scale)
+
 
 def grey(source: FrameSource) -> tuple[Grey, float]:
     """The frame's picture in grey, and how many of its pixels one of them stands for.
@@ -60,25 +70,48 @@ def grey(source: FrameSource) -> tuple[Grey, float]:
 
 
 def reduced(source: FrameSource, mode: str) -> Reduced:
-    """The frame's picture as grey has it. mode: GREY or COLOUR. Raises what grey raises."""
+    """The frame's picture as grey has it. mode: GREY or COLOUR. Raises what grey raises.
+
+    The first of its places that gives a LARGE one; without such a place that with the largest.
+    """
     reason: Exception = Undecodable("has no picture that can be looked at")
+    best: Reduced | None = None
     for preview in source.previews:
+        if best is not None and 0 < preview.side <= best.side:
+            continue
         try:
-            return _turned(_reduced(preview, mode), preview.orientation)
+            found = _turned(_reduced(preview, mode), preview.orientation)
         except Undecodable as error:
             reason = error
-    raise reason
+            continue
+        if best is None or found.side > best.side:
+            best = found
+        if best.side >= LARGE:
+            break
+    if best is None:
+        raise reason
+    return best
 
 
 def _reduced(preview: PreviewSource, mode: str) -> Reduced:
     if preview.length:
         return _by_pillow(BytesIO(_stretch(preview)), mode)
+    if preview.is_raw:
+        return _of_raw(preview.path, mode)
     is_heif = Path(preview.path).suffix.lower() in _HEIF
     try:
         with _HEIF_KNOWN if is_heif else nullcontext():
             return _by_pillow(Path(preview.path), mode)
     except Undecodable as error:
         return _developed(preview.path, error, mode)
+
+
+def _of_raw(path: str, mode: str) -> Reduced:
+    """A raw developed; where that cannot be done, what Pillow sees in it, which may be its thumbnail."""
+    try:
+        return _developed(path, Undecodable("cannot be developed"), mode)
+    except Undecodable:
+        return _by_pillow(Path(path), mode)
 
 
 def _stretch(preview: PreviewSource) -> bytes:
@@ -105,7 +138,7 @@ def _small(picture: Image.Image, mode: str) -> Reduced:
     share = LEAST_SIDE / max(width, height)
     profile = picture.info.get("icc_profile")
     picture.draft(mode, (max(1, round(width * share)), max(1, round(height * share))))
-    plain = np.asarray(picture if picture.mode == mode else picture.convert(mode))
+    plain = _samples(picture, mode)
     sides = plain.shape[1::-1]
     if max(sides) > MOST_SIDE:
         size = [max(LEAST_PIXELS // 2, round(n * LONG_SIDE / max(sides))) for n in sides]
@@ -113,6 +146,18 @@ def _small(picture: Image.Image, mode: str) -> Reduced:
     # A profile tells of the samples as they are stored, and not of what they were made to.
     known = profile if isinstance(profile, bytes) and picture.mode == mode == COLOUR else b""
     return Reduced(samples=plain, scale=max(width, height) / max(plain.shape), profile=known)
+
+
+def _samples(picture: Image.Image, mode: str) -> Samples:
+    """The picture's samples in eight bits; Pillow itself would cut off what is deeper in one channel."""
+    import numpy as np  # noqa: PLC0415  see above
+
+    if picture.mode not in _DEEP:
+        return np.asarray(picture if picture.mode == mode else picture.convert(mode))
+    deep = np.nan_to_num(np.asarray(picture).astype(np.float32))
+    white = next((each for each in _WHITES if deep.max() <= each), float(deep.max()))
+    plain: Samples = np.clip(deep * (255 / white), 0, 255).astype(np.uint8)
+    return plain if mode == GREY else plain[..., None].repeat(3, 2)
 
 
 def _turned(found: Reduced, orientation: int) -> Reduced:

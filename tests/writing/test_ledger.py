@@ -279,12 +279,26 @@ def test_a_file_that_is_no_database_is_damaged_and_stays(hidden: Path, *, hold: 
 def test_another_form_is_refused_and_stays(hidden: Path, *, hold: bool, make: bool) -> None:
     Ledger(hidden, hold=True, make=True).close()
     base = sqlite3.connect(hidden / FILE)
-    base.execute("PRAGMA user_version = 3")
+    base.execute("PRAGMA user_version = 4")
     base.close()
     before = (hidden / FILE).read_bytes()
-    with pytest.raises(LedgerDamaged, match="has form 3, and this sorter knows forms 1 and 2"):
+    with pytest.raises(LedgerDamaged, match="has form 4, and this sorter knows forms 1 to 3"):
         Ledger(hidden, hold=hold, make=make)
     assert (hidden / FILE).read_bytes() == before
+
+
+@pytest.mark.parametrize("hold", [True, False])
+def test_the_form_before_is_read_and_raised_by_who_may_write(hidden: Path, *, hold: bool) -> None:
+    """Its tables are those of today's: a run that holds the ledger may note words that it had not."""
+    Ledger(hidden, hold=True, make=True).close()
+    base = sqlite3.connect(hidden / FILE)
+    base.execute("PRAGMA user_version = 2")
+    base.close()
+    with Ledger(hidden, hold=hold) as ledger:
+        assert ledger.runs() == ()
+    base = sqlite3.connect(hidden / FILE)
+    assert base.execute("PRAGMA user_version").fetchone() == (3 if hold else 2,)
+    base.close()
 
 
 @pytest.mark.parametrize("hold", [True, False])

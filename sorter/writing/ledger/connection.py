@@ -20,7 +20,7 @@ from typing import Any, Final
 
 from sorter.errors import LedgerDamaged, NoRoom, NoShoot, ShootBusy, ShootNotWritable
 from sorter.writing.ledger.migration import FIRST, NO_VALUES, migrate
-from sorter.writing.ledger.schema import FORMAT_VERSION, INDEXES, TABLES, UNRELATED
+from sorter.writing.ledger.schema import FORMAT_VERSION, INDEXES, LIKE_THIS, TABLES, UNRELATED
 
 FILE: Final = "ledger.db"
 HOLDER: Final = "holder"
@@ -163,13 +163,15 @@ class Connection:
 
     def _bring_to_format(self, *, hold: bool) -> None:
         form = self._base.execute("PRAGMA user_version").fetchone()[0]
-        if form == FORMAT_VERSION:
+        if form in (FORMAT_VERSION, LIKE_THIS):
             self._refuse_unsound()
+            if hold and form == LIKE_THIS:
+                self._base.execute(f"PRAGMA user_version = {FORMAT_VERSION}")
             return
         if form != FIRST:
             raise LedgerDamaged(
                 f"{self._hidden / FILE}: this ledger has form {form}, and this sorter knows forms "
-                f"{FIRST} and {FORMAT_VERSION}. Use the sorter that wrote it."
+                f"{FIRST} to {FORMAT_VERSION}. Use the sorter that wrote it."
             )
         if not hold:
             self._base = _in_memory(self._base)

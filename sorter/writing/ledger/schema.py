@@ -20,8 +20,10 @@ from sorter.model.operation import OperationKind, OperationState
 from sorter.model.plan import State
 from sorter.model.relation_kind import RelationKind
 
-FORMAT_VERSION: Final = 2
+FORMAT_VERSION: Final = 3
 """Grows when a sorter that knows the one before could not read the ledger any more."""
+LIKE_THIS: Final = 2
+"""The format version before: its tables are the same, with fewer words in the findings' lists."""
 MOST: Final = 2**63 - 1
 MOST_COUNTED: Final = 2**62
 """Of numbers that are counted on from: there is always one more."""
@@ -301,7 +303,9 @@ LISTS: Final = (
     "unseen",
     "order",
     "odd",
+    "too_small",
     "bright_ev",
+    "judged_at",
 )
 LISTED: Final = Table(
     name="found_at",  # positions of frames, or what stands for each of them
