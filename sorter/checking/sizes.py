@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from sorter.model.measurement import MeasuredSeries
 
 
@@ -15,7 +17,8 @@ def telling(measured: MeasuredSeries) -> MeasuredSeries:
     kept = [
         each if each is not None and each.tells_focus else None for each in measured.measurements
     ]
-    return MeasuredSeries(
+    return replace(
+        measured,
         measurements=tuple(kept),
         displacements=tuple(
             move if own is not None else None

@@ -55,7 +55,8 @@ class Check:
     field; growth: how much larger the largest frame shows the scene than the smallest (breathing),
     0.01 is 1 %; judged_at: pixels of the longer side of the picture that was decoded, the smallest of all
     frames that were judged. too_small: those of the unseen frames that can be decoded, but only as a
-    picture too small to tell focus.
+    picture too small to tell focus. too_large: those that have more than most_megapixels; megapixels: how many
+    each of these has.
     """
 
     sequence: int
@@ -85,6 +86,9 @@ class Check:
     growth: float | None = None
     judged_at: int | None = None
     too_small: Positions = ()
+    too_large: Positions = ()
+    megapixels: Positions = ()
+    most_megapixels: int | None = None
     nearward: bool | None = None
     wander_share: float = 0.0
     explained: float = 0.0
@@ -312,9 +316,17 @@ def _frames(check: Check) -> Iterator[str]:
         yield f"Dark, a misfired flash or something before the lens: {listed(check.dark)}."
     if check.odd:
         yield f"Shows something else: {listed(check.odd)}."
-    lost = tuple(each for each in check.unseen if each not in check.too_small)
+    told = {*check.too_small, *check.too_large}
+    lost = tuple(each for each in check.unseen if each not in told)
     if lost:
         yield f"Cannot be looked at: {listed(lost)}."
+    if check.too_large:
+        has = zip(check.too_large, check.megapixels, strict=True)
+        sizes = ", ".join(f"{position} has {mega} megapixels" for position, mega in has)
+        yield (
+            f"Not looked at: {sizes}, more than {check.most_megapixels}; set most_megapixels in "
+            "sorter.toml, or --most-megapixels, to look at that."
+        )
     if check.too_small:
         yield (
             f"Too small to tell what is sharp, below {LEAST_FOR_FOCUS} pixels on the longer side: "

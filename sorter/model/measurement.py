@@ -17,6 +17,8 @@ LEAST_FOR_FOCUS = 480
 where its picture is soft."""
 LARGE = 800
 """Pixels of the longer side from which on nothing is said of the size, and no larger one is looked for."""
+MOST_PIXELS = 250_000_000
+"""Of a picture that is looked at, unless the settings say otherwise."""
 CELLS_ACROSS = 100
 """Cells along the longer side of a picture, about: it is measured cell by cell."""
 
@@ -42,12 +44,15 @@ class PreviewSource:
 class FrameSource:
     """A frame to look at. key: equal for equal content; empty where that is not known.
 
+    most_pixels: a picture of more is not decoded.
+
     previews: where it can be had, the best first; one that cannot be decoded gives way to the next,
     and one that shows little to a larger one.
     """
 
     previews: tuple[PreviewSource, ...]
     key: str = ""
+    most_pixels: int = MOST_PIXELS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,12 +108,23 @@ ALIKE = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TooLarge:
+    """A frame, by its index, whose picture has more pixels than are decoded. most: as many are."""
+
+    index: int
+    pixels: int
+    most: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MeasuredSeries:
     """The frames of a series, measured in order; None for one that cannot be seen.
 
     moves: how each frame lies to the last one before it that showed the same and was no darker; to
-    the last one that did not where none does. None for the first, and where sizes differ.
+    the last one that did not where none does. None for the first, and where sizes differ. too_large:
+    of those that cannot be seen, the ones that have too many pixels.
     """
 
     measurements: tuple[Measurement | None, ...]
     displacements: tuple[Displacement | None, ...]
+    too_large: tuple[TooLarge, ...] = ()

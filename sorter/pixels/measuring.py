@@ -6,8 +6,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from sorter.model.measurement import ALIKE, Displacement, FrameSource, MeasuredSeries, Measurement
-from sorter.pixels.decoded import Undecodable
+from sorter.model.measurement import (
+    ALIKE,
+    Displacement,
+    FrameSource,
+    MeasuredSeries,
+    Measurement,
+    TooLarge,
+)
+from sorter.pixels.decoded import HasTooMany, Undecodable
 from sorter.pixels.reduced import grey
 from sorter.pixels.sharpness import measure
 from sorter.pixels.shifts import Placeable, displacement, placeable
@@ -26,6 +33,7 @@ class MeasuredStretch:
 
     frames: tuple[Placeable | None, ...]
     displacements: tuple[Displacement | None, ...]
+    too_large: tuple[TooLarge, ...] = ()
 
 
 @on_one_thread
@@ -33,17 +41,25 @@ def measure_frames(frames: tuple[FrameSource, ...]) -> MeasuredStretch:
     """These frames measured; none but the one at hand is kept decoded."""
     found: list[Placeable | None] = []
     displacements: list[Displacement | None] = []
+    too_large: list[TooLarge] = []
     for index, frame in enumerate(frames):
         before = found[-1] if found else None
         now = _measured_frames(frame)
+        if isinstance(now, HasTooMany):
+            too_large.append(TooLarge(index=index, pixels=now.pixels, most=now.most))
+            now = None
         displacements.append(displacement(before, now, index - 1) if before and now else None)
         found.append(now)
-    return MeasuredStretch(frames=tuple(found), displacements=tuple(displacements))
+    return MeasuredStretch(
+        frames=tuple(found), displacements=tuple(displacements), too_large=tuple(too_large)
+    )
 
 
-def _measured_frames(frame: FrameSource) -> Placeable | None:
+def _measured_frames(frame: FrameSource) -> Placeable | HasTooMany | None:
     try:
         plain, scale = grey(frame)
+    except HasTooMany as error:
+        return error
     except (Undecodable, OSError):
         return None
     return placeable(plain, measure(plain, scale))
@@ -53,6 +69,7 @@ def _measured_frames(frame: FrameSource) -> Placeable | None:
 def joined(chain: Chain, stretch: MeasuredStretch) -> None:
     """The stretch is the next in the chain."""
     start = len(chain.measurements)
+    chain.too_large += [replace(each, index=each.index + start) for each in stretch.too_large]
     for found, before in zip(stretch.frames, stretch.displacements, strict=True):
         chain.add(found, None if before is None else replace(before, of=before.of + start))
 
@@ -75,6 +92,7 @@ class Chain:
 
     measurements: list[Measurement | None] = field(default_factory=list)
     displacements: list[Displacement | None] = field(default_factory=list)
+    too_large: list[TooLarge] = field(default_factory=list)
     anchor: tuple[int, Placeable] | None = None
     other: tuple[int, Placeable] | None = None
 
@@ -82,7 +100,9 @@ class Chain:
     def measured(self) -> MeasuredSeries:
         """All frames so far."""
         return MeasuredSeries(
-            measurements=tuple(self.measurements), displacements=tuple(self.displacements)
+            measurements=tuple(self.measurements),
+            displacements=tuple(self.displacements),
+            too_large=tuple(self.too_large),
         )
 
     def add(self, found: Placeable | None, before: Displacement | None = None) -> None:

@@ -7,13 +7,18 @@ from typing import Final
 
 from sorter.model.frame import ReadFile
 from sorter.model.kinds import PICTURE_ROLES, Role
-from sorter.model.measurement import LARGE, FrameSource, PreviewSource
+from sorter.model.measurement import LARGE, MOST_PIXELS, FrameSource, PreviewSource
 
 ENOUGH: Final = 1000
 """Pixels across, above which the smallest preview is taken: more costs time and shows no more."""
 
 
-def frame_source(files: Iterable[ReadFile], at: Callable[[str], str], key: str = "") -> FrameSource:
+def frame_source(
+    files: Iterable[ReadFile],
+    at: Callable[[str], str],
+    key: str = "",
+    most_pixels: int = MOST_PIXELS,
+) -> FrameSource:
     """The frame's sights, the best first. at: a file's path on the system out of its path here.
 
     First the previews of ENOUGH pixels and more, the smallest of them first; then a JPEG itself,
@@ -38,7 +43,9 @@ def frame_source(files: Iterable[ReadFile], at: Callable[[str], str], key: str =
             ((1 if file.container == "jpeg" else 4, order), _whole(file, path, turn or 1))
         )
     ranked.sort(key=lambda pair: pair[0])
-    return FrameSource(previews=tuple(preview for _, preview in ranked), key=key)
+    return FrameSource(
+        previews=tuple(preview for _, preview in ranked), key=key, most_pixels=most_pixels
+    )
 
 
 def _rank(preview: PreviewSource) -> tuple[int, int]:

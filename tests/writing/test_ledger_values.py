@@ -121,7 +121,7 @@ def test_findings_of_all_kinds_come_back(tmp_path: Path) -> None:
     told = {
         name: (next(positions), next(positions))
         for name in schema.LISTS
-        if name not in ("bright_ev", "judged_at")
+        if name not in ("bright_ev", "judged_at", "most_megapixels")
     }
     check = Check(
         sequence=3,
@@ -139,6 +139,7 @@ def test_findings_of_all_kinds_come_back(tmp_path: Path) -> None:
         step_of_depth=0.8,
         growth=0.01,
         judged_at=160,
+        most_megapixels=250,
         nearward=False,
         wander_share=0.25,
         explained=0.5,

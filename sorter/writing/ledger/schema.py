@@ -304,8 +304,11 @@ LISTS: Final = (
     "order",
     "odd",
     "too_small",
+    "too_large",
+    "megapixels",
     "bright_ev",
     "judged_at",
+    "most_megapixels",
 )
 LISTED: Final = Table(
     name="found_at",  # positions of frames, or what stands for each of them

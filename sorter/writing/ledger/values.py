@@ -294,7 +294,7 @@ _WORDS: Final[Mapping[str, Mapping[Any, Any]]] = {
     "attempts_verdict": _VERDICT,
     "nearward": {None: None, 0: False, 1: True},
 }
-_LONE: Final = ("judged_at",)
+_LONE: Final = ("judged_at", "most_megapixels")
 """Kept as a list of at most one value: a column of its own would be another table."""
 _WHOLE: Final = tuple(name for name in LISTS if name not in ("bright_ev", *_LONE))
 
