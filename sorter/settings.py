@@ -16,9 +16,14 @@ from typing import Final
 
 from sorter.errors import BadSettings, nearest
 from sorter.model.knobs import GroupingKnobs
+from sorter.model.measurement import MOST_PIXELS
 from sorter.model.quoting import quoted, shortened
 
 FILE_NAME: Final = "sorter.toml"
+MEGA: Final = 1_000_000
+MOST_MEGAPIXELS: Final = MOST_PIXELS // MEGA
+LIMIT_MEGAPIXELS: Final = 1000
+"""What most_megapixels may be at most: no decoder of ours takes more pixels."""
 LONGEST_SHIFT_S: Final = 100 * 366 * 86_400  # a clock that was never set is decades off, not more
 
 MOST_BYTES: Final = 32_000
@@ -37,12 +42,18 @@ class Settings:
 
     clock: seconds to add to a body's times, by its serial (or its model, where it tells no serial).
     clock_asked: the bodies that were named for this very run; each must be on the card. The file
-    may name bodies that are not.
+    may name bodies that are not. most_megapixels: a picture of more is named, and not decoded.
     """
 
     clock: Mapping[str, int] = field(default_factory=dict)
     clock_asked: frozenset[str] = frozenset()
     grouping: GroupingKnobs = field(default_factory=GroupingKnobs)
+    most_megapixels: int = MOST_MEGAPIXELS
+
+    @property
+    def most_pixels(self) -> int:
+        """Pixels of a picture that is looked at, at most."""
+        return self.most_megapixels * MEGA
 
 
 def load_settings(
@@ -60,8 +71,18 @@ def load_settings(
     return Settings(
         clock={**kept.clock, **asked},
         clock_asked=frozenset(asked),
+        most_megapixels=kept.most_megapixels,
         grouping=replace(kept.grouping, **knobs),
     )
+
+
+def with_most_megapixels(settings: Settings, number: int | None) -> Settings:
+    """The settings with what an option said of it; None where it was not given. Raises BadSettings."""
+    if number is None:
+        return settings
+    if not 1 <= number <= LIMIT_MEGAPIXELS:
+        raise BadSettings(f"--most-megapixels is a whole number from 1 to {LIMIT_MEGAPIXELS}.")
+    return replace(settings, most_megapixels=number)
 
 
 def option_of(knob: str) -> str:
@@ -145,10 +166,11 @@ def _is_there(file: Path) -> bool:
 
 def _read(file: Path) -> Settings:
     tables = _tables(file)
-    _refuse_unknown(file, "table", tables, ("clock", "grouping"))
+    _refuse_unknown(file, "table", tables, ("clock", "grouping", "pictures"))
     return Settings(
         clock=_clock_table(file, _table(file, tables, "clock")),
         grouping=_grouping_table(file, _table(file, tables, "grouping")),
+        most_megapixels=_most_megapixels(file, _table(file, tables, "pictures")),
     )
 
 
@@ -203,6 +225,17 @@ def _written(value: object) -> str:
 def _grouping_table(file: Path, table: Mapping[str, object]) -> GroupingKnobs:
     _refuse_unknown(file, "key in [grouping]", table, [knob.name for knob in fields(GroupingKnobs)])
     return GroupingKnobs(**{name: _number(file, name, value) for name, value in table.items()})
+
+
+def _most_megapixels(file: Path, table: Mapping[str, object]) -> int:
+    _refuse_unknown(file, "key in [pictures]", table, ("most_megapixels",))
+    value = table.get("most_megapixels", MOST_MEGAPIXELS)
+    if type(value) is not int or not 1 <= value <= LIMIT_MEGAPIXELS:
+        raise BadSettings(
+            f"{file}: in [pictures], most_megapixels is a whole number from 1 to {LIMIT_MEGAPIXELS}, not "
+            f"{quoted(value)}."
+        )
+    return value
 
 
 def _number(file: Path, name: str, value: object) -> float:

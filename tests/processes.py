@@ -28,7 +28,6 @@ LOADED: Final = [
     "jinja2",
     "pandas",
     "PIL.Image",
-    "scipy.fft",
 ]
 
 

@@ -123,7 +123,12 @@ def test_clocks_are_text_or_seconds_and_options_go_before_the_file(file: Path) -
     ("text", "says"),
     [
         ("[groping]\n", "Did you mean 'grouping'?"),
-        ("[weather]\n", "There are: clock, grouping."),
+        ("[weather]\n", "There are: clock, grouping, pictures."),
+        ("[pictures]\nmost_megapixel = 1\n", "Did you mean 'most_megapixels'?"),
+        ("[pictures]\nmost_megapixels = 0\n", "a whole number from 1 to 1000, not 0"),
+        ("[pictures]\nmost_megapixels = 1001\n", "a whole number from 1 to 1000, not 1001"),
+        ("[pictures]\nmost_megapixels = 2.5\n", "a whole number from 1 to 1000, not 2.5"),
+        ("[pictures]\nmost_megapixels = true\n", "a whole number from 1 to 1000, not True"),
         ("[grouping]\nhandpause_s = 1\n", "Did you mean 'hand_pause_s'?"),
         ("grouping = 3\n", "write [grouping]"),
         ("[grouping]\nhand_pause_s = '45'\n", "is a number, not '45'"),

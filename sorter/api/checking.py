@@ -134,6 +134,7 @@ def check(
     hand_pause: float | None = None,
     apart: float | None = None,
     unsure_below: float | None = None,
+    most_megapixels: int | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
     executor: Executor | None = None,
@@ -157,6 +158,7 @@ def check(
         hand_pause=hand_pause,
         apart=apart,
         unsure_below=unsure_below,
+        most_megapixels=most_megapixels,
     )
     request = CheckRequest(
         root=Path(root),
@@ -206,7 +208,7 @@ def _checked(request: CheckRequest, watch: Watch) -> Checked:
     workers = Workers(jobs=request.jobs or default_jobs(), executor=request.executor)
     looking = watch.progress_of(Stage.LOOKING)
     if is_shoot(request.root):
-        return check_shoot(request.root, workers, looking)
+        return check_shoot(request.root, workers, looking, request.settings.most_pixels)
     return check_card(
         request.root, request.settings, workers, watch.progress_of(Stage.READING), looking
     )

@@ -179,6 +179,7 @@ def plan(
     hand_pause: float | None = None,
     apart: float | None = None,
     unsure_below: float | None = None,
+    most_megapixels: int | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
     executor: Executor | None = None,
@@ -199,7 +200,7 @@ def plan(
         corrections=corrections, executor=executor,
         grouping=Grouping(
             settings=settings, clock=clock, hand_pause=hand_pause, apart=apart,
-            unsure_below=unsure_below,
+            unsure_below=unsure_below, most_megapixels=most_megapixels,
         ),
     )  # fmt: skip
     with Ingesting(request, Watch.of(progress, cancel)) as work:
@@ -246,6 +247,7 @@ def ingest(
     hand_pause: float | None = None,
     apart: float | None = None,
     unsure_below: float | None = None,
+    most_megapixels: int | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
     executor: Executor | None = None,
@@ -265,7 +267,7 @@ def ingest(
         corrections=corrections, executor=executor,
         grouping=Grouping(
             settings=settings, clock=clock, hand_pause=hand_pause, apart=apart,
-            unsure_below=unsure_below,
+            unsure_below=unsure_below, most_megapixels=most_megapixels,
         ),
     )  # fmt: skip
     with Ingesting(request, Watch.of(progress, cancel)) as work:

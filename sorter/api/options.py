@@ -12,7 +12,7 @@ from sorter.api.paths import StrPath, optional_path
 from sorter.manifest.corrections import read_corrections
 from sorter.model.correction import Correction
 from sorter.planning.pattern import DEFAULT as DEFAULT_FOLDER
-from sorter.settings import Settings, load_settings
+from sorter.settings import Settings, load_settings, with_most_megapixels
 
 Corrections: TypeAlias = StrPath | Iterable[Correction]
 """A corrections file, or what would stand in it."""
@@ -29,9 +29,13 @@ class Grouping:
     hand_pause: float | None = None
     apart: float | None = None
     unsure_below: float | None = None
+    most_megapixels: int | None = None
 
     def loaded(self) -> Settings:
         """The settings; what an option says goes before what the file says. Raises BadSettings."""
+        return with_most_megapixels(self._loaded(), self.most_megapixels)
+
+    def _loaded(self) -> Settings:
         if isinstance(self.settings, Settings):
             return self.settings
         clock = (self.clock,) if isinstance(self.clock, str) else tuple(self.clock)

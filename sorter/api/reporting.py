@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from sorter.api.options import Grouping
 from sorter.api.paths import StrPath
 from sorter.api.plain import Json, plain
 from sorter.api.progress import Cancel, Progress, Stage, Watch
 from sorter.pipeline.reporting import Reported
 from sorter.pipeline.reporting import report as make_report
 from sorter.pipeline.working import Workers, default_jobs
+from sorter.settings import Settings
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -19,9 +21,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportRequest:
-    """Which shoot is shown. jobs, executor: as a check has them."""
+    """Which shoot is shown. settings, jobs, executor: as a check has them."""
 
     shoot: Path
+    settings: Settings = field(default_factory=Settings)
     jobs: int | None = None
     executor: Executor | None = None
 
@@ -60,20 +63,23 @@ def report(
     shoot: StrPath,
     *,
     jobs: int | None = None,
+    settings: StrPath | Settings | None = None,
+    most_megapixels: int | None = None,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
     executor: Executor | None = None,
 ) -> ReportPage:
     """A page of the shoot with a trial merge of every stack; nothing else in the shoot is changed.
 
-    The option is that of `sorter report`. executor: pictures are decoded, measured and drawn over it. Raises
-    NoShoot, ShootBusy, LedgerDamaged, BadShoot, ShootNotWritable, NoRoom, Cancelled.
+    The options are those of `sorter report`. executor: pictures are decoded, measured and drawn over it. Raises
+    BadSettings, NoShoot, ShootBusy, LedgerDamaged, BadShoot, ShootNotWritable, NoRoom, Cancelled.
 
     >>> done = ingest(card, shoot)
     >>> report(shoot).page.name
     'index.html'
     """
-    request = ReportRequest(shoot=Path(shoot), jobs=jobs, executor=executor)
+    known = Grouping(settings=settings, most_megapixels=most_megapixels).loaded()
+    request = ReportRequest(shoot=Path(shoot), settings=known, jobs=jobs, executor=executor)
     return reported(request, Watch.of(progress, cancel))
 
 
@@ -84,5 +90,6 @@ def reported(request: ReportRequest, watch: Watch) -> ReportPage:
         Workers(jobs=request.jobs or default_jobs(), executor=request.executor),
         watch.progress_of(Stage.LOOKING),
         watch.progress_of(Stage.DRAWING),
+        request.settings.most_pixels,
     )
     return ReportPage(reported=found)

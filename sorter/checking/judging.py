@@ -9,6 +9,7 @@ from sorter.checking.frame_findings import frame_findings, sizes
 from sorter.checking.proposing import frame_summary, proposed_sequences
 from sorter.checking.series import Judged, judge
 from sorter.checking.singles import stacks_in
+from sorter.checking.sizes import telling
 from sorter.model.finding import Check, FrameFindings
 from sorter.model.judgement import Judgement, Thumb
 from sorter.model.kinds import Kind
@@ -63,7 +64,11 @@ def _of_sequence(series: Series) -> Judgement:
     return Judgement(
         check=_plain(judged.check),
         frame_findings=frame_findings(judged, series.measured),
-        proposed=tuple(proposed_sequences(judged, measurements)),
+        proposed=tuple(
+            proposed_sequences(judged, telling(series.measured).measurements)
+            if judged.check.tells_focus
+            else ()
+        ),
         covered=judged.covered,
         summaries=(frame_summary(measurements[0]), frame_summary(measurements[-1])),
         thumb=_middle(judged, measurements),

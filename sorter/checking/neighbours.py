@@ -51,7 +51,10 @@ def is_marker_alone(summary: FrameSummary, neighbours: Iterable[FrameSummary | N
     if summary.is_plain:
         return True
     nearby = [each.sharpness for each in neighbours if each is not None]
-    return bool(nearby) and summary.sharpness < SOFT * SOFT * min(nearby)
+    told = [each for each in nearby if each is not None]
+    return (
+        bool(told) and summary.sharpness is not None and summary.sharpness < SOFT * SOFT * min(told)
+    )
 
 
 def _beside(series: Sequence[Subject], subjects: Sequence[Subject]) -> Iterator[Subject]:

@@ -121,6 +121,8 @@ def frame_summary(measurement: Measurement | None) -> FrameSummary | None:
     """What neighbours are held against; None for a frame that cannot be seen."""
     if measurement is None:
         return None
+    if not measurement.tells_focus:
+        return FrameSummary(is_plain=shows_nothing(measurement), sharpness=None)
     light = float(measurement.light.mean()) + BLACK
     sharpness = float(np.quantile(measurement.energy, 0.9)) / light**2
     return FrameSummary(is_plain=shows_nothing(measurement), sharpness=sharpness)

@@ -13,11 +13,12 @@ from sorter.checking.gaps import gaps
 from sorter.checking.light import bright_steps, dark_frames, lights, shows_nothing
 from sorter.checking.movement import Movement, movement
 from sorter.checking.ranking import best_frames
+from sorter.checking.sizes import smallest, telling, too_small
 from sorter.checking.tiles import tiles
 from sorter.checking.wander import CHANGE, SHARE, Wander, wander
 from sorter.model.finding import Check, Positions, Unjudged, Verdict
 from sorter.model.kinds import STACK_KINDS, Kind
-from sorter.model.measurement import ALIKE, MeasuredSeries
+from sorter.model.measurement import ALIKE, LEAST_FOR_FOCUS, MeasuredSeries
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -69,6 +70,8 @@ def judge(
     nearward: whether focus went toward near. step_of_depth: how far it goes from slice to slice, in
     depths of field, an estimate. Both None where the camera did not tell.
     """
+    small = too_small(measured)
+    measured = telling(measured)
     place = alignment(measured)
     light = lights(measured)
     varied = kind in (Kind.EXPOSURE_BRACKET, Kind.INTERVAL)  # there light is meant to change
@@ -78,17 +81,19 @@ def judge(
     lit = seen & ~dark
     use = lit & (part == _main(part, lit))
     indexes = np.flatnonzero(use)
+    side = smallest(measured)
+    tells_focus = side is not None and side >= LEAST_FOR_FOCUS
     found = (
         wander(
             tiles(measured, place, indexes),
             any_order=kind in (Kind.BURST, Kind.SINGLE),
             is_driven=kind is Kind.FOCUS_BRACKET,
         )
-        if len(indexes)
+        if len(indexes) and tells_focus
         else Wander()
     )
     there = replace(place, known=place.known & use)
-    looks = _looks_like(kind, found, len(indexes))
+    looks = _looks_like(kind, found, len(indexes)) if tells_focus else None
     steps = bright_steps(light, use) if kind in LOOKED_AT else {}
     base = Check(
         sequence=sequence,
@@ -97,19 +102,25 @@ def judge(
         dark=_positions(np.flatnonzero(dark)),
         odd=_positions(np.flatnonzero(lit & ~use)),
         unseen=_positions(np.flatnonzero(~seen)),
+        too_small=_positions(small),
+        judged_at=side,
+        too_large=_positions(each.index for each in measured.too_large),
+        megapixels=tuple(-(-each.pixels // 1_000_000) for each in measured.too_large),
+        most_megapixels=next((each.most // 1_000_000 for each in measured.too_large), None),
         looks_like=looks,
         bright_steps=_positions(steps),
         bright_ev=tuple(round(each, 1) for each in steps.values()),
-        drift_px=round(there.drift, 1) if seen.any() else None,
-        growth=round(there.spread, 4) if seen.any() else None,
+        drift_px=round(there.drift, 1) if tells_focus else None,
+        growth=round(there.spread, 4) if tells_focus else None,
     )
     covered = 0
     if base.is_stack:
-        why = _why_unjudged(found, len(indexes))
-        base = replace(base, step_of_depth=step_of_depth, fitting=round(found.fitting, 3))
+        fitting = round(found.fitting, 3) if tells_focus else None
+        base = replace(base, step_of_depth=step_of_depth, fitting=fitting)
+        why = _why_unjudged(found, len(indexes), side)
         base = _as_stack(base, movement(measured, place, lit), found, np.flatnonzero(use), why)
         covered = len(ends.truly_sharp(found.focus)) if found.focus is not None else 0
-    if kind is Kind.BURST and looks is None:
+    if kind is Kind.BURST and looks is None and tells_focus:
         base = replace(base, best_frames=_positions(best_frames(measured, place, use)))
     base = replace(
         base, nearward=nearward, wander_share=float(found.share), explained=float(found.explained)
@@ -170,8 +181,13 @@ def _looks_like(kind: Kind, found: Wander, frames: int) -> Kind | None:
 # ---- a stack ---------------------------------------------------------------------------------
 
 
-def _why_unjudged(found: Wander, frames: int) -> Unjudged | None:
-    """Why nothing is said of a stack of so many frames that are used; None where it is."""
+def _why_unjudged(found: Wander, frames: int, side: int | None) -> Unjudged | None:
+    """Why nothing is said of a stack of so many frames that are used; None where it is.
+
+    side: pixels of the longer side of their pictures; None where none can be seen.
+    """
+    if side is not None and side < LEAST_FOR_FOCUS:
+        return Unjudged.SMALL
     if frames < LEAST_SLICES:
         return Unjudged.FEW
     if found.focus is None:
@@ -187,6 +203,8 @@ def _as_stack(
     why: Unjudged | None,
 ) -> Check:
     """indexes: of the frames that are used. why: the pictures do not tell."""
+    if why is Unjudged.SMALL:
+        return replace(base, verdict=Verdict.UNJUDGED, unjudged=why)
     if why is Unjudged.PLAIN:  # what shows nothing shows nothing else, nor moves
         return replace(base, verdict=Verdict.UNJUDGED, unjudged=why, odd=())
     base = replace(

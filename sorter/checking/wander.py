@@ -152,7 +152,9 @@ def is_in_order(sharp: Values) -> bool:
     """
     seen = abs(in_step(by_likeness(sharp)))
     dice = np.random.default_rng(0)
-    shuffled = (abs(in_step(dice.permutation(sharp.shape[1]).astype(float))) for _ in range(SHUFFLES))
+    shuffled = (
+        abs(in_step(dice.permutation(sharp.shape[1]).astype(float))) for _ in range(SHUFFLES)
+    )
     return all(each < seen for each in shuffled)
 
 

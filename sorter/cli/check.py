@@ -9,7 +9,7 @@ import click
 
 from sorter import api
 from sorter.cli import console, findings
-from sorter.cli.options import corrections_option, jobs_option, settings_options
+from sorter.cli.options import corrections_option, jobs_option, pixels_option, settings_options
 from sorter.cli.paths import GivenPath
 from sorter.settings import Settings
 
@@ -76,6 +76,7 @@ a look is no failure.
     help="With --apply: how folders of sequences are named, as ingest has it.",
 )
 @jobs_option
+@pixels_option
 @settings_options
 @click.pass_context
 def check(
@@ -89,6 +90,7 @@ def check(
     corrections_file: Path | None,
     folder: str | None,
     jobs: int | None,
+    most_megapixels: int | None,
     settings: Settings,
 ) -> None:
     """Looks at the pictures: which stacks are worth merging, and which frames.
@@ -114,6 +116,7 @@ def check(
             corrections=corrections_file,
             folder=folder,
             jobs=jobs,
+            most_megapixels=most_megapixels,
             progress=bars.progress,
         )
     found = outcome.found

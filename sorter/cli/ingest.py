@@ -9,10 +9,16 @@ import click
 
 from sorter import api
 from sorter.cli import console, endings
-from sorter.cli.options import corrections_option, json_option, settings_options, yes_option
+from sorter.cli.options import (
+    corrections_option,
+    json_option,
+    pixels_option,
+    settings_options,
+    yes_option,
+)
 from sorter.cli.paths import GivenPath
 from sorter.errors import NotAgreed
-from sorter.settings import Settings
+from sorter.settings import Settings, with_most_megapixels
 
 if TYPE_CHECKING:
     from sorter.api import IngestPlan
@@ -77,6 +83,7 @@ where its ingest would.
 )
 @click.option("--name", default="", metavar="NAME", help="A name for the folders, as {name}.")
 @corrections_option
+@pixels_option
 @settings_options
 @yes_option
 @json_option
@@ -90,6 +97,7 @@ def ingest(
     *,
     name: str,
     corrections_file: Path | None,
+    most_megapixels: int | None,
     settings: Settings,
     dry_run: bool,
     move: bool,
@@ -112,7 +120,7 @@ def ingest(
     what is where.
     """
     options = api.IngestOptions(
-        settings=settings,
+        settings=with_most_megapixels(settings, most_megapixels),
         name=name,
         corrections=api.corrections_of(corrections_file),
         moves=move,

@@ -10,7 +10,7 @@ from typing import Any, Final
 import click
 
 from sorter.cli.paths import GivenPath
-from sorter.settings import load_settings, option_of
+from sorter.settings import LIMIT_MEGAPIXELS, MOST_MEGAPIXELS, load_settings, option_of
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
@@ -25,7 +25,14 @@ _KNOBS: Final = {
     "from 0 (never) to 30 (always): --unsure-below 7 for a thousand to one. The default is 3, twenty to one.",
 }
 
-_settings_option: Decorator = click.option(
+pixels_option: Decorator = click.option(
+    "--most-megapixels",
+    type=click.IntRange(1, LIMIT_MEGAPIXELS),
+    metavar="N",
+    help="A picture with more megapixels than this is named, and not looked at: --most-megapixels 900 for "
+    f"a large panorama. The default is {MOST_MEGAPIXELS}.",
+)
+settings_option: Decorator = click.option(
     "--settings",
     "settings_file",
     type=GivenPath(),
@@ -81,7 +88,7 @@ def settings_options(command: Callable[..., Any]) -> Callable[..., Any]:
         command(*arguments, settings=settings, **more)
 
     whole: Callable[..., Any] = with_settings
-    for option in reversed((_settings_option, _clock_option, *map(_knob_option, _KNOBS))):
+    for option in reversed((settings_option, _clock_option, *map(_knob_option, _KNOBS))):
         whole = option(whole)
     return whole
 

@@ -10,7 +10,7 @@ import click
 from sorter import api
 from sorter.cli import console, phrases
 from sorter.cli.layout import Printed
-from sorter.cli.options import jobs_option, json_option
+from sorter.cli.options import jobs_option, json_option, pixels_option, settings_option
 from sorter.cli.paths import GivenPath
 
 if TYPE_CHECKING:
@@ -41,9 +41,19 @@ or a folder that is no shoot; 3 stopped, run it again: what was drawn is not dra
 @click.command(epilog=_EXAMPLE)
 @click.argument("shoot", type=GivenPath(), metavar="SHOOT")
 @jobs_option
+@pixels_option
+@settings_option
 @json_option
 @click.pass_context
-def report(ctx: click.Context, shoot: Path, *, jobs: int | None, as_json: bool) -> None:
+def report(
+    ctx: click.Context,
+    shoot: Path,
+    *,
+    jobs: int | None,
+    most_megapixels: int | None,
+    settings_file: Path | None,
+    as_json: bool,
+) -> None:
     """Makes a page of a shoot: what was found, with a trial merge of every stack.
 
     Only previews are read, as `sorter check` does it, and what a check measured is not measured again.
@@ -52,7 +62,13 @@ def report(ctx: click.Context, shoot: Path, *, jobs: int | None, as_json: bool) 
     time. Run it again after `sorter check --apply`.
     """
     with console.Bars() as bars:
-        outcome = api.report(shoot, jobs=jobs, progress=bars.progress)
+        outcome = api.report(
+            shoot,
+            jobs=jobs,
+            settings=settings_file,
+            most_megapixels=most_megapixels,
+            progress=bars.progress,
+        )
     found = outcome.reported
     for path, why in found.unseen.items():
         console.remark(f"{phrases.safe(path)} has no picture on the page: it {why}.")

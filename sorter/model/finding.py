@@ -8,6 +8,7 @@ from enum import StrEnum
 from typing import Final
 
 from sorter.model.kinds import STACK_KINDS, Kind
+from sorter.model.measurement import LARGE, LEAST_FOR_FOCUS
 
 Positions = tuple[int, ...]
 """Places of frames in their sequence, from 1. What lies between two is named by the one before it."""
@@ -39,12 +40,13 @@ class Unjudged(StrEnum):
     """Why the pictures of a stack do not tell.
 
     few: fewer slices that can be seen than make a curve. plain: too little in them has texture. unclear:
-    focus explains too few of the tiles that have.
+    focus explains too few of the tiles that have. small: there are no pictures but small ones.
     """
 
     FEW = "few"
     PLAIN = "plain"
     UNCLEAR = "unclear"
+    SMALL = "small"
 
 
 class End(StrEnum):
@@ -71,9 +73,11 @@ class Check:
     else altogether; step_of_depth: an estimate of how far focus goes from slice to slice, in depths of
     field; growth: how much larger the largest frame shows the scene than the smallest (breathing),
     0.01 is 1 %; fitting: the share of the tiles with texture of which focus explains the half or more;
-    unjudged: why there is no verdict; judged_at: pixels of the longer side of the pictures that were
-    looked at, of the smallest of them; moved_boxes: where something moved, for each of moved four numbers:
-    left, top, width and height in shares of the first frame's picture.
+    unjudged: why there is no verdict; moved_boxes: where something moved, for each of moved four numbers:
+    left, top, width and height in shares of the first frame's picture; judged_at: pixels of the longer side
+    of the picture that was decoded, the smallest of all frames that were judged. too_small: those of the
+    unseen frames that can be decoded, but only as a picture too small to tell focus. too_large: those that
+    have more than most_megapixels; megapixels: how many each of these has.
     """
 
     sequence: int
@@ -103,8 +107,12 @@ class Check:
     growth: float | None = None
     fitting: float | None = None
     unjudged: Unjudged | None = None
-    judged_at: int | None = None
     moved_boxes: tuple[float, ...] = ()
+    judged_at: int | None = None
+    too_small: Positions = ()
+    too_large: Positions = ()
+    megapixels: Positions = ()
+    most_megapixels: int | None = None
     nearward: bool | None = None
     wander_share: float = 0.0
     explained: float = 0.0
@@ -115,6 +123,11 @@ class Check:
     def says(self) -> str:
         """The findings as sentences."""
         return " ".join(sentences(self))
+
+    @property
+    def tells_focus(self) -> bool:
+        """Whether the pictures are large enough to say what is sharp in them."""
+        return self.judged_at is None or self.judged_at >= LEAST_FOR_FOCUS
 
     @property
     def by_picture(self) -> Kind:
@@ -220,6 +233,24 @@ def sentences(check: Check) -> Iterator[str]:
         yield f"Best frames: {listed(check.best_frames, sort=False)}."
     yield from _frames(check)
     yield from _attempts(check)
+    yield from _size(check)
+
+
+def _size(check: Check) -> Iterator[str]:
+    """How small the pictures are, where that limits what was said."""
+    if check.judged_at is None or check.judged_at >= LARGE:
+        return
+    if check.tells_focus:
+        yield f"Judged on pictures of {check.judged_at} pixels on the longer side: fine detail is not in them."
+    elif not check.is_stack:
+        yield f"Only brightness and likeness were judged: {_only(check.judged_at)}."
+
+
+def _only(pixels: int) -> str:
+    return (
+        f"the largest picture that can be decoded has {pixels} pixels on the longer side, and below "
+        f"{LEAST_FOR_FOCUS} it does not tell what is sharp"
+    )
 
 
 def _other_kind(check: Check) -> str:
@@ -270,6 +301,8 @@ def _unjudged(check: Check) -> str:
         )
     if check.unjudged is Unjudged.PLAIN:
         return "Cannot be judged: too little in the frames has texture that focus changes."
+    if check.unjudged is Unjudged.SMALL and check.judged_at is not None:
+        return f"Cannot be judged: {_only(check.judged_at)}. Brightness and likeness alone were looked at."
     if check.unjudged is Unjudged.FEW:
         return "Cannot be judged: too few frames that can be seen."
     return "Cannot be judged: too few frames that can be seen, or too little texture in them."
@@ -319,8 +352,22 @@ def _frames(check: Check) -> Iterator[str]:
         yield f"Dark, a misfired flash or something before the lens: {listed(check.dark)}."
     if check.odd:
         yield f"Shows something else: {listed(check.odd)}."
-    if check.unseen:
-        yield f"Cannot be looked at: {listed(check.unseen)}."
+    told = {*check.too_small, *check.too_large}
+    lost = tuple(each for each in check.unseen if each not in told)
+    if lost:
+        yield f"Cannot be looked at: {listed(lost)}."
+    if check.too_large:
+        has = zip(check.too_large, check.megapixels, strict=True)
+        sizes = ", ".join(f"{position} has {mega} megapixels" for position, mega in has)
+        yield (
+            f"Not looked at: {sizes}, more than {check.most_megapixels}; set most_megapixels in "
+            "sorter.toml, or --most-megapixels, to look at that."
+        )
+    if check.too_small:
+        yield (
+            f"Too small to tell what is sharp, below {LEAST_FOR_FOCUS} pixels on the longer side: "
+            f"{listed(check.too_small)}; no larger picture of them can be decoded."
+        )
     if check.jumps:
         yield f"The frame jumped behind {listed(check.jumps)}; hold the camera still, or use a support."
     if check.moved:

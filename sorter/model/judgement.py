@@ -15,7 +15,7 @@ class FrameSummary:
     """
 
     is_plain: bool
-    sharpness: float
+    sharpness: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,13 @@ if TYPE_CHECKING:
     Grid: TypeAlias = NDArray[np.float32]
     Grey: TypeAlias = NDArray[np.uint8]
 
+LEAST_FOR_FOCUS = 480
+"""Pixels of the longer side below which only brightness and likeness are judged: a thumbnail is sharp
+where its picture is soft."""
+LARGE = 800
+"""Pixels of the longer side from which on nothing is said of the size, and no larger one is looked for."""
+MOST_PIXELS = 250_000_000
+"""Of a picture that is looked at, unless the settings say otherwise."""
 CELLS_ACROSS = 100
 """Cells along the longer side of a picture, about: it is measured cell by cell."""
 
@@ -20,26 +27,32 @@ CELLS_ACROSS = 100
 class PreviewSource:
     """Where a picture of a frame can be had: a stretch of a file, or all of it.
 
-    path: the file as the system names it. length: 0 for the whole file. width: in pixels as
-    stated, 0 where unknown. orientation: Exif's, 1 to 8.
+    path: the file as the system names it. length: 0 for the whole file. side: pixels of the longer
+    side as stated, 0 where unknown. orientation: Exif's, 1 to 8. is_raw: a whole file of sensor data,
+    in which other decoders see but its thumbnail.
     """
 
     path: str
     offset: int = 0
     length: int = 0
-    width: int = 0
+    side: int = 0
     orientation: int = 1
+    is_raw: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FrameSource:
     """A frame to look at. key: equal for equal content; empty where that is not known.
 
-    previews: where it can be had, the best first; one that cannot be decoded gives way to the next.
+    most_pixels: a picture of more is not decoded.
+
+    previews: where it can be had, the best first; one that cannot be decoded gives way to the next,
+    and one that shows little to a larger one.
     """
 
     previews: tuple[PreviewSource, ...]
     key: str = ""
+    most_pixels: int = MOST_PIXELS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +73,16 @@ class Measurement:
     cell: int
     width: int
     height: int
+
+    @property
+    def side(self) -> int:
+        """Pixels of the longer side of the picture that was decoded."""
+        return max(self.width, self.height)
+
+    @property
+    def tells_focus(self) -> bool:
+        """Whether the picture is large enough to say what is sharp in it."""
+        return self.side >= LEAST_FOR_FOCUS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,12 +109,23 @@ ALIKE = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TooLarge:
+    """A frame, by its index, whose picture has more pixels than are decoded. most: as many are."""
+
+    index: int
+    pixels: int
+    most: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MeasuredSeries:
     """The frames of a series, measured in order; None for one that cannot be seen.
 
     moves: how each frame lies to the last one before it that showed the same and was no darker; to
-    the last one that did not where none does. None for the first, and where sizes differ.
+    the last one that did not where none does. None for the first, and where sizes differ. too_large:
+    of those that cannot be seen, the ones that have too many pixels.
     """
 
     measurements: tuple[Measurement | None, ...]
     displacements: tuple[Displacement | None, ...]
+    too_large: tuple[TooLarge, ...] = ()

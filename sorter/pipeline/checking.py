@@ -12,6 +12,7 @@ from sorter.disk.card import Card
 from sorter.disk.measurements import MeasurementStore
 from sorter.disk.shoot import Shoot
 from sorter.model.correction import Correction
+from sorter.model.measurement import MOST_PIXELS
 from sorter.model.plan import Entry
 from sorter.model.progress import CountProgress
 from sorter.model.sequence import Account
@@ -35,28 +36,39 @@ def check_card(
     """What the pictures of a card say. Raises what scan raises; the card is only read."""
     card = Card(root)
     account = account_of(card, card.listing(), settings, reading)
-    return replace(check_account(card, account, workers, looking), shoots=account.shoots)
+    found = check_account(card, account, workers, looking, settings.most_pixels)
+    return replace(found, shoots=account.shoots)
 
 
 def check_account(
-    card: Card, account: Account, workers: Workers, looking: CountProgress
+    card: Card,
+    account: Account,
+    workers: Workers,
+    looking: CountProgress,
+    most_pixels: int = MOST_PIXELS,
 ) -> Checked:
-    """What the pictures of these sequences say."""
-    return findings(list(of_account(card, account)), workers, looking, MeasurementStore(None))
+    """What the pictures of these sequences say. most_pixels: a picture of more is not decoded."""
+    subjects = list(of_account(card, account, most_pixels))
+    return findings(subjects, workers, looking, MeasurementStore(None))
 
 
-def check_shoot(root: Path, workers: Workers, looking: CountProgress) -> Checked:
+def check_shoot(
+    root: Path, workers: Workers, looking: CountProgress, most_pixels: int = MOST_PIXELS
+) -> Checked:
     """What the pictures of a shoot say. What was looked at before is not looked at again.
 
     Raises what entries_of raises.
     """
     shoot = Shoot(root)
-    return check_subjects(shoot, subjects_of(shoot, records.entries_of(root)), workers, looking)
+    subjects = subjects_of(shoot, records.entries_of(root), most_pixels)
+    return check_subjects(shoot, subjects, workers, looking)
 
 
-def subjects_of(shoot: Shoot, entries: Iterable[Entry]) -> list[Subject]:
+def subjects_of(
+    shoot: Shoot, entries: Iterable[Entry], most_pixels: int = MOST_PIXELS
+) -> list[Subject]:
     """Every sequence of a shoot whose frames lie in it, singles too, in the order of their numbers."""
-    return list(of_entries(shoot, entries))
+    return list(of_entries(shoot, entries, most_pixels))
 
 
 def check_subjects(

@@ -12,7 +12,7 @@ from sorter.checking.suggesting import Suggested
 from sorter.disk.measurements import MeasurementStore
 from sorter.model.finding import FrameFindings
 from sorter.model.judgement import Judgement
-from sorter.model.measurement import FrameSource
+from sorter.model.measurement import MOST_PIXELS, FrameSource
 from sorter.model.progress import CountProgress
 from sorter.model.subject import Checked, Subject, SubjectSeries
 from sorter.pipeline.ingest_options import SharedCount
@@ -75,7 +75,8 @@ def _key(frames: Sequence[FrameSource]) -> str:
     hashed = hashlib.sha256(f"{FORMAT_VERSION}\n".encode())
     for frame in frames:
         turn = frame.previews[0].orientation if frame.previews else 0
-        hashed.update(f"{turn} {frame.key}\n".encode())
+        most = "" if frame.most_pixels == MOST_PIXELS else f" {frame.most_pixels}"
+        hashed.update(f"{turn} {frame.key}{most}\n".encode())
     return hashed.hexdigest()
 
 

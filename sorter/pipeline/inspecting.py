@@ -169,7 +169,8 @@ class Inspection:
         account = accounted(reading, settings, notes)
         if not self._options.uses_pictures:
             return account, ()
-        found = check_account(self._card, account, self._workers, self._progress.looking)
+        most, looking = settings.most_pixels, self._progress.looking
+        found = check_account(self._card, account, self._workers, looking, most)
         suggested = apart_from(notes, found.suggested, account)
         if suggested:
             account = accounted(reading, settings, (*notes, *suggested))

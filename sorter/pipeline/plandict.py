@@ -157,6 +157,7 @@ def _request(options: IngestOptions) -> dict[str, Json]:
         "clock": {spelled(body): seconds for body, seconds in settings.clock.items()},
         "clock_asked": sorted(map(spelled, settings.clock_asked)),
         "grouping": asdict(settings.grouping),
+        "most_megapixels": settings.most_megapixels,
     }
 
 

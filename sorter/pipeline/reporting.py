@@ -13,6 +13,7 @@ from sorter.errors import ShootBusy
 from sorter.manifest.corrections import path_cell
 from sorter.manifest.rows import in_order, spelled
 from sorter.model.correction import Correction
+from sorter.model.measurement import MOST_PIXELS
 from sorter.model.plan import Entry
 from sorter.model.progress import CountProgress
 from sorter.model.report import Material
@@ -46,9 +47,15 @@ class Reported:
 
 
 def report(
-    root: Path, workers: Workers, looking: CountProgress, drawing: CountProgress
+    root: Path,
+    workers: Workers,
+    looking: CountProgress,
+    drawing: CountProgress,
+    most_pixels: int = MOST_PIXELS,
 ) -> Reported:
     """The shoot's page is there, as it is now; nothing else in the shoot is changed.
+
+    most_pixels: a picture of more is named, and not decoded.
 
     Pictures that an earlier run made of the same frames stay. Raises NoShoot, ShootBusy,
     LedgerDamaged, ShootNotWritable, NoRoom.
@@ -57,7 +64,7 @@ def report(
     folder = ReportFolder(shoot, GENERATOR)
     folder.refuse_foreign()
     entries = records.entries_of(root)
-    subjects = subjects_of(shoot, entries)
+    subjects = subjects_of(shoot, entries, most_pixels)
     found = check_subjects(shoot, subjects, workers, looking)
     with Ledger(shoot.hidden, hold=True) as ledger, stopping_clearly(shoot):
         _refuse_changed(ledger, entries, shoot)

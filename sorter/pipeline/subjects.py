@@ -12,7 +12,7 @@ from sorter.model.card import CardFile
 from sorter.model.focus import Direction
 from sorter.model.frame import Facts, ReadFile
 from sorter.model.kinds import PICTURE_ROLES, Who
-from sorter.model.measurement import FrameSource
+from sorter.model.measurement import MOST_PIXELS, FrameSource
 from sorter.model.note import related
 from sorter.model.plan import Entry, State
 from sorter.model.relation_kind import RelationKind
@@ -23,7 +23,7 @@ from sorter.pixels.sources import frame_source
 from sorter.reading.cards import read_files
 
 
-def of_account(card: Card, account: Account) -> Iterator[Subject]:
+def of_account(card: Card, account: Account, most_pixels: int = MOST_PIXELS) -> Iterator[Subject]:
     """Every sequence of a card, in the order of their numbers."""
     root = card.root.absolute()  # whoever looks there may work in another folder
     for number, sequence in enumerate(account.sequences, 1):
@@ -32,7 +32,7 @@ def of_account(card: Card, account: Account) -> Iterator[Subject]:
             number=number,
             kind=sequence.kind,
             frames=tuple(
-                frame_source(frame.files, lambda path: f"{root}/{path}")
+                frame_source(frame.files, lambda path: f"{root}/{path}", "", most_pixels)
                 for frame in sequence.frames
             ),
             paths=tuple(frame.path for frame in sequence.frames),
@@ -46,7 +46,9 @@ def of_account(card: Card, account: Account) -> Iterator[Subject]:
         )
 
 
-def of_entries(shoot: Shoot, entries: Iterable[Entry]) -> Iterator[Subject]:
+def of_entries(
+    shoot: Shoot, entries: Iterable[Entry], most_pixels: int = MOST_PIXELS
+) -> Iterator[Subject]:
     """Every sequence of a shoot whose frames lie in it, singles too, in the order of their numbers."""
     rows = [
         entry.row
@@ -64,7 +66,7 @@ def of_entries(shoot: Shoot, entries: Iterable[Entry]) -> Iterator[Subject]:
         yield Subject(
             number=number,
             kind=first.kind,
-            frames=tuple(_source(shoot, each, read) for each in frames.values()),
+            frames=tuple(_source(shoot, each, read, most_pixels) for each in frames.values()),
             paths=tuple(each[0].source for each in frames.values()),
             nearward=_nearward(list(frames.values())),
             step_of_depth=_step_of_depth([each[0] for each in frames.values()]),
@@ -82,9 +84,11 @@ def _read(shoot: Shoot, rows: Iterable[Row]) -> dict[str, ReadFile]:
     return {file.path: file for file in read_files(Card(shoot.root, of_shoot=True), files)}
 
 
-def _source(shoot: Shoot, rows: Sequence[Row], read: Mapping[str, ReadFile]) -> FrameSource:
+def _source(
+    shoot: Shoot, rows: Sequence[Row], read: Mapping[str, ReadFile], most_pixels: int
+) -> FrameSource:
     key = " ".join(row.sha256 for row in rows)
-    return frame_source((read[row.destination] for row in rows), shoot.at, key)
+    return frame_source((read[row.destination] for row in rows), shoot.at, key, most_pixels)
 
 
 def _nearward(frames: Sequence[Sequence[Row]]) -> bool | None:

@@ -14,12 +14,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from sorter.model.borrowed import Borrowed, Restore
+from sorter.pixels.memory import BUDGET, FREE, need_of, room
 
 if TYPE_CHECKING:
     from PIL import Image
 
 MOST_PIXELS: Final = 1_000_000_000
 """Of one picture. Panoramas of stacks have hundreds of millions; a bomb says that it has more."""
+MEGA: Final = 1_000_000
+_STRIP: Final = 16_000_000
+"""Bytes of rows that are hashed at a time: the whole as bytes would be the picture once more."""
+_JPEG: Final = ("JPEG", "MPO")
+"""Pillow's names of them."""
 _TIFF: Final = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 
 
@@ -28,6 +34,17 @@ class Undecodable(Exception):
 
     No end of a run: what was made of it is not there, and that is said.
     """
+
+
+class HasTooMany(Undecodable):
+    """It has more pixels than are decoded."""
+
+    def __init__(self, pixels: int, most: int) -> None:
+        self.pixels, self.most = pixels, most
+        super().__init__(
+            f"has {-(-pixels // MEGA)} megapixels, more than {most // MEGA}; set most_megapixels in "
+            "sorter.toml to look at it"
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,7 +119,8 @@ def _hashed(pages: list[Any], size: int) -> Decoded:
     for page in pages:
         _refuse_size(page.imagewidth * page.imagelength)
         _refuse_missing(zip(page.dataoffsets, page.databytecounts, strict=True), size)
-        hashed.update(np.ascontiguousarray(page.asarray()).tobytes())
+        for part in _parts(page):
+            hashed.update(np.ascontiguousarray(part).tobytes())
     first = pages[0]
     return Decoded(width=first.imagewidth, height=first.imagelength, sha256=hashed.hexdigest())
 
@@ -123,7 +141,10 @@ def _by_pillow(path: Path) -> Decoded:
     with opened(path) as picture:
         size = picture.size
         for page in _pages(picture):
-            hashed.update(page.tobytes())
+            with room(min(BUDGET, need_of(page, page.size, path.stat().st_size))):
+                page.load()
+                for strip in strips(page, _STRIP):
+                    hashed.update(strip.tobytes())
     return Decoded(width=size[0], height=size[1], sha256=hashed.hexdigest())
 
 
@@ -137,6 +158,8 @@ def opened(file: BytesIO | Path) -> Iterator[Image.Image]:
 
     try:
         with _ALLOWED, warnings.catch_warnings(action="ignore"), Image.open(file) as picture:
+            if picture.format in _JPEG:
+                picture.decodermaxblock = all_at_once(file)
             yield picture
     except (Undecodable, FileNotFoundError, PermissionError, IsADirectoryError):
         raise
@@ -144,6 +167,35 @@ def opened(file: BytesIO | Path) -> Iterator[Image.Image]:
         raise Undecodable("is no picture that can be decoded") from error
     except Exception as error:
         raise Undecodable(f"cannot be decoded: {str(error).rstrip('. ')}") from error
+
+
+def all_at_once(file: BytesIO | Path) -> int:
+    """The bytes of a file: JPEGs with arithmetic coding cannot be decoded piece by piece."""
+    return max(1, file.stat().st_size if isinstance(file, Path) else len(file.getbuffer()))
+
+
+def strips(picture: Image.Image, size: int) -> Iterator[Image.Image]:
+    """The rows of a picture that is decoded, so many bytes of them at a time."""
+    width, height = picture.size
+    rows = max(1, size // (4 * width))
+    for top in range(0, height, rows):
+        yield picture.crop((0, top, width, min(height, top + rows)))
+
+
+def _parts(page: Any) -> Iterator[Any]:  # noqa: ANN401  tifffile's
+    """The samples of a page of a TIFF in their order: strip by strip where it is in several."""
+    import numpy as np  # noqa: PLC0415  see above
+
+    need = int(np.prod(page.shape)) * page.dtype.itemsize
+    in_strips = not page.is_tiled and len(page.dataoffsets) > 1 and need > _STRIP
+    with room(min(BUDGET, FREE if in_strips else 2 * need)):
+        if not in_strips:
+            yield page.asarray()
+            return
+        for number, (data, _, shape) in enumerate(page.segments(maxworkers=1)):
+            if data is None:
+                raise Undecodable(f"has nothing in its strip {number + 1}")
+            yield data[tuple(slice(side) for side in shape)]
 
 
 def _pages(picture: Image.Image) -> Iterator[Image.Image]:

@@ -6,8 +6,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from sorter.model.measurement import ALIKE, Displacement, FrameSource, MeasuredSeries, Measurement
-from sorter.pixels.decoded import Undecodable
+from sorter.model.measurement import (
+    ALIKE,
+    Displacement,
+    FrameSource,
+    MeasuredSeries,
+    Measurement,
+    TooLarge,
+)
+from sorter.pixels.decoded import HasTooMany, Undecodable
 from sorter.pixels.reduced import grey
 from sorter.pixels.sharpness import measure
 from sorter.pixels.shifts import Placeable, displacement, placeable
@@ -26,6 +33,7 @@ class MeasuredStretch:
 
     frames: tuple[Placeable | None, ...]
     displacements: tuple[Displacement | None, ...]
+    too_large: tuple[TooLarge, ...] = ()
 
 
 @on_one_thread
@@ -33,17 +41,25 @@ def measure_frames(frames: tuple[FrameSource, ...]) -> MeasuredStretch:
     """These frames measured; none but the one at hand is kept decoded."""
     found: list[Placeable | None] = []
     displacements: list[Displacement | None] = []
+    too_large: list[TooLarge] = []
     for index, frame in enumerate(frames):
         before = found[-1] if found else None
         now = _measured_frames(frame)
+        if isinstance(now, HasTooMany):
+            too_large.append(TooLarge(index=index, pixels=now.pixels, most=now.most))
+            now = None
         displacements.append(displacement(before, now, index - 1) if before and now else None)
         found.append(now)
-    return MeasuredStretch(frames=tuple(found), displacements=tuple(displacements))
+    return MeasuredStretch(
+        frames=tuple(found), displacements=tuple(displacements), too_large=tuple(too_large)
+    )
 
 
-def _measured_frames(frame: FrameSource) -> Placeable | None:
+def _measured_frames(frame: FrameSource) -> Placeable | HasTooMany | None:
     try:
         plain, scale = grey(frame)
+    except HasTooMany as error:
+        return error
     except (Undecodable, OSError):
         return None
     return placeable(plain, measure(plain, scale))
@@ -53,6 +69,7 @@ def _measured_frames(frame: FrameSource) -> Placeable | None:
 def joined(chain: Chain, stretch: MeasuredStretch) -> None:
     """The stretch is the next in the chain."""
     start = len(chain.measurements)
+    chain.too_large += [replace(each, index=each.index + start) for each in stretch.too_large]
     for found, before in zip(stretch.frames, stretch.displacements, strict=True):
         chain.add(found, None if before is None else replace(before, of=before.of + start))
 
@@ -75,6 +92,7 @@ class Chain:
 
     measurements: list[Measurement | None] = field(default_factory=list)
     displacements: list[Displacement | None] = field(default_factory=list)
+    too_large: list[TooLarge] = field(default_factory=list)
     anchor: tuple[int, Placeable] | None = None
     other: tuple[int, Placeable] | None = None
 
@@ -82,7 +100,9 @@ class Chain:
     def measured(self) -> MeasuredSeries:
         """All frames so far."""
         return MeasuredSeries(
-            measurements=tuple(self.measurements), displacements=tuple(self.displacements)
+            measurements=tuple(self.measurements),
+            displacements=tuple(self.displacements),
+            too_large=tuple(self.too_large),
         )
 
     def add(self, found: Placeable | None, before: Displacement | None = None) -> None:
@@ -92,19 +112,28 @@ class Chain:
         self.displacements.append(None)
         if found is None:
             return
+        if self.anchor is not None and _tells_more(found, self.anchor[1]):
+            self.anchor = self.other = None
         for earlier in filter(None, (self.anchor, self.other)):
             known = before is not None and before.of == earlier[0]
             each = before if known else displacement(earlier[1], found, earlier[0])
             self.displacements[index] = self.displacements[index] or each
             if each is not None and each.likeness >= ALIKE:
                 self.displacements[index] = each
+                if _tells_more(earlier[1], found):
+                    return
                 if earlier is self.other or not _is_darker(found, earlier[1]):
                     self.anchor, self.other = (index, found), None
                 return
         if self.anchor is None:
             self.anchor = index, found
-        else:
+        elif not _tells_more(self.anchor[1], found):
             self.other = index, found
+
+
+def _tells_more(frame: Placeable, than: Placeable) -> bool:
+    """Whether the frame tells of focus and the other one does not: that is none to hold it against."""
+    return frame.measurement.tells_focus and not than.measurement.tells_focus
 
 
 def _is_darker(frame: Placeable, than: Placeable) -> bool:

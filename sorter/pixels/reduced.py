@@ -9,15 +9,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from sorter.model.borrowed import Borrowed, Restore
-from sorter.model.measurement import FrameSource, PreviewSource
-from sorter.pixels.decoded import Undecodable, opened
+from sorter.model.measurement import LARGE, FrameSource, PreviewSource
+from sorter.pixels.decoded import HasTooMany, Undecodable, all_at_once, opened, strips
+from sorter.pixels.memory import BUDGET, FREE, RAW, need_of, room
 
 if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
     import numpy as np
     from numpy.typing import NDArray
     from PIL import Image
 
-    from sorter.model.measurement import Grey
+    from sorter.model.measurement import Grey, Grid
 
     Samples = NDArray[np.uint8]
 
@@ -29,6 +32,12 @@ MOST_SIDE: Final = 1100
 LEAST_PIXELS: Final = 48
 MOST_BYTES: Final = 64 * 1024 * 1024
 """Of an embedded preview. The largest that bodies write have a fifth of that."""
+_DEEP: Final = ("I", "I;16", "I;16B", "I;16L", "I;16N", "F")
+"""Pillow's modes of one channel with more than eight bits."""
+_WHITES: Final = (1.0, 255.0, 65535.0)
+"""What white is in such a channel, by the brightest that is in it."""
+STRIP: Final = 16_000_000
+"""Bytes of rows of a large picture that are made small at a time."""
 _HEIF: Final = (".heic", ".heif", ".hif", ".avif")
 
 
@@ -48,6 +57,12 @@ class Reduced:
     scale: float
     profile: bytes = b""
 
+    @property
+    def side(self) -> int:
+        """Pixels of the longer side of the picture that was decoded."""
+        rows, columns = self.samples.shape[:2]
+        return round(max(int(rows), int(columns)) * self.scale)
+
 
 def grey(source: FrameSource) -> tuple[Grey, float]:
     """The frame's picture in grey, and how many of its pixels one of them stands for.
@@ -60,25 +75,52 @@ def grey(source: FrameSource) -> tuple[Grey, float]:
 
 
 def reduced(source: FrameSource, mode: str) -> Reduced:
-    """The frame's picture as grey has it. mode: GREY or COLOUR. Raises what grey raises."""
+    """The frame's picture as grey has it. mode: GREY or COLOUR. Raises what grey raises.
+
+    The first of its places that gives a LARGE one; without such a place that with the largest.
+    """
     reason: Exception = Undecodable("has no picture that can be looked at")
+    best: Reduced | None = None
     for preview in source.previews:
+        if best is not None and 0 < preview.side <= best.side:
+            continue
         try:
-            return _turned(_reduced(preview, mode), preview.orientation)
+            found = _turned(_reduced(preview, mode, source.most_pixels), preview.orientation)
         except Undecodable as error:
             reason = error
-    raise reason
+            continue
+        if best is None or found.side > best.side:
+            best = found
+        if best.side >= LARGE:
+            break
+    if best is None:
+        raise reason
+    return best
 
 
-def _reduced(preview: PreviewSource, mode: str) -> Reduced:
+def _reduced(preview: PreviewSource, mode: str, most: int) -> Reduced:
     if preview.length:
-        return _by_pillow(BytesIO(_stretch(preview)), mode)
+        return _by_pillow(BytesIO(_stretch(preview)), mode, most)
+    if preview.is_raw:
+        return _of_raw(preview.path, mode, most)
     is_heif = Path(preview.path).suffix.lower() in _HEIF
     try:
         with _HEIF_KNOWN if is_heif else nullcontext():
-            return _by_pillow(Path(preview.path), mode)
+            return _by_pillow(Path(preview.path), mode, most)
+    except HasTooMany:
+        raise
     except Undecodable as error:
-        return _developed(preview.path, error, mode)
+        return _developed(preview.path, error, mode, most)
+
+
+def _of_raw(path: str, mode: str, most: int) -> Reduced:
+    """A raw developed; where that cannot be done, what Pillow sees in it, which may be its thumbnail."""
+    try:
+        return _developed(path, Undecodable("cannot be developed"), mode, most)
+    except HasTooMany:
+        raise
+    except Undecodable:
+        return _by_pillow(Path(path), mode, most)
 
 
 def _stretch(preview: PreviewSource) -> bytes:
@@ -89,13 +131,16 @@ def _stretch(preview: PreviewSource) -> bytes:
         return file.read(preview.length)
 
 
-def _by_pillow(file: BytesIO | Path, mode: str) -> Reduced:
+def _by_pillow(file: BytesIO | Path, mode: str, most: int) -> Reduced:
     """The picture by Pillow, whose JPEG decoder unpacks grey alone, and at half its size, at once."""
     with opened(file) as picture:
-        return _small(picture, mode)
+        width, height = picture.size
+        if width * height > most:
+            raise HasTooMany(width * height, most)
+        return _small(picture, mode, all_at_once(file))
 
 
-def _small(picture: Image.Image, mode: str) -> Reduced:
+def _small(picture: Image.Image, mode: str, file: int) -> Reduced:
     import cv2  # noqa: PLC0415  slow to load, and few commands look at pictures
     import numpy as np  # noqa: PLC0415
 
@@ -105,14 +150,74 @@ def _small(picture: Image.Image, mode: str) -> Reduced:
     share = LEAST_SIDE / max(width, height)
     profile = picture.info.get("icc_profile")
     picture.draft(mode, (max(1, round(width * share)), max(1, round(height * share))))
-    plain = np.asarray(picture if picture.mode == mode else picture.convert(mode))
+    need = need_of(picture, (width, height), file)
+    with _room(need):
+        picture.load()
+        plain = _samples(picture, mode) if need < FREE else _in_strips(picture, mode)
+        is_as_stored = picture.mode == mode == COLOUR
+        picture.close()  # its memory is given back before the room is
     sides = plain.shape[1::-1]
     if max(sides) > MOST_SIDE:
         size = [max(LEAST_PIXELS // 2, round(n * LONG_SIDE / max(sides))) for n in sides]
         plain = cv2.resize(plain, size, interpolation=cv2.INTER_AREA).astype(np.uint8)
     # A profile tells of the samples as they are stored, and not of what they were made to.
-    known = profile if isinstance(profile, bytes) and picture.mode == mode == COLOUR else b""
+    known = profile if isinstance(profile, bytes) and is_as_stored else b""
     return Reduced(samples=plain, scale=max(width, height) / max(plain.shape), profile=known)
+
+
+def _room(need: int) -> AbstractContextManager[None]:
+    """Room for so many bytes. Raises Undecodable where there is never so much."""
+    if need > BUDGET:
+        raise Undecodable(
+            f"needs {need / 1e9:.1f} GB to be decoded, more than the {BUDGET / 1e9:.1f} GB that all take together"
+        )
+    return room(need)
+
+
+def _in_strips(picture: Image.Image, mode: str) -> Samples:
+    """The samples of a picture that is large, made small strip by strip: never all of them once more."""
+    import cv2  # noqa: PLC0415  see above
+    import numpy as np  # noqa: PLC0415
+
+    by = max(1, max(picture.size) // (2 * MOST_SIDE))
+    white = None
+    if picture.mode in _DEEP:
+        white = _white_of(max(float(_deep(each).max()) for each in strips(picture, STRIP)))
+    width, height = picture.size
+    rows = max(1, STRIP // (4 * width * by)) * by
+    parts = []
+    for top in range(0, height, rows):
+        strip = picture.crop((0, top, width, min(height, top + rows)))
+        size = (max(1, width // by), max(1, strip.height // by))
+        plain = _samples(strip, mode, white)
+        parts.append(cv2.resize(plain, size, interpolation=cv2.INTER_AREA).astype(np.uint8))
+    whole: Samples = np.concatenate(parts)
+    return whole
+
+
+def _deep(picture: Image.Image) -> Grid:
+    import numpy as np  # noqa: PLC0415  see above
+
+    return np.nan_to_num(np.asarray(picture).astype(np.float32))
+
+
+def _white_of(brightest: float) -> float:
+    return next((each for each in _WHITES if brightest <= each), brightest)
+
+
+def _samples(picture: Image.Image, mode: str, white: float | None = None) -> Samples:
+    """The picture's samples in eight bits; Pillow itself would cut off what is deeper in one channel.
+
+    white: what white is in one; None to tell by this picture.
+    """
+    import numpy as np  # noqa: PLC0415  see above
+
+    if picture.mode not in _DEEP:
+        return np.asarray(picture if picture.mode == mode else picture.convert(mode))
+    deep = _deep(picture)
+    white = white or _white_of(float(deep.max()))
+    plain: Samples = np.clip(deep * (255 / white), 0, 255).astype(np.uint8)
+    return plain if mode == GREY else plain[..., None].repeat(3, 2)
 
 
 def _turned(found: Reduced, orientation: int) -> Reduced:
@@ -155,7 +260,7 @@ def _teach() -> Restore:
 _HEIF_KNOWN: Final = Borrowed(_teach)
 
 
-def _developed(path: str, error: Undecodable, mode: str) -> Reduced:
+def _developed(path: str, error: Undecodable, mode: str, most: int) -> Reduced:
     """A raw that holds no preview, developed at half its size, where the extra is installed."""
     try:
         import rawpy  # noqa: PLC0415  an extra
@@ -165,8 +270,12 @@ def _developed(path: str, error: Undecodable, mode: str) -> Reduced:
 
     try:
         with rawpy.imread(path) as raw:
+            pixels = raw.sizes.raw_width * raw.sizes.raw_height
+            if pixels > most:
+                raise HasTooMany(pixels, most)
             full = max(raw.sizes.width, raw.sizes.height)  # before they become the halves'
-            shown: Any = raw.postprocess(half_size=True, use_camera_wb=True, user_flip=0)
+            with _room(RAW * pixels):
+                shown: Any = raw.postprocess(half_size=True, use_camera_wb=True, user_flip=0)
     except rawpy.LibRawError as fault:
         raise error from fault  # no raw either: what Pillow says of it tells more
     plain = cv2.cvtColor(shown, cv2.COLOR_RGB2GRAY) if mode == GREY else shown

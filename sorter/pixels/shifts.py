@@ -11,7 +11,7 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from sorter.model.measurement import ALIKE, Displacement
 
@@ -290,19 +290,60 @@ def _peaks(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Down, across and height of the peak of each pair (pairs by rows by columns)."""
     import numpy as np  # noqa: PLC0415  see above
-    from scipy import fft  # noqa: PLC0415  slow to load, and few commands look at pictures
 
     shape = firsts.shape[1:]
-    cross = fft.rfft2(seconds) * np.conj(fft.rfft2(firsts))
-    strength = np.abs(cross)
-    cross *= _bell(shape) / (strength + 1e-3 * strength.mean() + 1e-12)
-    found = fft.irfft2(cross, s=shape)
+    found = _correlations(firsts, seconds)
     at = found.reshape(len(found), -1).argmax(1)
     rows, columns = np.unravel_index(at, shape)
     pairs = np.arange(len(found))
     down = _between(found, rows, shape[0], lambda row: (pairs, row, columns))
     across = _between(found, columns, shape[1], lambda column: (pairs, rows, column))
     return down, across, (found[pairs, rows, columns] / _highest(shape)).astype(np.float64)
+
+
+def _correlations(firsts: Grid, seconds: Grid) -> Grid:
+    """The correlation of the phases of each pair, weighted by the bell.
+
+    Spectra are OpenCV's packed ones (its documentation of dft: CCS), half as many values as complex
+    ones. A frequency counts by its strength only where that is near nothing for all the pairs.
+    """
+    import cv2  # noqa: PLC0415  slow to load, and few commands look at pictures
+    import numpy as np  # noqa: PLC0415
+
+    found, strengths = np.empty_like(firsts), np.empty_like(firsts)
+    for first, second, cross, strength in zip(firsts, seconds, found, strengths, strict=True):
+        cv2.mulSpectrums(cv2.dft(second), cv2.dft(first), 0, cross, conjB=True)
+        cv2.mulSpectrums(cross, cross, 0, strength, conjB=True)
+        _to_both_parts(strength)
+        cv2.sqrt(strength, strength)
+    strengths += 1e-3 * _mean_of_half(strengths) + 1e-12
+    bell = _bell(firsts.shape[1:])
+    for cross, strength in zip(found, strengths, strict=True):
+        cv2.multiply(cross, bell, cross)
+        cv2.divide(cross, strength, cross)
+        cv2.idft(cross, cross, flags=cv2.DFT_SCALE)
+    return found
+
+
+def _to_both_parts(packed: Grid) -> None:
+    """What stands in the places of real parts stands in those of the imaginary ones too."""
+    rows, columns = packed.shape
+    packed[:, 2::2] = packed[:, 1 : columns - 1 + columns % 2 : 2]
+    for column in _upright(columns):
+        packed[2::2, column] = packed[1 : rows - 1 + rows % 2 : 2, column]
+
+
+def _mean_of_half(packed: Grid) -> float:
+    """The mean over the halves of spectra that are kept: the other halves mirror them."""
+    pairs, rows, columns = packed.shape
+    whole = float(packed[..., 0].sum()) + float(packed[..., 1::2].sum())
+    kept: int = pairs * rows * (columns // 2 + 1)
+    return whole / kept
+
+
+def _upright(columns: int) -> tuple[int, ...]:
+    """The columns of a packed spectrum whose parts stand one below the other."""
+    return (0,) if columns % 2 else (0, columns - 1)
 
 
 def _between(
@@ -333,16 +374,35 @@ def _window(shape: tuple[int, ...]) -> Grid:
 
 @lru_cache(maxsize=8)
 def _bell(shape: tuple[int, ...]) -> Grid:
+    """The weight of each frequency, in the place of its real part and in that of its imaginary one."""
     import numpy as np  # noqa: PLC0415  see above
 
-    down = np.fft.fftfreq(shape[0])[:, None]
-    across = np.fft.rfftfreq(shape[1])[None, :]
-    return np.exp(-(down**2 + across**2) / (2 * BAND**2)).astype(np.float32)
+    rows, columns = shape
+    across = _bell_of(_packed(columns))
+    bell = np.outer(_bell_of(np.fft.fftfreq(rows)), across)
+    for column in _upright(columns):
+        bell[:, column] = _bell_of(_packed(rows)) * across[column]
+    return bell.astype(np.float32)
+
+
+def _packed(side: int) -> NDArray[np.float64]:
+    """The frequencies of a packed side, in cycles per pixel: none, then each twice."""
+    import numpy as np  # noqa: PLC0415  see above
+
+    return (np.arange(side) + 1) // 2 / side
+
+
+def _bell_of(frequencies: NDArray[np.floating[Any]]) -> NDArray[np.float64]:
+    import numpy as np  # noqa: PLC0415  see above
+
+    bell: NDArray[np.float64] = np.exp(-(frequencies**2) / (2 * BAND**2))
+    return bell
 
 
 @lru_cache(maxsize=8)
 def _highest(shape: tuple[int, ...]) -> float:
     """What the peak of a picture with itself comes to: the bell's own."""
-    from scipy import fft  # noqa: PLC0415  see above
+    import numpy as np  # noqa: PLC0415  see above
 
-    return float(fft.irfft2(_bell(shape).astype(complex), s=shape).max())
+    down, across = (float(_bell_of(np.fft.fftfreq(side)).mean()) for side in shape)
+    return down * across

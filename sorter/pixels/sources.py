@@ -6,20 +6,24 @@ from collections.abc import Callable, Iterable
 from typing import Final
 
 from sorter.model.frame import ReadFile
-from sorter.model.kinds import PICTURE_ROLES
-from sorter.model.measurement import FrameSource, PreviewSource
+from sorter.model.kinds import PICTURE_ROLES, Role
+from sorter.model.measurement import LARGE, MOST_PIXELS, FrameSource, PreviewSource
 
 ENOUGH: Final = 1000
 """Pixels across, above which the smallest preview is taken: more costs time and shows no more."""
-LEAST: Final = 200
 
 
-def frame_source(files: Iterable[ReadFile], at: Callable[[str], str], key: str = "") -> FrameSource:
+def frame_source(
+    files: Iterable[ReadFile],
+    at: Callable[[str], str],
+    key: str = "",
+    most_pixels: int = MOST_PIXELS,
+) -> FrameSource:
     """The frame's sights, the best first. at: a file's path on the system out of its path here.
 
     First the previews of ENOUGH pixels and more, the smallest of them first; then a JPEG itself,
-    then previews of unknown size and smaller ones, the largest first; last the other pictures as
-    whole files, which libraries may know.
+    previews of unknown size, those of LARGE pixels and more; then the other pictures as whole files,
+    which libraries may know; last what is smaller, the largest first.
     """
     pictures = [file for file in files if file.role in PICTURE_ROLES and file.is_picture]
     ranked: list[tuple[tuple[int, int], PreviewSource]] = []
@@ -27,18 +31,37 @@ def frame_source(files: Iterable[ReadFile], at: Callable[[str], str], key: str =
         turn = file.facts.orientation if file.facts.orientation in range(1, 9) else 1
         path = at(file.path)
         for each in file.previews:
-            side = max(each.width, each.height)
-            rank = (0, side) if side >= ENOUGH else (3, -side) if side >= LEAST else (4, -side)
-            rank = rank if side else (2, -each.length)
             preview = PreviewSource(
                 path=path,
                 offset=each.offset,
                 length=each.length,
-                width=each.width,
+                side=max(each.width, each.height),
                 orientation=turn or 1,
             )
-            ranked.append((rank, preview))
-        whole = 1 if file.container == "jpeg" else 5
-        ranked.append(((whole, order), PreviewSource(path=path, orientation=turn or 1)))
+            ranked.append((_rank(preview), preview))
+        ranked.append(
+            ((1 if file.container == "jpeg" else 4, order), _whole(file, path, turn or 1))
+        )
     ranked.sort(key=lambda pair: pair[0])
-    return FrameSource(previews=tuple(preview for _, preview in ranked), key=key)
+    return FrameSource(
+        previews=tuple(preview for _, preview in ranked), key=key, most_pixels=most_pixels
+    )
+
+
+def _rank(preview: PreviewSource) -> tuple[int, int]:
+    side = preview.side
+    if not side:
+        return 2, -preview.length
+    return (0, side) if side >= ENOUGH else (3, -side) if side >= LARGE else (5, -side)
+
+
+def _whole(file: ReadFile, path: str, turn: int) -> PreviewSource:
+    """All of the file.
+
+    What is decoded of HEIF is turned by its own properties already, and Exif's Orientation does not
+    count there (ISO/IEC 23000-22).
+    """
+    is_turned = file.container == "heif" and not path.lower().endswith(".avif")
+    return PreviewSource(
+        path=path, orientation=1 if is_turned else turn, is_raw=file.role is Role.RAW
+    )

@@ -8,7 +8,7 @@ from dataclasses import asdict
 from io import BytesIO
 from typing import Any, Final
 
-from sorter.model.measurement import Displacement, MeasuredSeries, Measurement
+from sorter.model.measurement import Displacement, MeasuredSeries, Measurement, TooLarge
 
 FORMAT_VERSION: Final = 5
 """Goes up whenever something else is measured, or measured otherwise."""
@@ -28,6 +28,7 @@ def stored(measured: MeasuredSeries) -> bytes:
             None if each is None else {name: getattr(each, name) for name in _FIGURES}
             for each in measured.measurements
         ],
+        "too_large": [asdict(each) for each in measured.too_large],
         "moves": [None if each is None else asdict(each) for each in measured.displacements],
     }
     arrays = {"about": np.frombuffer(json.dumps(about).encode(), dtype=np.uint8)}
@@ -70,6 +71,9 @@ def restored(data: bytes) -> MeasuredSeries | None:
             displacements = tuple(
                 None if each is None else Displacement(**each) for each in about["moves"]
             )
+            too_large = tuple(TooLarge(**each) for each in about["too_large"])
     except Exception:  # noqa: BLE001  a damaged store raises anything; it is made anew then
         return None
-    return MeasuredSeries(measurements=measurements, displacements=displacements)
+    return MeasuredSeries(
+        measurements=measurements, displacements=displacements, too_large=too_large
+    )

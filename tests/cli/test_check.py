@@ -8,8 +8,10 @@ import shutil
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
+from PIL import Image
 
 from sorter.cli import commands
 from sorter.model.measurement import FrameSource
@@ -158,3 +160,35 @@ def test_previews_that_cannot_be_read_are_named_and_the_rest_is_judged(shoot: Pa
     assert four["unseen"]
     assert "Cannot be looked at" in four["says"]
     assert four["verdict"] == "usable"
+
+
+def test_pictures_above_the_limit_are_named_by_every_command_that_looks(tmp_path: Path) -> None:
+    """Two of three frames of a burst have 2 megapixels; the limit stands in a file, and an option goes before it."""
+    card, settings = tmp_path / "card", tmp_path / "pool.toml"
+    folder = card / "DCIM" / "100ROCKP"
+    folder.mkdir(parents=True)
+    dice = np.random.default_rng(4)
+    for index, side in enumerate([(1600, 1200), (1600, 1200), (900, 600)]):
+        rough = dice.integers(0, 255, (side[1] // 20, side[0] // 20, 3)).astype(np.uint8)
+        taken = Image.Exif()
+        taken.get_ifd(0x8769)[0x9003] = f"2026:05:01 06:10:0{index}"  # Exif 2.32: DateTimeOriginal
+        Image.fromarray(rough).resize(side).save(folder / f"POOL000{index + 1}.JPG", exif=taken)
+    settings.write_text("[pictures]\nmost_megapixels = 1\n")
+    run, limit = CliRunner().invoke, ["--settings", str(settings)]
+    done = run(commands, ["check", str(card), "--json", *limit])
+    assert done.exit_code == 1, done.stderr
+    (burst,) = json.loads(done.stdout)["checks"]
+    assert burst["unseen"] == [1, 2]
+    assert (
+        "1 has 2 megapixels, 2 has 2 megapixels, more than 1; set most_megapixels" in burst["says"]
+    )
+    raised = run(commands, ["check", str(card), "--json", *limit, "--most-megapixels", "2"])
+    assert json.loads(raised.stdout)["checks"][0]["unseen"] == []
+    shoot = tmp_path / "shoot"
+    assert run(commands, ["ingest", str(card), str(shoot), "--look", *limit]).exit_code == 0
+    assert run(commands, ["check", str(shoot), *limit]).exit_code == 1
+    assert run(commands, ["check", str(shoot)]).exit_code == 0, "what was kept is of another limit"
+    page = run(commands, ["report", str(shoot), "--most-megapixels", "1"])
+    assert page.exit_code == 1
+    assert "has 2 megapixels, more than 1; set most_megapixels in sorter.toml" in page.stderr
+    assert run(commands, ["report", str(shoot)]).exit_code == 0

@@ -11,7 +11,7 @@ from cardmaking.defocus import moved
 from outside import corpus
 from sorter.model.measurement import Displacement
 from sorter.pixels.sharpness import measure
-from sorter.pixels.shifts import displacement, likeness, placeable, shift
+from sorter.pixels.shifts import BAND, displacement, likeness, placeable, shift
 
 SHIFTS = [(0.0, 0.0), (0.3, -0.7), (3.25, -5.5), (-0.45, 0.05), (12.4, 20.6), (-40.2, 33.3)]
 
@@ -55,6 +55,24 @@ def test_within_a_tenth_of_a_pixel_of_the_truth_and_of_skimage(
         abs(np.hypot(*(reference - by))) < 0.5
     ):  # of the larger shifts the reference finds some wrong
         assert (down, across) == pytest.approx(tuple(reference), abs=0.1)
+
+
+@pytest.mark.parametrize(
+    "side", [(90, 100), (91, 100), (90, 101), (45, 33), (8, 6), (7, 5), (2, 2), (1, 9), (9, 1)]
+)
+def test_packed_spectra_give_what_numpys_do(side: tuple[int, int]) -> None:
+    """The shift of pictures of odd and even sides, by NumPy's transforms of whole spectra."""
+    first = texture(1, (120, 120))[: side[0], : side[1]]
+    second = np.roll(first, (1, 2), (0, 1)).astype(np.float32)
+    second += texture(7, (120, 120))[: side[0], : side[1]] / 9
+    window = np.outer(*map(np.hanning, side)).astype(np.float32)
+    one, two = ((each - each.mean()) * window for each in (first, second))
+    cross = np.fft.fft2(two) * np.conj(np.fft.fft2(one))
+    down, across = (np.fft.fftfreq(each) for each in side)
+    bell = np.exp(-(down[:, None] ** 2 + across**2) / (2 * BAND**2))
+    noise = 1e-3 * abs(cross[:, : side[1] // 2 + 1]).mean() + 1e-12
+    found = np.fft.ifft2(cross * bell / (abs(cross) + noise)).real
+    assert shift(first, second)[2] == pytest.approx(found.max() / bell.mean(), abs=1e-4)
 
 
 def test_the_reference_finds_most_of_the_shifts_too() -> None:

@@ -279,10 +279,10 @@ def test_a_file_that_is_no_database_is_damaged_and_stays(hidden: Path, *, hold: 
 def test_another_form_is_refused_and_stays(hidden: Path, *, hold: bool, make: bool) -> None:
     Ledger(hidden, hold=True, make=True).close()
     base = sqlite3.connect(hidden / FILE)
-    base.execute("PRAGMA user_version = 3")
+    base.execute("PRAGMA user_version = 4")
     base.close()
     before = (hidden / FILE).read_bytes()
-    with pytest.raises(LedgerDamaged, match="has form 3, and this sorter knows forms 1 and 2"):
+    with pytest.raises(LedgerDamaged, match="has form 4, and this sorter knows forms 1 to 3"):
         Ledger(hidden, hold=hold, make=make)
     assert (hidden / FILE).read_bytes() == before
 

@@ -32,6 +32,13 @@ def comes(handle: int, seconds: float) -> bool:
     return bool(waiting.poll(seconds * 1000))
 
 
+def hold_alone(handle: int) -> None:
+    """See System."""
+    import fcntl  # noqa: PLC0415  Windows has none
+
+    fcntl.flock(handle, fcntl.LOCK_EX)
+
+
 def free_space(folder: str) -> int:
     """See System. A disk that does not tell has endless free space, until it has none."""
     status = os.statvfs(folder)

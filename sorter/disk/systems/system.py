@@ -77,6 +77,12 @@ class System(Protocol):
         Raises FileExistsError, OSError (ENOSYS, EINVAL and the like where there is no such call).
         """
 
+    def hold_alone(self, handle: int) -> None:
+        """No other open file of the same name is held so until this one is closed; waits until it is so.
+
+        Opened for reading is enough, and nothing is changed. Raises OSError where there are no such locks.
+        """
+
     def free_space(self, folder: str) -> int:
         """How many bytes may still be written where the folder lies. Raises OSError."""
 

@@ -5,6 +5,7 @@ What is read may come from memory here, and is said to: no file is removed on th
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import threading
@@ -20,6 +21,7 @@ NEW: Final = os.O_WRONLY | os.O_CREAT | os.O_EXCL | _BINARY
 WRITING: Final = os.O_RDWR | _BINARY
 HELPERS: Final = False
 
+_FAR: Final = 1 << 30
 _seeking = threading.Lock()
 
 
@@ -63,6 +65,22 @@ def start_writing(handle: int) -> None:
 def rename_exclusive(source: str, target: str) -> None:
     """See System. MoveFileW never replaces."""
     os.rename(source, target)
+
+
+def hold_alone(handle: int) -> None:
+    """See System. A byte far behind the end is locked, which bars nobody from reading; each try takes 10 s."""
+    import msvcrt  # noqa: PLC0415  there is none elsewhere
+
+    locking, mode = getattr(msvcrt, "locking"), getattr(msvcrt, "LK_LOCK")  # noqa: B009  not known elsewhere
+    while True:
+        os.lseek(handle, _FAR, os.SEEK_SET)
+        try:
+            locking(handle, mode, 1)
+        except OSError as error:
+            if error.errno != errno.EDEADLK:  # it is held by another
+                raise
+        else:
+            return
 
 
 def free_space(folder: str) -> int:

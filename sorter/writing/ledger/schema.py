@@ -289,10 +289,9 @@ FINDINGS: Final = Table(
         *_whole("attempts_frames"),
         *_real("fitting", is_finite=False),
         _word("unjudged", Unjudged, may_lack=True),
-        *_whole("judged_at", may_lack=True),
     ),
 )
-SINCE_3: Final = FINDINGS.columns[-3:]
+SINCE_3: Final = FINDINGS.columns[-2:]
 """Columns of findings that the second format had not."""
 LISTS: Final = (
     "gaps",
@@ -306,8 +305,13 @@ LISTS: Final = (
     "unseen",
     "order",
     "odd",
+    "too_small",
+    "too_large",
+    "megapixels",
     "bright_ev",
     "moved_boxes",
+    "judged_at",
+    "most_megapixels",
 )
 FRACTIONS: Final = ("bright_ev", "moved_boxes")
 """Those that are no positions."""

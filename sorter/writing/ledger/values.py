@@ -297,7 +297,9 @@ _WORDS: Final[Mapping[str, Mapping[Any, Any]]] = {
     "nearward": {None: None, 0: False, 1: True},
     "unjudged": _UNJUDGED,
 }
-_WHOLE: Final = tuple(name for name in LISTS if name not in FRACTIONS)
+_LONE: Final = ("judged_at", "most_megapixels")
+"""Kept as a list of at most one value: a column of its own would be another table."""
+_WHOLE: Final = tuple(name for name in LISTS if name not in (*FRACTIONS, *_LONE))
 
 
 def finding(number: int, check: Check) -> Cells:
@@ -322,7 +324,9 @@ def _plain(value: object) -> object:
 def lists(number: int, check: Check) -> Iterator[Cells]:
     """The positions in the order of LISTED."""
     for name in LISTS:
-        for place, value in enumerate(getattr(check, name)):
+        found = getattr(check, name)
+        values = found if name not in _LONE else () if found is None else (found,)
+        for place, value in enumerate(values):
             yield (number, name, place, float(value))
 
 
@@ -340,6 +344,7 @@ def read_finding(cells: Cells, listed: Mapping[str, list[float]]) -> Check | str
     }
     known |= {name: tuple(map(int, listed.get(name, ()))) for name in _WHOLE}
     known |= {name: tuple(listed.get(name, ())) for name in FRACTIONS}
+    known |= {name: int(listed[name][0]) for name in _LONE if listed.get(name)}
     check = Check(**known)
     if len(check.bright_ev) != len(check.bright_steps):
         raise ValueError("steps of brightness without their figures")
