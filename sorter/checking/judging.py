@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from sorter.checking.frame_findings import frame_findings, sizes
-from sorter.checking.proposing import frame_summary, proposed_sequences
+from sorter.checking.markers import sharpest, summaries
+from sorter.checking.proposing import proposed_sequences
 from sorter.checking.series import Judged, judge
 from sorter.checking.singles import stacks_in
 from sorter.model.finding import Check, FrameFindings
@@ -47,7 +48,7 @@ def _of_lone(measured: MeasuredSeries) -> Judgement:
             sizes=sizes(measured.measurements),
         ),
         proposed=tuple(stacks_in(measured, LEAST_SINGLES)),
-        summaries=tuple(map(frame_summary, measured.measurements)),
+        summaries=tuple(summaries(measured)),
     )
 
 
@@ -65,7 +66,7 @@ def _of_sequence(series: Series) -> Judgement:
         frame_findings=frame_findings(judged, series.measured),
         proposed=tuple(proposed_sequences(judged, measurements)),
         covered=judged.covered,
-        summaries=(frame_summary(measurements[0]), frame_summary(measurements[-1])),
+        summaries=(sharpest(summaries(series.measured)),),
         thumb=_middle(judged, measurements),
     )
 

@@ -106,7 +106,7 @@ def _material(
 def _suggested(rows: Sequence[Row], found: Checked) -> dict[int, str]:
     """What is suggested of each frame, by its number, in words."""
     firsts = {row.frame: row for row in reversed(rows) if row.frame and row.sequence}
-    said = {}
+    said: dict[int, str] = {}
     for regrouping, correction in zip(found.regroupings, found.suggested, strict=True):
         words = suggestion(correction, [firsts[frame] for frame in regrouping.frames])
         said |= dict.fromkeys(regrouping.frames, words)
