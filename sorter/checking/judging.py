@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from sorter.checking.frame_findings import frame_findings, sizes
-from sorter.checking.markers import sharpest, summaries
+from sorter.checking.markers import sharpest
 from sorter.checking.proposing import proposed_sequences
 from sorter.checking.series import Judged, judge
 from sorter.checking.singles import stacks_in
+from sorter.checking.summaries import summaries
 from sorter.model.finding import Check, FrameFindings
 from sorter.model.judgement import Judgement, Thumb
 from sorter.model.kinds import Kind

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from sorter.checking.align import FRAMED
-from sorter.checking.markers import frame_summary, is_marker_beside, sharpest, short_runs
+from sorter.checking.markers import is_marker_beside, sharpest, short_runs
+from sorter.checking.summaries import frame_summary
 from sorter.model.finding import ProposedSequence
 from sorter.model.kinds import STACK_KINDS, Kind
 from sorter.model.measurement import Measurement
