@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from sorter.model.measurement import Grey
 
     Values = NDArray[np.float32]
+    Fine = tuple[Values, Values]
 
 DARKEST: Final = 10
 BRIGHTEST: Final = 240
@@ -38,6 +39,7 @@ had 0.7 and more; three stops under 0.75, three stops over 0.5, and three in fou
 up to 0.23, those of panoramas that overlap by half and more up to 0.64."""
 LEAST_CONTRAST: Final = 0.03
 """Standard deviation of what is fine, in the logarithm of light: below that it is noise that is seen."""
+BEYOND_DOUBT: Final = 0.9
 SAME: Final = 0.7
 """From here on two show one view; as checking/exposures.py has it."""
 
@@ -57,41 +59,67 @@ def likeness_over(before: Sequence[Grey | None], after: Sequence[Grey | None]) -
 
 
 def likeness(one: Grey | None, two: Grey | None) -> float:
-    """The correlation (-1 to 1) of the two at the shift where it is best; NaN where too little is known."""
+    """The correlation (-1 to 1) of the two at the shift where it is best; NaN where too little is known.
+
+    Where it is high without any shift, that one is taken: no other would say anything else.
+    """
     import numpy as np  # noqa: PLC0415  slow to load, and few commands look at pictures
 
     if one is None or two is None or one.shape != two.shape:
         return math.nan
-    (first, known), (second, seen) = _fine(one), _fine(two)
-    shape = tuple(_even(side + REACH + 1) for side in one.shape)
+    first, second = _fine(one), _fine(two)
+    sums = [np.asarray([[each.sum(dtype=np.float64)]]) for each in _products(first, second)]
+    at_rest = _correlations(sums, one.size)
+    if at_rest >= BEYOND_DOUBT:
+        return at_rest
+    return _correlations(_shifted(first, second), one.size)
 
-    def spectrum(values: Values) -> NDArray[np.complex128]:
-        return np.fft.rfft2(values, shape)
 
-    def shifted(of: NDArray[np.complex128], over: NDArray[np.complex128]) -> NDArray[np.float64]:
-        sums = np.fft.irfft2(np.conj(of) * over, shape)
-        near = np.r_[0 : REACH + 1, -REACH:0]
-        moved: NDArray[np.float64] = sums[np.ix_(near, near)]
-        return moved
+def _products(first: Fine, second: Fine) -> list[Values]:
+    """What is summed over the part that both have: how many, each one's values and their squares, both's."""
+    (figures, known), (others, seen) = first, second
+    return [
+        known * seen,
+        figures * seen,
+        known * others,
+        figures**2 * seen,
+        known * others**2,
+        figures * others,
+    ]
 
-    mask, other_mask = spectrum(known), spectrum(seen)
-    figures, others = spectrum(first), spectrum(second)
-    count = np.maximum(shifted(mask, other_mask), 1)
-    own, theirs = shifted(figures, other_mask), shifted(mask, others)
-    spread = shifted(spectrum(first**2), other_mask) - own**2 / count
-    other_spread = shifted(mask, spectrum(second**2)) - theirs**2 / count
-    together = shifted(figures, others) - own * theirs / count
+
+def _shifted(first: Fine, second: Fine) -> list[NDArray[np.float64]]:
+    """The same sums at each of the shifts."""
+    import numpy as np  # noqa: PLC0415  see above
+
+    (figures, known), (others, seen) = first, second
+    shape = tuple(_even(side + REACH + 1) for side in known.shape)
+    own = [np.conj(np.fft.rfft2(each, shape)) for each in (known, figures, figures**2)]
+    theirs = [np.fft.rfft2(each, shape) for each in (seen, others, others**2)]
+    near = np.ix_(*(np.r_[0 : REACH + 1, -REACH:0],) * 2)
+    pairs = ((0, 0), (1, 0), (0, 1), (2, 0), (0, 2), (1, 1))
+    return [np.fft.irfft2(own[a] * theirs[b], shape)[near] for a, b in pairs]
+
+
+def _correlations(sums: Sequence[NDArray[np.float64]], size: int) -> float:
+    """The highest of the correlations that these sums give; NaN where it is of too little. size: in pixels."""
+    import numpy as np  # noqa: PLC0415  see above
+
+    count, own, theirs, squares, other_squares, both = sums
+    count = np.maximum(count, 1)
+    spread, other_spread = squares - own**2 / count, other_squares - theirs**2 / count
     sizes = np.sqrt(np.maximum(spread, _LEAST) * np.maximum(other_spread, _LEAST))
-    correlated = np.where(count >= LEAST_SHARE * one.size, together / sizes, -np.inf)
+    known = count >= LEAST_SHARE * size
+    correlated = np.where(known, (both - own * theirs / count) / sizes, -np.inf)
     best = np.unravel_index(correlated.argmax(), correlated.shape)
     shown = min(spread[best], other_spread[best]) >= LEAST_CONTRAST**2 * count[best]
-    return float(correlated[best]) if shown and np.isfinite(correlated[best]) else math.nan
+    return float(correlated[best]) if shown and known[best] else math.nan
 
 
 _LEAST: Final = 1e-3
 
 
-def _fine(small: Grey) -> tuple[Values, Values]:
+def _fine(small: Grey) -> Fine:
     """The logarithm of the picture without what is even around, and where it is known; 0 elsewhere."""
     import cv2  # noqa: PLC0415  see above
     import numpy as np  # noqa: PLC0415
