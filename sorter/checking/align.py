@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
     from sorter.model.measurement import Grid, Measurement
 
+FRAMED: Final = 0.1
+"""Of the longer side: how far the frame may move between two slices that are turned by hand."""
 LEAST_CELLS: Final = 0.2
 """A frame that lies less than this off is taken as it is."""
 

@@ -6,10 +6,12 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from sorter.checking.frame_findings import frame_findings, sizes
-from sorter.checking.proposing import frame_summary, proposed_sequences
+from sorter.checking.markers import sharpest
+from sorter.checking.proposing import proposed_sequences
 from sorter.checking.series import Judged, judge
 from sorter.checking.singles import stacks_in
 from sorter.checking.sizes import telling
+from sorter.checking.summaries import summaries
 from sorter.model.finding import Check, FrameFindings
 from sorter.model.judgement import Judgement, Thumb
 from sorter.model.kinds import Kind
@@ -48,7 +50,7 @@ def _of_lone(measured: MeasuredSeries) -> Judgement:
             sizes=sizes(measured.measurements),
         ),
         proposed=tuple(stacks_in(measured, LEAST_SINGLES)),
-        summaries=tuple(map(frame_summary, measured.measurements)),
+        summaries=tuple(summaries(measured)),
     )
 
 
@@ -70,7 +72,7 @@ def _of_sequence(series: Series) -> Judgement:
             else ()
         ),
         covered=judged.covered,
-        summaries=(frame_summary(measurements[0]), frame_summary(measurements[-1])),
+        summaries=(sharpest(summaries(series.measured)),),
         thumb=_middle(judged, measurements),
     )
 

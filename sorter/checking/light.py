@@ -1,4 +1,4 @@
-"""How bright the frames of a series are: what is dark, what shows nothing, and steps between them."""
+"""How bright the frames of a series are: what is dark, and steps between them."""
 
 from __future__ import annotations
 
@@ -14,9 +14,6 @@ if TYPE_CHECKING:
 
 DARK: Final = 0.5
 """Of the series' usual grey: 2.2 EV less, which a failed flash falls short by, and no cloud."""
-BLACK: Final = 16.0
-WHITE: Final = 240.0
-"""Mean grey levels (0 to 255) of a frame with the cap on, or of a white card."""
 PLAIN: Final = 6.0
 """Standard deviation of the cells' light, in grey levels, below which a frame shows nothing."""
 STEP_EV: Final = 0.35
@@ -43,9 +40,8 @@ def dark_frames(light: NDArray[np.float64]) -> NDArray[np.bool_]:
 
 
 def shows_nothing(measurement: Measurement) -> bool:
-    """Whether the frame is black, white or one plain shade: a cap, a card."""
-    mean, spread = float(measurement.light.mean()), float(measurement.light.std())
-    return mean < BLACK or mean > WHITE or spread < PLAIN
+    """Whether the frame is one plain shade all over: what lies beside it cannot be told to differ."""
+    return float(measurement.light.std()) < PLAIN
 
 
 def bright_steps(light: NDArray[np.float64], use: NDArray[np.bool_]) -> dict[int, float]:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Final
 
 from sorter.checking.attempts import attempts
+from sorter.checking.markers import is_marker_beside, sharpest, short_runs
 from sorter.model.finding import Check, ProposedSequence
 from sorter.model.judgement import FrameSummary, Judgement, Thumb
 from sorter.model.kinds import STACK_KINDS, Kind
@@ -16,8 +17,6 @@ NEIGHBOURS: Final = 6
 """Stacks that lie no farther apart in their order are held against each other as attempts."""
 SAME: Final = 0.8
 """Likeness of two small pictures from which on two stacks show one subject in one framing."""
-SOFT: Final = 0.12
-"""Of its neighbours' sharpness: a hand or a card held before the lens is out of focus altogether."""
 _ALONE: Final = "by its picture: it shows nothing, beside a stack"
 _TWO: Final = 2
 
@@ -31,39 +30,50 @@ def markers_in(
     judged: Mapping[int, Judgement],
     subjects: Sequence[Subject],
 ) -> Iterator[ProposedSequence]:
-    """Markers among lone frames that follow each other.
+    """Markers among lone frames that follow each other: right behind a stack, or right before one.
 
     own: the judgement on them. judged: that on each sequence, by its number. subjects: all of them.
     """
-    nearby = [each for each in _beside(series, subjects) if each.kind in STACK_KINDS]
-    if not nearby:
-        return
-    known = (judged[each.number].summaries for each in nearby if each.number in judged)
-    neighbours = [summary for summaries in known for summary in summaries]
-    for index, (subject, summary) in enumerate(zip(series, own.summaries, strict=True)):
-        is_named = subject.kind is Kind.MARKER
-        if not is_named and summary is not None and is_marker_alone(summary, neighbours):
-            yield ProposedSequence(first=index, last=index, kind=Kind.MARKER, grounds=_ALONE)
+    beside = _beside(series, subjects)
+    around = [None if each is None else _sharpest(each, judged) for each in beside]
+    behind, before = (each is not None and each.kind in STACK_KINDS for each in beside)
+    stacks = [each for each, is_stack in zip(around, (behind, before), strict=True) if is_stack]
+    named = [each.kind is Kind.MARKER for each in series]
+    plain = [
+        known or (each is not None and any(is_marker_beside(each, [stack]) for stack in stacks))
+        for known, each in zip(named, own.summaries, strict=True)
+    ]
+    all_of_them = (around[0], *own.summaries, around[1])
+    for start, stop in short_runs(plain):
+        is_beside = (start == 0 and behind) or (stop == len(series) and before)
+        for index in range(start, stop) if is_beside else ():
+            if not named[index] and _is_marker(all_of_them[start : stop + 2], index - start + 1):
+                yield ProposedSequence(first=index, last=index, kind=Kind.MARKER, grounds=_ALONE)
 
 
-def is_marker_alone(summary: FrameSummary, neighbours: Iterable[FrameSummary | None]) -> bool:
-    """Whether a single beside stacks is a marker: plain all over, or quite out of focus and unlike."""
-    if summary.is_plain:
-        return True
-    nearby = [each.sharpness for each in neighbours if each is not None]
-    told = [each for each in nearby if each is not None]
-    return (
-        bool(told) and summary.sharpness is not None and summary.sharpness < SOFT * SOFT * min(told)
-    )
+def _is_marker(run: Sequence[FrameSummary | None], index: int) -> bool:
+    """Whether the frame is a marker. run: frames that show nothing, with the one on either side of them."""
+    own, first, behind = run[index], run[1], run[-1]
+    if any(each is not None and each.goes_on for each in (first, behind)):
+        return False
+    return own is not None and is_marker_beside(own, (run[0], behind))
 
 
-def _beside(series: Sequence[Subject], subjects: Sequence[Subject]) -> Iterator[Subject]:
+def _sharpest(subject: Subject, judged: Mapping[int, Judgement]) -> FrameSummary | None:
+    """The frame of a sequence that shows most."""
+    found = judged.get(subject.number)
+    most = sharpest(found.summaries) if found is not None else None
+    return most and replace(most, goes_on=False)
+
+
+def _beside(
+    series: Sequence[Subject], subjects: Sequence[Subject]
+) -> tuple[Subject | None, Subject | None]:
     """The sequences of the same body right before and right behind the run."""
     own = [each for each in subjects if each.body == series[0].body]
     numbers = [each.number for each in own]
     first, last = numbers.index(series[0].number), numbers.index(series[-1].number)
-    yield from own[max(0, first - 1) : first]
-    yield from own[last + 1 : last + 2]
+    return own[first - 1] if first else None, own[last + 1] if last + 1 < len(own) else None
 
 
 # ---- attempts ----------------------------------------------------------------------------------

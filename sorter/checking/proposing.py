@@ -3,27 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import takewhile
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from sorter.checking.light import shows_nothing
-from sorter.checking.tiles import BLACK
-from sorter.checking.wander import apart
+from sorter.checking import wander
+from sorter.checking.align import FRAMED
+from sorter.checking.markers import is_marker_beside, sharpest, short_runs
+from sorter.checking.summaries import frame_summary
 from sorter.model.finding import ProposedSequence, Verdict
-from sorter.model.judgement import FrameSummary
 from sorter.model.kinds import STACK_KINDS, Kind
 from sorter.model.measurement import Measurement
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from sorter.checking.series import Judged
+
+    Parts = NDArray[np.int64]
 
 LEAST_PROPOSED: Final = 2
 BACK: Final = 2
 BACK_SHARE: Final = 0.25
 """Frames, and share of those before, that focus may fall back by where it still goes on."""
-MOST_MARKERS: Final = 2
-"""Frames of another scene: more are a series of their own, and nobody marks with that many."""
+LEAST_STACK: Final = 3
+"""Frames of one scene in a row that a marker parts something from: among changing scenes there is none."""
 
 
 def proposed_sequences(
@@ -79,50 +84,66 @@ def _labels(judged: Judged, measurements: Sequence[Measurement | None]) -> Itera
     the scene can still be made out; what parts two runs of focus is a marker.
     """
     part = judged.part.copy()
-    marker = np.zeros(len(part), dtype=bool)
     for index, measurement in enumerate(measurements):
-        before = part[index - 1] if index else -2
         if measurement is None:
-            part[index] = before if index else 0
-        elif not judged.use[index] and _is_marker(judged, measurements, index):
-            marker[index] = True
+            part[index] = part[index - 1] if index else 0
+    marker = _markers(judged, part, measurements)
     turn = 0
     for index in range(len(part)):
         turn += bool(index and marker[index - 1] and not marker[index])
         yield "marker" if marker[index] else f"{part[index]} {turn}"
 
 
-def _is_marker(judged: Judged, measurements: Sequence[Measurement | None], index: int) -> bool:
-    measurement = measurements[index]
-    if measurement is None:
-        return False
-    if not shows_nothing(measurement):
-        own = judged.part == judged.part[index]
-        if own[judged.use].any() or own.sum() > MOST_MARKERS:
-            return False
-    return not _goes_on(judged, index)
+def _markers(
+    judged: Judged, part: Parts, measurements: Sequence[Measurement | None]
+) -> NDArray[np.bool_]:
+    """Frames that show nothing, up to three in a row, right beside a stack."""
+    summaries = [frame_summary(each) for each in measurements]
+    scenes = _scenes(judged, part)
+    best = sharpest(summaries)
+    plain = [each is not None and is_marker_beside(each, [best]) for each in summaries]
+    marker = np.zeros(len(part), dtype=bool)
+    for start, stop in short_runs(plain):
+        sides = [
+            _stretch(scenes, plain, range(start - 1, -1, -1)),
+            _stretch(scenes, plain, range(stop, len(plain))),
+        ]
+        if max(map(len, sides)) < LEAST_STACK or _goes_on(judged, start, stop):
+            continue
+        if not all(sides) and _shows_scene(judged, part, start, (sides[0] or sides[1])[0]):
+            continue  # The outermost slices of a stack may be as soft.
+        neighbours = [sharpest(summaries[n] for n in side) for side in sides]
+        run = [each for each in summaries[start:stop] if each is not None]
+        marker[start:stop] = all(is_marker_beside(each, neighbours) for each in run)
+    return marker
 
 
-def _goes_on(judged: Judged, index: int) -> bool:
-    """Whether focus goes on behind the frame as it came before it.
+def _shows_scene(judged: Judged, part: Parts, index: int, other: int) -> bool:
+    """Whether the frame shows what the other one does. Of a dark one that is not known."""
+    return bool(part[index] == part[other]) and index + 1 not in judged.check.dark
 
-    Then what is sharp behind it is most like what was sharp last before it, and not like what began.
+
+def _stretch(scenes: Parts, plain: Sequence[bool], way: range) -> list[int]:
+    """The first frames on the way that show one scene, as far as none of them shows nothing."""
+    return list(takewhile(lambda n: not plain[n] and scenes[n] == scenes[way[0]], way))
+
+
+def _scenes(judged: Judged, part: Parts) -> NDArray[np.int64]:
+    """The number of the scene of each frame; another framing of it is another one, as of no stack."""
+    apart = np.maximum(np.abs(np.diff(judged.places.x)), np.abs(np.diff(judged.places.y)))
+    changes = (np.diff(part) != 0) | (apart >= FRAMED * judged.places.side)
+    return np.concatenate([[0], np.cumsum(changes)])
+
+
+def _goes_on(judged: Judged, start: int, stop: int) -> bool:
+    """Whether focus goes on behind these frames as it came before them.
+
+    Then what is sharp behind them is most like what was sharp last before them, and not like what began.
     """
     focus = judged.wander.focus
     used = np.flatnonzero(judged.use)
-    before, after = np.flatnonzero(used < index), np.flatnonzero(used > index)
+    before, after = np.flatnonzero(used < start), np.flatnonzero(used >= stop)
     if focus is None or not len(before) or not len(after):
         return False
-    like = int(apart(judged.wander.sharp)[after[0], before].argmin())
+    like = int(wander.apart(judged.wander.sharp)[after[0], before].argmin())
     return len(before) - 1 - like <= max(BACK, BACK_SHARE * len(before))
-
-
-def frame_summary(measurement: Measurement | None) -> FrameSummary | None:
-    """What neighbours are held against; None for a frame that cannot be seen."""
-    if measurement is None:
-        return None
-    if not measurement.tells_focus:
-        return FrameSummary(is_plain=shows_nothing(measurement), sharpness=None)
-    light = float(measurement.light.mean()) + BLACK
-    sharpness = float(np.quantile(measurement.energy, 0.9)) / light**2
-    return FrameSummary(is_plain=shows_nothing(measurement), sharpness=sharpness)

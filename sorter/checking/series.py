@@ -12,6 +12,7 @@ from sorter.checking.align import Alignment, alignment
 from sorter.checking.gaps import gaps
 from sorter.checking.light import bright_steps, dark_frames, lights, shows_nothing
 from sorter.checking.movement import Movement, movement
+from sorter.checking.ordering import order_by_focus
 from sorter.checking.ranking import best_frames
 from sorter.checking.sizes import smallest, telling, too_small
 from sorter.checking.tiles import tiles
@@ -221,13 +222,11 @@ def _as_stack(
     first, last = ends.beyond_ends(found.focus, found.sharp)
     spare = set(indexes[list(ends.surplus(found.focus, found.sharp))].tolist())
     kept = [index for index in indexes.tolist() if index not in spare]
-    order = indexes[np.argsort(found.focus.at, kind="stable")]
     by_hand = base.kind is not Kind.FOCUS_BRACKET
     missing = gaps(found.focus, found.sharp, found.fine, by_hand=by_hand)
     missing = tuple(gap for gap in missing if not _hides(base.unseen, indexes, gap))
-    # Where no tile is sharpest, nothing tells where focus was.
-    steps = np.diff([index for index in order.tolist() if index not in spare])
-    one_way = bool((steps > 0).all() or (steps < 0).all())
+    unknown = np.flatnonzero(np.isin(indexes, list(spare)))  # no tile is sharpest there
+    order = order_by_focus(found.focus, found.sharp, found.explained, unknown.tolist())
     base = replace(
         base,
         missing_end=ends.missing_end(first, last),
@@ -237,7 +236,7 @@ def _as_stack(
         surplus=_positions(sorted(spare)),
         keep_first=kept[0] + 1 if kept else None,
         keep_last=kept[-1] + 1 if kept else None,
-        order=() if one_way else _positions(order),
+        order=() if order is None else _positions(indexes[list(order)]),
     )
     return replace(base, verdict=_verdict(base, displacements, len(indexes)))
 

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Final
 
+from sorter.checking.align import FRAMED
 from sorter.checking.series import judge
 from sorter.model.finding import ProposedSequence
 from sorter.model.kinds import STACK_KINDS, Kind
 from sorter.model.measurement import ALIKE, Displacement, MeasuredSeries
-
-FRAMED: Final = 0.1
-"""Of the longer side: how far the frame may move between two slices that are turned by hand."""
 
 
 def stacks_in(measured: MeasuredSeries, least: int) -> Iterator[ProposedSequence]:

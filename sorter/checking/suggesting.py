@@ -18,18 +18,19 @@ class Suggested:
     def __init__(self) -> None:
         self.corrections: list[Correction] = []
         self.regroupings: list[Regrouping] = []
+        self._taken: set[tuple[int, int]] = set()
 
     def add(self, found: Iterable[ProposedSequence], owners: Sequence[Subject]) -> None:
         """The pieces of a series of frames. owners: of each frame, the sequence that it is in."""
         each_once = [next(same) for _, same in groupby(owners, lambda subject: subject.number)]
         paths = [path for subject in each_once for path in subject.paths]
         numbers = [number for subject in each_once for number in subject.numbers]
-        taken: set[int] = set()
+        places = [(each.number, n) for each in each_once for n in range(len(each.paths))]
         for proposed in found:
-            span = range(proposed.first, proposed.last + 1)
-            if taken.isdisjoint(span) and not any(owners[index].is_known for index in span):
-                taken.update(span)
-                self._add(proposed, paths, numbers[proposed.first : proposed.last + 1])
+            span = slice(proposed.first, proposed.last + 1)
+            if self._taken.isdisjoint(places[span]) and not any(o.is_known for o in owners[span]):
+                self._taken.update(places[span])
+                self._add(proposed, paths, numbers[span])
 
     def _add(
         self, proposed: ProposedSequence, paths: Sequence[str], numbers: Sequence[int]

@@ -320,27 +320,34 @@ def _steps(check: Check) -> Iterator[str]:
 
 
 def _ends(check: Check) -> Iterator[str]:
-    nearward = check.nearward
+    farther = None if check.nearward is None else not check.nearward
     both = check.missing_end is End.BOTH
     if check.missing_end is End.FIRST or both:
         yield (
-            f"Starts late{_side(nearward)}: {_share(check.first_sharp_share)} of what has "
-            "texture is sharpest in the first slice and still rises there; begin farther out, or leave "
-            "it soft on purpose."
+            f"Starts late{_side(check.nearward)}: {_share(check.first_sharp_share)} of what has "
+            f"texture is sharpest in the first slice and still rises there; begin {_on(check.nearward)}, "
+            "or leave it soft on purpose."
         )
     if check.missing_end is End.LAST or both:
         yield (
-            f"Stops short{_side(None if nearward is None else not nearward)}: {_share(check.last_sharp_share)} of what has "
-            "texture is sharpest in the last slice and still rises there; take more slices, or leave "
-            "it soft on purpose."
+            f"Stops short{_side(farther)}: {_share(check.last_sharp_share)} of what has "
+            f"texture is sharpest in the last slice and still rises there; go on {_on(farther)}, "
+            "or leave it soft on purpose."
         )
 
 
-def _side(nearward: bool | None) -> str:
-    """Which end the first slice is at. nearward: whether focus went on from there toward near."""
-    if nearward is None:
+def _side(is_far: bool | None) -> str:
+    """Which end of the subject it is. is_far: None where the camera does not tell which way focus went."""
+    if is_far is None:
         return ""
-    return " at the far end" if nearward else " at the near end"
+    return " at the far end" if is_far else " at the near end"
+
+
+def _on(is_far: bool | None) -> str:
+    """Which way slices are missing from there."""
+    if is_far is None:
+        return "further away from the other end"
+    return "farther out" if is_far else "nearer"
 
 
 def _share(share: float | None) -> str:

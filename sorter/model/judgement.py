@@ -9,13 +9,16 @@ from sorter.model.finding import Check, FrameFindings, ProposedSequence
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FrameSummary:
-    """A frame in short. is_plain: it is black, white or one plain shade.
+    """How much a frame shows. light: its mean grey, 0 to 255.
 
-    sharpness: of its sharpest parts, for the light that it was taken in; without a unit.
+    fine, coarse: detail that focus brings out, and that which is left without it, both for the light that
+    it was taken in; without a unit. goes_on: it shows what the frame right before it in its series does.
     """
 
-    is_plain: bool
-    sharpness: float | None
+    light: float
+    fine: float
+    coarse: float
+    goes_on: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,8 +36,8 @@ class Judgement:
 
     check: its sequence is 0, for what was judged bears no number, and nothing is said of attempts; None
     for lone frames. frame_findings: all frames of the series. proposed: how it is to be cut or renamed. covered:
-    tiles that are truly sharp somewhere. glimpses: of lone frames each, of others the first and the
-    last; None where it cannot be seen. thumb: of the slice in the middle of what is used of a stack.
+    tiles that are truly sharp somewhere. summaries: of lone frames each, of others the sharpest alone;
+    None where it cannot be seen. thumb: of the slice in the middle of what is used of a stack.
     """
 
     frame_findings: FrameFindings

@@ -19,7 +19,8 @@ class Subject:
     nearward: whether focus went toward near; None where the camera does not tell. step_of_depth: as a
     check has it. body: whose sequence it is. retakes: the sequences that it is a retake or a repeat of.
     numbers: of each frame in the manifest; none on a card. is_said: the user said what it is, and
-    pictures say nothing else.
+    pictures say nothing else. exposures, taken_s: of each frame, in EV (brighter is larger) and in seconds by
+    the camera's clock; None where it does not tell.
     """
 
     number: int
@@ -31,6 +32,8 @@ class Subject:
     body: str = ""
     retakes: tuple[int, ...] = ()
     numbers: tuple[int, ...] = ()
+    exposures: tuple[float | None, ...] = ()
+    taken_s: tuple[float | None, ...] = ()
     is_known: bool = False
 
     @property

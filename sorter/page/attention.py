@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
+from sorter.model.correction import Correction
 from sorter.model.finding import Check, Verdict
+from sorter.model.row import Row
 
 
 def reasons(check: Check | None, notes: Iterable[str], suggested: Iterable[str]) -> tuple[str, ...]:
@@ -30,3 +32,19 @@ def _of_check(check: Check) -> Iterator[str]:
     ):
         if positions:
             yield f"{words}: {', '.join(map(str, positions))}"
+
+
+def suggestion(correction: Correction, rows: Sequence[Row]) -> str:
+    """What the pictures would group otherwise, in words; empty where it is grouped so already.
+
+    rows: the first one of each frame that the correction is of, as they are grouped now.
+    """
+    first, last = rows[0], rows[-1]
+    kind = correction.kind.replace("-", " ")
+    if first.sequence != last.sequence:
+        return f"may be one {kind}, {first.source} to {last.source}, {correction.why}"
+    if first.kind != correction.kind:
+        return f"may be {'an' if kind[0] in 'aeiou' else 'a'} {kind}, {correction.why}"
+    if first.position in (None, 1):
+        return ""  # where it is to end, the next one says
+    return f"may be parted before {first.source}, {correction.why}"

@@ -16,6 +16,7 @@ from sorter.model.measurement import MOST_PIXELS, FrameSource
 from sorter.model.progress import CountProgress
 from sorter.model.subject import Checked, Subject, SubjectSeries
 from sorter.pipeline.ingest_options import SharedCount
+from sorter.pipeline.views import Views
 from sorter.pipeline.working import Workers
 from sorter.pixels.store import FORMAT_VERSION
 from sorter.writing import judgements
@@ -27,14 +28,17 @@ def findings(
     """What the pictures of these sequences say. looking: in frames."""
     all_series = list(_series(subjects))
     counted = SharedCount(looking, sum(len(each.frames) for each in subjects))
-    found = _judged(all_series, workers, counted, store)
+    views = Views(subjects, all_series)
+    found = _judged(all_series, workers, counted, store, views)
     judged = {
         series.first.number: _numbered(found[index], series.first.number)
         for index, series in enumerate(all_series)
         if not series.first.is_lone
     }
     likeness = _likeness(all_series, subjects, judged, store)
-    suggested = _suggested(all_series, found, judged, subjects)
+    suggested = Suggested()
+    views.suggest(suggested, store)
+    _suggest(suggested, all_series, found, judged, subjects)
     frame_findings: dict[int, FrameFindings] = {}
     for index, series in enumerate(all_series):
         frame_findings |= _frame_findings(series, found[index].frame_findings)
@@ -88,8 +92,9 @@ def _judged(
     workers: Workers,
     counted: SharedCount,
     store: MeasurementStore,
+    views: Views,
 ) -> dict[int, Judgement]:
-    """The judgement on each run, by its index."""
+    """The judgement on each run, by its index. views: is given what is measured."""
     found, missing = {}, {}
     for index, series in enumerate(all_series):
         data = store.get(judgements.key_of(series))
@@ -104,7 +109,8 @@ def _judged(
         # Imported here: a check that finds all judged has no need of NumPy, nor of what decodes.
         from sorter.pipeline.looking import judged  # noqa: PLC0415
 
-        looked = judged([all_series[n] for n in missing.values()], workers, store, counted.add)
+        runs = [all_series[n] for n in missing.values()]
+        looked = judged(runs, workers, store, counted.add, views.keep)
         with closing(looked):
             for series, judgement in looked:
                 found[missing[series.first.number]] = _as_kept(series, judgement, store)
@@ -144,14 +150,14 @@ def _likeness(
 # ---- findings ----------------------------------------------------------------------------------
 
 
-def _suggested(
+def _suggest(
+    suggested: Suggested,
     all_series: Sequence[SubjectSeries],
     found: Mapping[int, Judgement],
     judged: Mapping[int, Judgement],
     subjects: Sequence[Subject],
-) -> Suggested:
+) -> None:
     """What the pictures say of the grouping, of sequences first and then of lone frames."""
-    suggested = Suggested()
     for index, series in enumerate(all_series):
         if not series.first.is_lone:
             suggested.add(found[index].proposed, series.owners)
@@ -159,7 +165,6 @@ def _suggested(
         if series.first.is_lone:
             markers = markers_in(series.subjects, found[index], judged, subjects)
             suggested.add((*found[index].proposed, *markers), series.owners)
-    return suggested
 
 
 def _frame_findings(

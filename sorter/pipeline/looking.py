@@ -27,6 +27,7 @@ from sorter.pixels.measuring import Chain, joined, measure_frames
 from sorter.pixels.shifts import likeness
 from sorter.pixels.store import restored, stored
 from sorter.pixels.threads import on_one_thread
+from sorter.pixels.views import likeness_over
 
 if TYPE_CHECKING:
     from sorter.model.measurement import Grey
@@ -34,21 +35,28 @@ if TYPE_CHECKING:
 STRETCH: Final = 12
 LEAST_STRETCH: Final = 4
 Measuring: TypeAlias = Callable[[int], None]
+Seen: TypeAlias = Callable[[SubjectSeries, MeasuredSeries], None]
 
 
 def judged(
-    runs: Sequence[SubjectSeries], workers: Workers, kept: MeasurementStore, known: Measuring
+    runs: Sequence[SubjectSeries],
+    workers: Workers,
+    kept: MeasurementStore,
+    known: Measuring,
+    measured_as: Seen,
 ) -> Generator[tuple[SubjectSeries, Judgement], None, None]:
     """Each run with what its pictures say, those first of which measurements are kept.
 
     progress: of frames that are measured, or need not be. Where the caller stops, all that was measured is
-    kept. No more than one series waits to be judged: a long one has more than ten megabytes.
+    kept. No more than one series waits to be judged: a long one has more than ten megabytes. measured_as: is
+    given what was measured of each.
     """
     begun: deque[SubjectSeries] = deque()
 
     def series() -> Iterator[Series]:
         for subject_series, found in measured:
             begun.append(subject_series)
+            measured_as(subject_series, found)
             yield _series(subject_series, found)
 
     with (
@@ -139,6 +147,14 @@ def _as_kept(
 def likenesses(pairs: Sequence[tuple[Thumb, Thumb]]) -> tuple[float, ...]:
     """How like the small pictures of each pair are (-1 to 1)."""
     return tuple(likeness(_grey(one), _grey(two)) for one, two in pairs)
+
+
+@on_one_thread
+def view_likenesses(
+    seams: Sequence[tuple[Sequence[Grey | None], Sequence[Grey | None]]],
+) -> tuple[float, ...]:
+    """How like the views before and behind each seam are (-1 to 1); NaN where that is not known."""
+    return tuple(likeness_over(before, after) for before, after in seams)
 
 
 def _grey(thumb: Thumb) -> Grey:

@@ -12,12 +12,13 @@ from sorter.disk.shoot import Shoot
 from sorter.errors import ShootBusy
 from sorter.manifest.corrections import path_cell
 from sorter.manifest.rows import in_order, spelled
-from sorter.model.correction import Correction
 from sorter.model.measurement import MOST_PIXELS
 from sorter.model.plan import Entry
 from sorter.model.progress import CountProgress
 from sorter.model.report import Material
+from sorter.model.row import Row
 from sorter.model.subject import Checked
+from sorter.page.attention import suggestion
 from sorter.page.build import make_page
 from sorter.page.render import GENERATOR, render
 from sorter.pipeline.checking import check_subjects, subjects_of
@@ -83,11 +84,6 @@ def report(
     )
 
 
-def _suggestion(correction: Correction) -> str:
-    kind = correction.kind.replace("-", " ")
-    return f"may be {'an' if kind[0] in 'aeiou' else 'a'} {kind}, {correction.why}"
-
-
 def _refuse_changed(ledger: Ledger, entries: Sequence[Entry], shoot: Shoot) -> None:
     """Raises ShootBusy where another run changed the shoot while its pictures were looked at."""
     if ledger.entries() != tuple(entries):
@@ -100,18 +96,25 @@ def _material(
     shoot: Shoot, entries: Sequence[Entry], found: Checked, pictures: Pictures
 ) -> Material:
     plain = (replace(entry, found="") for entry in entries)  # what was found stands by itself
+    rows = in_order(records.rows_of(plain))
     return Material(
         title=shoot.root.name or str(shoot.root),
-        rows=in_order(records.rows_of(plain)),
+        rows=rows,
         checks={each.sequence: each for each in found.checks},
         frame_findings=found.frame_findings,
         trials=pictures.trials,
         pictures=pictures.frames,
-        suggested={
-            frame: _suggestion(correction)
-            for regrouping, correction in zip(found.regroupings, found.suggested, strict=True)
-            for frame in regrouping.frames
-        },
+        suggested=_suggested(rows, found),
         colours=colours(COLOURS),
         cell=path_cell,
     )
+
+
+def _suggested(rows: Sequence[Row], found: Checked) -> dict[int, str]:
+    """What is suggested of each frame, by its number, in words."""
+    firsts = {row.frame: row for row in reversed(rows) if row.frame and row.sequence}
+    said: dict[int, str] = {}
+    for regrouping, correction in zip(found.regroupings, found.suggested, strict=True):
+        words = suggestion(correction, [firsts[frame] for frame in regrouping.frames])
+        said |= dict.fromkeys(regrouping.frames, words)
+    return said

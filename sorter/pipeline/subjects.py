@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
+from typing import Final
 
 from sorter import optics
 from sorter.disk.card import Card
@@ -19,6 +22,7 @@ from sorter.model.relation_kind import RelationKind
 from sorter.model.row import Row
 from sorter.model.sequence import Account
 from sorter.model.subject import Subject
+from sorter.model.values import MICROSECONDS
 from sorter.pixels.sources import frame_source
 from sorter.reading.cards import read_files
 
@@ -42,6 +46,8 @@ def of_account(card: Card, account: Account, most_pixels: int = MOST_PIXELS) -> 
             step_of_depth=_step_of_depth([frame.facts for frame in sequence.frames]),
             body=sequence.frames[0].facts.camera + sequence.frames[0].facts.serial,
             retakes=tuple(each.to + 1 for each in sequence.relations if each.what in bonds),
+            exposures=tuple(_exposure_ev(frame.facts) for frame in sequence.frames),
+            taken_s=tuple(frame.moment.local_us / MICROSECONDS for frame in sequence.frames),
             is_known=sequence.grounds.said_by is Who.USER,
         )
 
@@ -73,6 +79,8 @@ def of_entries(
             body=first.camera + first.serial,
             retakes=(*related(notes, RelationKind.RETAKE), *related(notes, RelationKind.REPEAT)),
             numbers=tuple(each[0].frame or 0 for each in frames.values()),
+            exposures=tuple(_exposure_ev(each[0]) for each in frames.values()),
+            taken_s=tuple(_taken_s(each[0]) for each in frames.values()),
             is_known=first.said_by is Who.USER,
         )
 
@@ -96,6 +104,25 @@ def _nearward(frames: Sequence[Sequence[Row]]) -> bool | None:
     if len(known) < 2 or known[0] is None or known[-1] is None or known[0] == known[-1]:  # noqa: PLR2004
         return None
     return known[-1] < known[0]
+
+
+def _exposure_ev(known: Facts | Row) -> float | None:
+    """Relative exposure in EV, brighter is larger: log2(t ISO / N²) (APEX, CIPA DC-008)."""
+    if not known.exposure_time_s or not known.iso:
+        return None
+    return math.log2(known.exposure_time_s * known.iso / (known.f_number or 1.0) ** 2)
+
+
+_A_DAY: Final = datetime(2000, 1, 1)  # noqa: DTZ001  by the camera's clock, whatever its zone
+
+
+def _taken_s(row: Row) -> float | None:
+    """Seconds of the camera's wall clock, since any day."""
+    try:
+        wall = datetime.fromisoformat(row.captured).replace(tzinfo=None)
+    except ValueError:
+        return None
+    return (wall - _A_DAY).total_seconds()
 
 
 def _step_of_depth(known_values: Sequence[Facts | Row]) -> float | None:

@@ -54,6 +54,11 @@ def key_of_pairs(pairs: Sequence[tuple[str, str]]) -> str:
     return _hashed([("pairs",), *pairs]) if pairs and all(map(all, pairs)) else ""
 
 
+def key_of_views(seams: Sequence[tuple[str, ...]]) -> str:
+    """The key of how like views are at these seams, by the frames at each; empty where one has no key."""
+    return _hashed([("views",), *seams]) if seams and all(map(all, seams)) else ""
+
+
 def _hashed(lines: Sequence[tuple[object, ...]]) -> str:
     text = "\n".join(" ".join(map(str, line)) for line in lines)
     return hashlib.sha256(f"{FORMAT_VERSION}\n{text}".encode()).hexdigest()

@@ -7,13 +7,14 @@ from dataclasses import replace
 import pytest
 
 from page.shoots import Tide, complete
+from sorter.model.correction import Correction
 from sorter.model.finding import Verdict
 from sorter.model.kinds import Kind, Role
 from sorter.model.note import Related
 from sorter.model.relation_kind import RelationKind
 from sorter.model.report import Pictured
 from sorter.model.row import Row
-from sorter.page.attention import reasons
+from sorter.page.attention import reasons, suggestion
 from sorter.page.build import make_page
 from sorter.page.parts import Figure, Page
 
@@ -246,3 +247,33 @@ def test_notes_and_suggestions_deserve_a_look() -> None:
         "may be a marker",
         "unsure: burst or manual-stack",
     )
+
+
+WHY = "by the pictures: another scene"
+EIGHTH = "DCIM/100TIDES/IMG_0008.JPG"
+
+
+@pytest.mark.parametrize(
+    ("kind", "frames", "wanted"),
+    [
+        (Kind.BURST, (0, 6), f"may be a burst, {WHY}"),
+        (Kind.EXPOSURE_BRACKET, (0, 3), f"may be an exposure bracket, {WHY}"),
+        (Kind.FOCUS_BRACKET, (0, 3), ""),
+        (Kind.FOCUS_BRACKET, (3, 6), f"may be parted before DCIM/100TIDES/IMG_0004.JPG, {WHY}"),
+        (
+            Kind.FOCUS_BRACKET,
+            (0, 8),
+            f"may be one focus bracket, DCIM/100TIDES/IMG_0001.JPG to {EIGHTH}, {WHY}",
+        ),
+    ],
+)
+def test_what_is_grouped_so_already_is_no_suggestion(
+    kind: Kind, frames: tuple[int, int], wanted: str
+) -> None:
+    """On a focus bracket "may be a focus bracket" says nothing: told is where it is to be parted."""
+    tide = Tide()
+    tide.add(Kind.FOCUS_BRACKET, 6)
+    tide.add(Kind.FOCUS_BRACKET, 4)
+    rows = tide.material.rows[slice(*frames)]
+    correction = Correction(first=rows[0].source, last=rows[-1].source, kind=kind, why=WHY)
+    assert suggestion(correction, rows) == wanted

@@ -33,6 +33,7 @@ GOLDEN: Final = Path(__file__).parents[1] / "golden"
 MADE_BY: Final = {
     "sorter/writing/judgements.py": (
         "checking/*.py",
+        "pixels/views.py",
         "model/finding.py",
         "model/measurement.py",
         "model/judgement.py",
