@@ -8,6 +8,7 @@ import re
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
@@ -15,6 +16,7 @@ from typing import Any
 
 import pytest
 
+import folders
 import sharing
 import tides
 from examples import Asked
@@ -45,6 +47,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_configure(config: pytest.Config) -> None:
     deciding.decide(config)
+    folders.place(config)
     Asked.thorough = config.option.thorough
     # A shell has what it starts in the background ignore Ctrl-C, and each child would do as we do.
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
@@ -109,16 +112,33 @@ def _homes(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 
 
 @pytest.fixture(scope="session")
-def _folders(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Path]:
-    """A new and empty folder for each test of this name."""
-    folder, numbers = tmp_path_factory.mktemp("tests"), itertools.count()
-    return lambda name: folder / f"{re.sub(r'[^A-Za-z0-9_]', '_', name)[:30]}{next(numbers)}"
+def _disk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A folder on the disk, wherever the others lie."""
+    if folders.MEMORY not in tmp_path_factory.getbasetemp().parents:
+        yield tmp_path_factory.mktemp("disk")
+        return
+    with tempfile.TemporaryDirectory(prefix="tests", ignore_cleanup_errors=True) as folder:
+        yield Path(folder)
+
+
+@pytest.fixture(scope="session")
+def _folders(
+    tmp_path_factory: pytest.TempPathFactory, _disk: Path
+) -> Callable[[pytest.Item], Path]:
+    """A name for a new folder for each test."""
+    usual, numbers = tmp_path_factory.mktemp("tests"), itertools.count()
+
+    def of(test: pytest.Item) -> Path:
+        name = re.sub(r"[^A-Za-z0-9_]", "_", test.name)[:30]
+        return (_disk if folders.is_on_disk(test.nodeid) else usual) / f"{name}{next(numbers)}"
+
+    return of
 
 
 @pytest.fixture
-def tmp_path(request: pytest.FixtureRequest, _folders: Callable[[str], Path]) -> Path:
+def tmp_path(request: pytest.FixtureRequest, _folders: Callable[[pytest.Item], Path]) -> Path:
     """As pytest's own, which looks through those of all tests before it for each."""
-    (folder := _folders(request.node.name)).mkdir(mode=0o700)
+    (folder := _folders(request.node)).mkdir(mode=0o700)
     return folder
 
 
