@@ -33,7 +33,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ["PYTHONDONTWRITEBYTECODE"] = ""
 sys.dont_write_bytecode = False
 
-MAKER = Path(__file__).parents[1] / "scripts" / "make_demo_card"
+ROOT = Path(__file__).parents[1]
+MAKER = ROOT / "scripts" / "make_demo_card"
+MAKERS = [MAKER, *MAKER.parent.glob("cardmaking/*.py")]
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -184,17 +186,38 @@ def cuts(request: pytest.FixtureRequest) -> Cuts:
 @pytest.fixture(scope="session")
 def demo_card() -> Path:
     """The demo card, made once and kept; its truth table lies beside it. To be read, never changed."""
-    return kept("demo-card", [MAKER, *MAKER.parent.glob("cardmaking/*.py")], _demo_card) / "card"
+    return kept("demo-card", MAKERS, _demo_card) / "card"
 
 
 @pytest.fixture(scope="session")
 def demo_shoot(demo_card: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo card carried into a shoot, as its user does it. To be read or copied, never changed."""
     shoot = tmp_path_factory.mktemp("carried") / "demo"
-    command = [sys.executable, "-m", "sorter", "ingest", str(demo_card), str(shoot)]
-    done = subprocess.run(command, check=False, capture_output=True)  # noqa: S603  our own program
-    assert done.returncode == 0, done.stderr  # one file of it is empty: carried, and named
+    _sorter("ingest", demo_card, shoot)  # one file of it is empty: carried, and named
     return shoot
+
+
+@pytest.fixture(scope="session")
+def demo_report(demo_card: Path) -> Path:
+    """Such a shoot with its report, made once and kept as long as the sorter is the same. To be copied only.
+
+    What was measured and drawn is known by the pictures' contents: copied into another shoot of the same
+    card, it is taken from there.
+    """
+
+    def make(folder: Path) -> None:
+        _sorter("ingest", demo_card, folder / "rock-pool")
+        _sorter("report", folder / "rock-pool")
+
+    code = [path for path in (ROOT / "sorter").rglob("*") if path.is_file()]
+    sources = [path for path in code if path.parent.name != "__pycache__"]
+    return kept("demo-report", [*MAKERS, *sources], make) / "rock-pool"
+
+
+def _sorter(*words: str | Path) -> None:
+    command = [sys.executable, "-m", "sorter", *map(str, words)]
+    done = subprocess.run(command, check=False, capture_output=True, cwd=ROOT)  # noqa: S603  our own program
+    assert done.returncode == 0, done.stderr
 
 
 def _demo_card(folder: Path) -> None:

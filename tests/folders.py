@@ -18,9 +18,13 @@ KNOWN: Final = Path("/proc/meminfo")
 """proc(5): a line for each amount, in kB."""
 ROOM: Final = 4_000_000_000
 """Bytes: twice what a whole run leaves there until its end."""
-ON_DISK: Final = ("tests/disk/", "tests/faults/")
-"""Rooms whose own folders lie on a real disk, whatever the others' do. What a test of faults wants in memory
-is in its base."""
+ON_DISK: Final = (
+    "tests/disk/",
+    "tests/faults/",
+    "tests/test_docs.py::test_the_outputs_in_the_readme",
+)
+"""Tests whose own folders lie on a real disk, whatever the others' do: what disks do is looked at, or what is said
+of them. What a test of faults wants in memory is in its base."""
 ROOT: Final = "PYTEST_DEBUG_TEMPROOT"
 """Where pytest makes its folders, by its documentation."""
 
