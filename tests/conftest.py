@@ -119,7 +119,9 @@ def _disk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     if folders.MEMORY not in tmp_path_factory.getbasetemp().parents:
         yield tmp_path_factory.mktemp("disk")
         return
-    with tempfile.TemporaryDirectory(prefix="tests", ignore_cleanup_errors=True) as folder:
+    with tempfile.TemporaryDirectory(
+        prefix="tests", dir=folders.DISK, ignore_cleanup_errors=True
+    ) as folder:
         yield Path(folder)
 
 

@@ -7,6 +7,7 @@ On a real disk lie those of the rooms that are about disks, and all where everyt
 from __future__ import annotations
 
 import os
+import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
     import pytest
 
 MEMORY: Final = Path("/dev/shm")  # noqa: S108  where Linux has one: folders of pytest's own only
+DISK: Final = Path(tempfile.gettempdir())
+"""Where folders lie that are said to lie nowhere else."""
 KNOWN: Final = Path("/proc/meminfo")
 """proc(5): a line for each amount, in kB."""
 ROOM: Final = 4_000_000_000
@@ -30,12 +33,13 @@ ROOT: Final = "PYTEST_DEBUG_TEMPROOT"
 
 
 def place(config: pytest.Config) -> None:
-    """Says where the folders of this run lie; a worker's lie in those of the process that started it."""
+    """Says where the folders of this run lie, pytest's and tempfile's; a worker's lie where it was started from."""
     option = config.option
-    if hasattr(config, "workerinput") or option.thorough or option.basetemp or ROOT in os.environ:
-        return
-    if has_room():
+    is_told = ROOT in os.environ or hasattr(config, "workerinput")
+    if not (is_told or option.thorough or option.basetemp) and has_room():
         os.environ[ROOT] = str(MEMORY)
+    if os.environ.get(ROOT) == str(MEMORY):
+        tempfile.tempdir = str(MEMORY)
 
 
 def has_room(memory: Path = MEMORY, known: Path = KNOWN) -> bool:
