@@ -8,6 +8,7 @@ import re
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
@@ -15,6 +16,7 @@ from typing import Any
 
 import pytest
 
+import folders
 import sharing
 import tides
 from examples import Asked
@@ -31,7 +33,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ["PYTHONDONTWRITEBYTECODE"] = ""
 sys.dont_write_bytecode = False
 
-MAKER = Path(__file__).parents[1] / "scripts" / "make_demo_card"
+ROOT = Path(__file__).parents[1]
+MAKER = ROOT / "scripts" / "make_demo_card"
+MAKERS = [MAKER, *MAKER.parent.glob("cardmaking/*.py")]
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -45,6 +49,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_configure(config: pytest.Config) -> None:
     deciding.decide(config)
+    folders.place(config)
     Asked.thorough = config.option.thorough
     # A shell has what it starts in the background ignore Ctrl-C, and each child would do as we do.
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
@@ -109,16 +114,35 @@ def _homes(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 
 
 @pytest.fixture(scope="session")
-def _folders(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Path]:
-    """A new and empty folder for each test of this name."""
-    folder, numbers = tmp_path_factory.mktemp("tests"), itertools.count()
-    return lambda name: folder / f"{re.sub(r'[^A-Za-z0-9_]', '_', name)[:30]}{next(numbers)}"
+def _disk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A folder on the disk, wherever the others lie."""
+    if folders.MEMORY not in tmp_path_factory.getbasetemp().parents:
+        yield tmp_path_factory.mktemp("disk")
+        return
+    with tempfile.TemporaryDirectory(
+        prefix="tests", dir=folders.DISK, ignore_cleanup_errors=True
+    ) as folder:
+        yield Path(folder)
+
+
+@pytest.fixture(scope="session")
+def _folders(
+    tmp_path_factory: pytest.TempPathFactory, _disk: Path
+) -> Callable[[pytest.Item], Path]:
+    """A name for a new folder for each test."""
+    usual, numbers = tmp_path_factory.mktemp("tests"), itertools.count()
+
+    def of(test: pytest.Item) -> Path:
+        name = re.sub(r"[^A-Za-z0-9_]", "_", test.name)[:30]
+        return (_disk if folders.is_on_disk(test.nodeid) else usual) / f"{name}{next(numbers)}"
+
+    return of
 
 
 @pytest.fixture
-def tmp_path(request: pytest.FixtureRequest, _folders: Callable[[str], Path]) -> Path:
+def tmp_path(request: pytest.FixtureRequest, _folders: Callable[[pytest.Item], Path]) -> Path:
     """As pytest's own, which looks through those of all tests before it for each."""
-    (folder := _folders(request.node.name)).mkdir(mode=0o700)
+    (folder := _folders(request.node)).mkdir(mode=0o700)
     return folder
 
 
@@ -164,17 +188,38 @@ def cuts(request: pytest.FixtureRequest) -> Cuts:
 @pytest.fixture(scope="session")
 def demo_card() -> Path:
     """The demo card, made once and kept; its truth table lies beside it. To be read, never changed."""
-    return kept("demo-card", [MAKER, *MAKER.parent.glob("cardmaking/*.py")], _demo_card) / "card"
+    return kept("demo-card", MAKERS, _demo_card) / "card"
 
 
 @pytest.fixture(scope="session")
 def demo_shoot(demo_card: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo card carried into a shoot, as its user does it. To be read or copied, never changed."""
     shoot = tmp_path_factory.mktemp("carried") / "demo"
-    command = [sys.executable, "-m", "sorter", "ingest", str(demo_card), str(shoot)]
-    done = subprocess.run(command, check=False, capture_output=True)  # noqa: S603  our own program
-    assert done.returncode == 0, done.stderr  # one file of it is empty: carried, and named
+    _sorter("ingest", demo_card, shoot)  # one file of it is empty: carried, and named
     return shoot
+
+
+@pytest.fixture(scope="session")
+def demo_report(demo_card: Path) -> Path:
+    """Such a shoot with its report, made once and kept as long as the sorter is the same. To be copied only.
+
+    What was measured and drawn is known by the pictures' contents: copied into another shoot of the same
+    card, it is taken from there.
+    """
+
+    def make(folder: Path) -> None:
+        _sorter("ingest", demo_card, folder / "rock-pool")
+        _sorter("report", folder / "rock-pool")
+
+    code = [path for path in (ROOT / "sorter").rglob("*") if path.is_file()]
+    sources = [path for path in code if path.parent.name != "__pycache__"]
+    return kept("demo-report", [*MAKERS, *sources], make) / "rock-pool"
+
+
+def _sorter(*words: str | Path) -> None:
+    command = [sys.executable, "-m", "sorter", *map(str, words)]
+    done = subprocess.run(command, check=False, capture_output=True, cwd=ROOT)  # noqa: S603  our own program
+    assert done.returncode == 0, done.stderr
 
 
 def _demo_card(folder: Path) -> None:

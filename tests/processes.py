@@ -7,6 +7,7 @@ takes to load the modules is held by the tests that start `python -m sorter`.
 from __future__ import annotations
 
 import os
+import resource
 import subprocess
 import sys
 import time
@@ -16,19 +17,30 @@ from functools import cache
 from multiprocessing import get_context
 from multiprocessing.context import ForkServerContext
 from pathlib import Path
+from pkgutil import walk_packages
 from tempfile import TemporaryDirectory
 from typing import Final
 
+import sorter
 from sorter.cli import run
 
 LOADED: Final = [
     "processes",
-    "sorter.pipeline",
     "cv2",
     "jinja2",
     "pandas",
     "PIL.Image",
+    "rich.console",
+    "rich.progress",
+    "rich.table",
+    "platformdirs",
+    *(
+        each.name
+        for each in walk_packages(sorter.__path__, "sorter.")
+        if each.name != "sorter.__main__"
+    ),
 ]
+"""All of ours too, for a command loads two hundred modules only when it is called."""
 
 
 def ran(
@@ -36,15 +48,18 @@ def ran(
     place: Path,
     environment: Mapping[str, str],
     patience_s: float | None = None,
+    limits: Mapping[int, int] | None = None,
 ) -> subprocess.CompletedProcess[str]:
     """`sorter` run to its end in the folder, with what it said.
 
-    patience_s: how long that may take; without this, as long as it takes. Raises TimeoutExpired.
+    patience_s: how long that may take; without this, as long as it takes. limits: what it may use of each
+    resource of setrlimit(2), the modules that are loaded before it included. Raises TimeoutExpired.
     """
     with TemporaryDirectory() as folder:
         said = Path(folder) / "out", Path(folder) / "err"
         child = _server().Process(
-            target=_become, args=(list(arguments), place, dict(environment), said)
+            target=_become,
+            args=(list(arguments), place, dict(environment), said, dict(limits or {})),
         )
         child.start()
         child.join(patience_s)
@@ -64,7 +79,11 @@ def _server() -> ForkServerContext:
 
 
 def _become(
-    arguments: list[str], place: Path, environment: dict[str, str], said: tuple[Path, Path]
+    arguments: list[str],
+    place: Path,
+    environment: dict[str, str],
+    said: tuple[Path, Path],
+    limits: dict[int, int],
 ) -> None:
     """Never returns."""
     code = 1
@@ -78,6 +97,8 @@ def _become(
                 os.dup2(file.fileno(), number)
         sys.stdout, sys.stderr = (open(number, "w", encoding="utf-8") for number in (1, 2))  # noqa: PTH123, SIM115
         sys.argv = ["sorter", *arguments]
+        for kind, most in limits.items():
+            resource.setrlimit(kind, (most, most))
         run()
     except SystemExit as end:
         code = end.code if isinstance(end.code, int) else int(end.code is not None)

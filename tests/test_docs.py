@@ -6,6 +6,7 @@ import doctest
 import os
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -14,6 +15,7 @@ import pytest
 
 from processes import ran
 from sorter.cli import COMMANDS
+from sorter.disk.shoot import MEASUREMENTS
 
 ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
@@ -72,12 +74,18 @@ def test_the_outputs_in_the_readme_are_what_the_commands_print(
     assert real == README.read_text(encoding="utf-8")
 
 
-def test_every_command_line_in_the_readme_runs(workplace: Path) -> None:
+def test_every_command_line_in_the_readme_runs(workplace: Path, demo_report: Path) -> None:
+    """A check and a report find what was measured and drawn of these pictures when demo_report was made."""
     lines = EXAMPLE.findall(README.read_text(encoding="utf-8"))
     assert len(lines) >= 16
+    shoot = workplace / "demo" / "shoot"
     for line in lines:
         done = _run(line, workplace)
         assert done.returncode == _usual(line), (line, done.stderr)
+        if shoot.exists() and not (shoot / MEASUREMENTS).exists():
+            for folder in (MEASUREMENTS, "report/pictures"):
+                shutil.copytree(demo_report / folder, shoot / folder)
+    assert (shoot / "report" / "index.html").exists()
 
 
 def test_the_lines_of_python_in_the_readme_are_true(

@@ -16,7 +16,7 @@ from sorter.checking.ordering import order_by_focus
 from sorter.checking.ranking import best_frames
 from sorter.checking.sizes import smallest, telling, too_small
 from sorter.checking.tiles import tiles
-from sorter.checking.wander import CHANGE, SHARE, Wander, wander
+from sorter.checking.wander import CHANGE, SHARE, Wander, freely, wander
 from sorter.model.finding import Check, Positions, Unjudged, Verdict
 from sorter.model.kinds import STACK_KINDS, Kind
 from sorter.model.measurement import ALIKE, LEAST_FOR_FOCUS, MeasuredSeries
@@ -226,7 +226,12 @@ def _as_stack(
     missing = gaps(found.focus, found.sharp, found.fine, by_hand=by_hand)
     missing = tuple(gap for gap in missing if not _hides(base.unseen, indexes, gap))
     unknown = np.flatnonzero(np.isin(indexes, list(spare)))  # no tile is sharpest there
-    order = order_by_focus(found.focus, found.sharp, found.explained, unknown.tolist())
+    free = freely(found.sharp, found.focus)
+    order = (
+        None
+        if free is None
+        else order_by_focus(free, found.sharp, found.explained, unknown.tolist())
+    )
     base = replace(
         base,
         missing_end=ends.missing_end(first, last),

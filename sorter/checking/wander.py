@@ -100,18 +100,21 @@ def wander(tiles: Tiles, *, any_order: bool, is_driven: bool = False) -> Wander:
         focus = find_focus(sharp, spread=DRIVEN if is_driven else TURNED)
         if float(np.median(focus.error)) > POOR and not is_driven:
             focus = _rather_in_order(sharp, focus)
-    weight = weights(sharp, focus)
-    still = _left_still(sharp)
-    change = float(np.mean(still))
-    left = _left(sharp, focus)
-    explained = 1 - _middle(left, weight) / max(_middle(still, weight), 1e-9)
-    fitting = float(((weight * left).sum(1) < HALF * (weight * still).sum(1)).mean())
+    found = _explained(sharp, focus)
+    if found.fitting < HALF and not any_order:
+        free = _in_any_order(sharp)
+        other = _explained(sharp, free)
+        if other.fitting >= HALF:
+            focus, found = free, other
     reach = float(np.ptp(focus.at)) / focus.width
     wanders = (
         share >= SHARE
-        and change > CHANGE
-        and fitting >= HALF
-        and (explained > EXPLAINED or (explained > IN_ORDER_EXPLAINED and is_in_order(sharp)))
+        and found.change > CHANGE
+        and found.fitting >= HALF
+        and (
+            found.explained > EXPLAINED
+            or (found.explained > IN_ORDER_EXPLAINED and is_in_order(sharp))
+        )
         and reach > WIDTHS
         and _keeps_its_scene(focus.depth, tiles)
     )
@@ -120,11 +123,30 @@ def wander(tiles: Tiles, *, any_order: bool, is_driven: bool = False) -> Wander:
         wanders=wanders,
         share=share,
         structured=tiles.structured,
-        change=change,
-        explained=explained,
-        fitting=fitting,
+        change=found.change,
+        explained=found.explained,
+        fitting=found.fitting,
         sharp=sharp,
         fine=tiles.fine[tiles.textured],
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Explained:
+    """What a fit explains, as Wander has it."""
+
+    change: float
+    explained: float
+    fitting: float
+
+
+def _explained(sharp: Values, focus: FocusFit) -> _Explained:
+    weight, still, left = weights(sharp, focus), _left_still(sharp), _left(sharp, focus)
+    fits = (weight * left).sum(1) < HALF * (weight * still).sum(1)
+    return _Explained(
+        change=float(np.mean(still)),
+        explained=1 - _middle(left, weight) / max(_middle(still, weight), 1e-9),
+        fitting=float(fits.mean()),
     )
 
 
@@ -143,6 +165,13 @@ def _rather_in_order(sharp: Values, in_order: FocusFit) -> FocusFit:
     least = MUCH_BETTER if abs(in_step(free.at)) < ONE_WAY else FAR_BETTER
     better = np.median(free.error) < least * np.median(in_order.error)
     return free if better else in_order
+
+
+def freely(sharp: Values, focus: FocusFit) -> FocusFit | None:
+    """The fit with its frames let go of their order; None where their likeness has them in that very order."""
+    if abs(in_step(by_likeness(sharp))) == 1 and abs(in_step(focus.at)) == 1:
+        return None
+    return find_focus(sharp, focus.at)
 
 
 def is_in_order(sharp: Values) -> bool:

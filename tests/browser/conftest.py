@@ -10,12 +10,10 @@ from pathlib import Path
 from typing import Final, Literal
 
 import pytest
-from click.testing import CliRunner
 from playwright.sync_api import Browser, Page
 
 from browsing.chromium import browser as chromium
 from browsing.chromium import executable
-from sorter.cli import commands
 
 WIDTHS: Final = (1440, 800, 390)
 Scheme = Literal["light", "dark"]
@@ -79,12 +77,9 @@ def open_page(browser: Browser) -> Iterator[Opener]:
 
 
 @pytest.fixture(scope="session")
-def demo_shoot(demo_shoot: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def demo_shoot(demo_report: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo shoot with its report. To be read, never changed."""
-    shoot = shutil.copytree(demo_shoot, tmp_path_factory.mktemp("reported") / "rock-pool")
-    done = CliRunner().invoke(commands, ["report", str(shoot)])
-    assert done.exit_code == 0, done.output
-    return shoot
+    return shutil.copytree(demo_report, tmp_path_factory.mktemp("reported") / "rock-pool")
 
 
 @pytest.fixture(scope="session")

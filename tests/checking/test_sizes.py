@@ -52,7 +52,7 @@ def test_thumbnails_of_a_stack_say_nothing_of_its_focus() -> None:
     little = check(series(slices(CUT_SHORT), 1 / 3))
     assert little.judged_at == 160
     told = (little.verdict, little.missing_end, little.gaps, little.surplus, little.looks_like)
-    assert told == (None, None, (), (), None)
+    assert told == (Verdict.UNJUDGED, None, (), (), None)
     assert (little.order, little.moved, little.drift_px) == ((), (), None)
     assert little.says.startswith(
         "Cannot be judged: the largest picture that can be decoded has 160 pixels"
@@ -65,7 +65,7 @@ def test_brightness_and_likeness_of_thumbnails_are_judged() -> None:
     pictures[9] = slices([0.5], seed=2)[0]
     found = check(series(pictures, 1 / 3))
     assert (found.dark, found.odd) == ((5,), (10,))
-    assert found.verdict is None
+    assert found.verdict is Verdict.UNJUDGED
 
 
 @pytest.mark.parametrize("kind", [Kind.BURST, Kind.SINGLE, Kind.FOCUS_BRACKET])
@@ -103,7 +103,7 @@ def test_a_thumbnail_among_large_pictures_counts_as_one_that_cannot_be_seen(at: 
     ]
     unseen = check(chained(pictures))
     assert found == replace(unseen, too_small=(at + 1,))
-    assert found.verdict is (Verdict.USABLE if at == 6 else Verdict.INCOMPLETE)
+    assert found.verdict is Verdict.USABLE  # there is half a step to spare at both ends
     assert (
         f"Too small to tell what is sharp, below 480 pixels on the longer side: {at + 1}"
         in found.says

@@ -31,18 +31,10 @@ def unseen(demo_shoot: Path, tmp_path: Path) -> Iterator[Path]:
     assert not folder.exists(), "an undo leaves nothing behind, checks.csv neither"
 
 
-@pytest.fixture(scope="module")
-def looked(demo_shoot: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """What a check measures of these pictures, which it keeps by their contents."""
-    folder = shutil.copytree(demo_shoot, tmp_path_factory.mktemp("looked") / "shoot")
-    assert run("check", folder).exit_code == 0
-    return folder / MEASUREMENTS
-
-
 @pytest.fixture
-def shoot(unseen: Path, looked: Path) -> Path:
+def shoot(unseen: Path, demo_report: Path) -> Path:
     """The same, with what was measured of its pictures."""
-    shutil.copytree(looked, unseen / MEASUREMENTS)
+    shutil.copytree(demo_report / MEASUREMENTS, unseen / MEASUREMENTS)
     return unseen
 
 

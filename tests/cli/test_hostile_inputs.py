@@ -1,6 +1,6 @@
 """Whatever is named as a file to be read: one sentence, exit code 2, soon and within bounds.
 
-Real processes, for pipes have two ends. What pipes and devices do is in pipe(7), fifo(7) and null(4); that
+Real processes, for pipes have two ends (what names a file alone begins with the modules loaded). What pipes and devices do is in pipe(7), fifo(7) and null(4); that
 a shell hands over the name of a pipe for `<(…)` is in bash(1).
 """
 
@@ -17,6 +17,7 @@ from typing import Final
 
 import pytest
 
+import processes
 import sorter
 from sorter.manifest.bounded import MOST_LINES
 from writing.cards import LIMPETS, ingest, limpets
@@ -24,10 +25,9 @@ from writing.cards import LIMPETS, ingest, limpets
 HOME = Path(sorter.__file__).parents[1]
 ROW: Final = f"{LIMPETS}/IMG_0001.JPG,{LIMPETS}/IMG_0002.JPG,burst,limpets\n"
 GOOD: Final = f"first,last,kind,name\n{ROW}"
-MOST_S: Final = 15.0
-"""Of processor time: how long the rest takes is a matter of what else runs."""
-MOST_MB: Final = 1_200
-"""What a process may hold: a million rows as values, beside the modules."""
+LIMITS: Final = {resource.RLIMIT_CPU: 15, resource.RLIMIT_DATA: 1_200_000_000}
+"""Seconds of processor time, for how long the rest takes is a matter of what else runs; and bytes that a process
+may hold: a million rows as values, beside the modules. Who needs more is killed, or is refused more memory."""
 
 
 @pytest.fixture(scope="module")
@@ -36,24 +36,8 @@ def card(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def ran(command: str, *arguments: str | Path) -> subprocess.CompletedProcess[str]:
-    begun = _used()
-    done = subprocess.run(  # noqa: S603  our own program
-        [sys.executable, "-m", "sorter", command, *map(str, arguments)],
-        capture_output=True, check=False, cwd=HOME, timeout=120, encoding="utf-8",
-        stdin=subprocess.DEVNULL, preexec_fn=_within_bounds,
-    )  # fmt: skip
-    assert _used() - begun < MOST_S
-    return done
-
-
-def _used() -> float:
-    """Seconds of processor time of all that was run and has ended."""
-    told = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return told.ru_utime + told.ru_stime
-
-
-def _within_bounds() -> None:
-    resource.setrlimit(resource.RLIMIT_DATA, (MOST_MB * 1_000_000, MOST_MB * 1_000_000))
+    words = [command, *map(str, arguments)]
+    return processes.ran(words, HOME, os.environ, patience_s=120, limits=LIMITS)
 
 
 def refused(done: subprocess.CompletedProcess[str], *says: str) -> None:

@@ -52,6 +52,9 @@ HERE: Final = -100
 """AT_FDCWD: paths are as they are given."""
 NOW, AS_IT_WAS = (1 << 30) - 1, (1 << 30) - 2
 """UTIME_NOW and UTIME_OMIT: in place of a time, what is to become of it."""
+OF_A_FILE: Final = [each for each in dir(os.stat_result) if each.startswith("st_")]
+OF_A_DISK: Final = [each for each in dir(os.statvfs_result) if each.startswith("f_")]
+"""What stat(2) and statvfs(3) tell. Every request asks for some of it."""
 AUTO_INVALIDATE: Final = 1 << 12
 READ_DIR_PLUS: Final = 1 << 13
 """FUSE_CAP_AUTO_INVAL_DATA, FUSE_CAP_READDIRPLUS: pages stay until pushed out, and types are types alone."""
@@ -184,7 +187,7 @@ class Passing:
     def getattr(self, path: str | None, info: Info | None = None) -> dict[str, int]:
         self.told.fails(NoStat, errno.EIO, self._open[info.fh].name if info else path)
         about = os.fstat(info.fh) if info else self._at(path or "/").lstat()
-        known = {each: getattr(about, each) for each in dir(about) if each.startswith("st_")}
+        known = {each: getattr(about, each) for each in OF_A_FILE}
         return known | {f"st_{each}time": known[f"st_{each}time_ns"] for each in "amc"}
 
     def readlink(self, path: str) -> str:
@@ -236,7 +239,7 @@ class Passing:
 
     def statfs(self, path: str) -> dict[str, int]:
         about = os.statvfs(self._at(path))
-        known = {each: getattr(about, each) for each in dir(about) if each.startswith("f_")}
+        known = {each: getattr(about, each) for each in OF_A_DISK}
         if all(full.told for full in self.told.of(Full)):
             left = max(0, self.told.room()) // about.f_frsize
             known |= {each: min(known[each], left) for each in ("f_bavail", "f_bfree")}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterator
 from itertools import count
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 
 from faults.cuts import nothing_is_lost
 from faults.disks import ENOUGH, limited, may_mount, mounted, quota, resize
+from faults.sampling import SHARE, Cuts
 from faults.scenarios import (
     BATCH,
     SCENARIOS,
@@ -45,6 +47,16 @@ def step_of(way: str) -> int:
     return BLOCK if way == "mounted" else 701
 
 
+def sizes(cuts: Cuts, *what: object) -> Iterator[int]:
+    """How many steps are left: every number from none on, or in a sample one of each few by chance."""
+    if cuts.every:
+        yield from count()
+    yield 0
+    chance = cuts.chance("full", *what)
+    for low in count(1, SHARE):
+        yield low + chance.randrange(SHARE)
+
+
 def pool_at(base: Path) -> Pool:
     pool = Pool(base=base)
     small_card(pool.card)
@@ -74,25 +86,29 @@ def error_of(scenario: Scenario, pool: Pool) -> SorterError | None:
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("name", ["copy", "copy, forced at once", "move to another disk"])
 def test_a_shoot_fills_at_any_size(
-    base: Path, monkeypatch: pytest.MonkeyPatch, name: str, way: str
+    base: Path, monkeypatch: pytest.MonkeyPatch, cuts: Cuts, name: str, way: str
 ) -> None:
+    """At any, or at a sample of them: see sampling.py."""
     scenario = SCENARIOS[name]
     scenario.disk(monkeypatch)
-    for stopped in count():
+    last = 0
+    for stopped in sizes(cuts, name, way):
         pool = pool_at(base / str(stopped))
         with limited(pool.shoot, (stopped + 1) * step_of(way), way) as make_room:
             if not stops(scenario, pool):
                 break
             make_room()
+            last = stopped
             scenario.goes_on(pool)
             scenario.holds(pool)
-    assert stopped > 7
+    assert last >= 7
 
 
 @pytest.mark.parametrize("way", WAYS)
-def test_a_shoot_fills_while_more_comes(base: Path, way: str) -> None:
-    """The ledger grows there, and the manifest is written anew."""
-    for stopped in count():
+def test_a_shoot_fills_while_more_comes(base: Path, cuts: Cuts, way: str) -> None:
+    """The ledger grows there, and the manifest is written anew. By whole pages it is full a few times only."""
+    last = 0
+    for stopped in count() if way == "mounted" else sizes(cuts, "more"):
         pool = pool_at(base / str(stopped))
         with limited(pool.shoot, ENOUGH, way) as make_room:
             ingest(pool.card, pool.shoot)
@@ -102,9 +118,10 @@ def test_a_shoot_fills_while_more_comes(base: Path, way: str) -> None:
             left = stopped * step_of(way)
             if not fills_while(pool, way, left):
                 break
+            last = stopped
             ingest(pool.card, pool.shoot)
             is_copied(pool)
-    assert stopped > 3
+    assert last >= 3
 
 
 def fills_while(pool: Pool, way: str, left: int, scenario: Scenario = SCENARIOS["copy"]) -> bool:

@@ -8,6 +8,7 @@ ground truth", GCPR 2014. Disparity is in proportion to 1/depth, which a thin le
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -17,10 +18,10 @@ from numpy.typing import NDArray
 
 from cardmaking.defocus import Layers, focused, layers, with_noise
 from outside import corpus
-from sorter.model.measurement import MeasuredSeries
-from sorter.pixels.measuring import chained
+from sorter.model.measurement import Displacement, MeasuredSeries
+from sorter.pixels.measuring import Chain, chained
 from sorter.pixels.sharpness import measure
-from sorter.pixels.shifts import Placeable, placeable
+from sorter.pixels.shifts import Placeable, displacement, placeable
 
 SLICES = 25
 MOST_RADIUS = 45.0
@@ -104,7 +105,19 @@ def tile_depths(shape: tuple[int, int], side: int) -> tuple[np.ndarray, np.ndarr
     return whole.mean((1, 3)), whole.max((1, 3)) - whole.min((1, 3))
 
 
+@cache
+def lies(blur: float, one: int, two: int) -> Displacement:
+    """How a slice lies to another one, once for all stacks in which it comes next."""
+    every = all_placed(blur)
+    found = displacement(every[one], every[two], 0)
+    assert found is not None, "slices are of one size"
+    return found
+
+
 def of(blur: float, keep: Sequence[int]) -> MeasuredSeries:
     """A stack of these slices."""
-    every = all_placed(blur)
-    return chained(every[index] for index in keep)
+    chain, every = Chain(), all_placed(blur)
+    for place, index in enumerate(keep):
+        before = replace(lies(blur, keep[place - 1], index), of=place - 1) if place else None
+        chain.add(every[index], before)
+    return chain.measured

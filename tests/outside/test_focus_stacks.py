@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from outside import focus_stacks as stacks
 from sorter.checking.align import alignment
@@ -12,6 +15,7 @@ from sorter.checking.series import judge
 from sorter.checking.tiles import CELLS, tiles
 from sorter.model.finding import Check, End, Verdict
 from sorter.model.kinds import Kind
+from sorter.model.measurement import MeasuredSeries
 
 BLURS = (0.3, 0.6, 1.0)
 EVERY = list(range(stacks.SLICES))
@@ -22,7 +26,14 @@ def check(blur: float, keep: list[int], kind: Kind = Kind.FOCUS_BRACKET) -> Chec
 
 
 def lost(keep: list[int]) -> tuple[float, float]:
-    """The share of textured tiles that have their own slice before the first and behind the last one.
+    """The share of textured tiles that have their own slice before the first and behind the last one."""
+    held = textured()
+    return float((held < keep[0] - 0.5).mean()), float((held > keep[-1] + 0.5).mean())
+
+
+@cache
+def textured() -> NDArray[np.float64]:
+    """The slice that each textured tile is sharpest in, in parts of one.
 
     Texture is that of the sharp picture: its own Laplacian's energy, by OpenCV, at half the median.
     """
@@ -36,8 +47,8 @@ def lost(keep: list[int]) -> tuple[float, float]:
     texture = whole.reshape(shape[0], side, shape[1], side).mean((1, 3))
     depth, _ = stacks.tile_depths(shape, side)
     own = (depth - stacks.planes()[0]) / np.diff(stacks.planes())[0]
-    held = own[texture > 0.5 * np.median(texture)]
-    return float((held < keep[0] - 0.5).mean()), float((held > keep[-1] + 0.5).mean())
+    held: NDArray[np.float64] = own[texture > 0.5 * np.median(texture)]
+    return held
 
 
 @pytest.mark.parametrize("blur", BLURS)
@@ -115,10 +126,15 @@ def test_a_burst_whose_sharp_region_wanders_is_a_stack(blur: float) -> None:
 @pytest.mark.parametrize("blur", BLURS)
 @pytest.mark.parametrize("kind", [Kind.FOCUS_BRACKET, Kind.MANUAL_STACK, Kind.BURST])
 def test_frames_of_one_focus_are_a_burst(blur: float, kind: Kind) -> None:
+    found = judge(of_one_focus(blur), sequence=1, kind=kind).check
+    assert found.looks_like is (None if kind is Kind.BURST else Kind.BURST)
+    assert found.verdict is None
+
+
+@cache
+def of_one_focus(blur: float) -> MeasuredSeries:
+    """Nine frames, one like another but for noise."""
     from cardmaking.defocus import focused, with_noise  # noqa: PLC0415
 
     sharp = focused(stacks.scene()[0], 45.0, blur)
-    frames = [with_noise(sharp, seed, 1.5)[..., 1] for seed in range(9)]
-    found = judge(stacks.measured(frames), sequence=1, kind=kind).check
-    assert found.looks_like is (None if kind is Kind.BURST else Kind.BURST)
-    assert found.verdict is None
+    return stacks.measured(with_noise(sharp, seed, 1.5)[..., 1] for seed in range(9))
