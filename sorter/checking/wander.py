@@ -49,6 +49,7 @@ FAR_BETTER: Final = 0.35
 side of it."""
 ONE_WAY: Final = 0.7
 HALF: Final = 0.5
+THIRD: Final = 0.35
 DRIVEN: Final = 0.2
 TURNED: Final = 0.5
 """How far steps usually are from a whole one where a motor makes them, and where a hand does."""
@@ -142,7 +143,10 @@ class _Explained:
 
 def _explained(sharp: Values, focus: FocusFit) -> _Explained:
     weight, still, left = weights(sharp, focus), _left_still(sharp), _left(sharp, focus)
-    fits = (weight * left).sum(1) < HALF * (weight * still).sum(1)
+    # Where all lies in one plane, all that changes is how sharp each frame is: that is focus, too.
+    mean = (weight * sharp).sum(1, keepdims=True) / weight.sum(1, keepdims=True)
+    most = np.maximum(HALF * (weight * still).sum(1), THIRD * (weight * (sharp - mean) ** 2).sum(1))
+    fits = (weight * left).sum(1) < most
     return _Explained(
         change=float(np.mean(still)),
         explained=1 - _middle(left, weight) / max(_middle(still, weight), 1e-9),
