@@ -130,6 +130,15 @@ class Check:
         return self.judged_at is None or self.judged_at >= LEAST_FOR_FOCUS
 
     @property
+    def boxes(self) -> tuple[tuple[float, float, float, float], ...]:
+        """Where something moved: moved_boxes, four sides each."""
+        sides = self.moved_boxes
+        return tuple(
+            (sides[at], sides[at + 1], sides[at + 2], sides[at + 3])
+            for at in range(0, len(sides), 4)
+        )
+
+    @property
     def by_picture(self) -> Kind:
         """The kind that the pictures say, which mostly is the sequence's own."""
         return self.looks_like or self.kind

@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from sorter.model.finding import Check, Verdict, listed
+from sorter.model.boxes import joined
+from sorter.model.finding import Check, FrameFindings, Verdict, listed
 from sorter.model.kinds import PICTURE_ROLES, SEQUENCE_KINDS, STACK_KINDS, Kind
 from sorter.model.note import Related, texts
 from sorter.model.relation_kind import RelationKind
@@ -29,6 +30,7 @@ from sorter.page.parts import (
     Shot,
 )
 from sorter.page.plot import plot
+from sorter.page.proofs import proofs
 from sorter.page.timeline import Item, time_line
 
 ALONE: Final = frozenset({Kind.SINGLE, Kind.MARKER})
@@ -282,6 +284,7 @@ def _section(sequence: _Sequence, material: Material, attention: tuple[str, ...]
         verdict=_verdict(check),
         attention=attention,
         says=check.says if check is not None else "",
+        proofs=() if check is None else tuple(proofs(check)),
         grounds=next((row.grounds for rows in sequence.frames for row in rows if row.grounds), ""),
         notes=sequence.notes,
         relations=tuple(
@@ -375,7 +378,15 @@ def _merge(sequence: _Sequence, check: Check | None, material: Material) -> Merg
         of=f"{len(trial.slices)} of {labels.counted(len(sequence.frames), 'slice')}",
         left_out=tuple(f"{listed(tuple(p))} ({why})" for why, p in reasons_of.items()),
         legend=tuple(_legend(trial.order)),
+        frame=_frame(material.frame_findings.get(sequence.number)),
+        boxes=() if check is None else joined(check.boxes),
     )
+
+
+def _frame(found: FrameFindings | None) -> tuple[int, int]:
+    """The size of the first frame that has a picture; one pixel where none has."""
+    sizes = found.sizes if found is not None else ()
+    return next((size for size in sizes if size is not None), (1, 1))
 
 
 def _legend(order: Sequence[int]) -> Iterator[int]:

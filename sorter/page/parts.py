@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sorter.model.boxes import Box
 from sorter.model.kinds import Kind
 
 
@@ -53,13 +54,28 @@ class AxisLabel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Merge:
-    """A trial merge and its depth map. legend: slices, as far apart as the colours they stand for. of: in words how many slices, and which were left out, and why."""
+    """A trial merge and its depth map.
+
+    legend: slices, as far apart as the colours they stand for. of: in words how many slices, and which were
+    left out, and why. frame: width and height of the first slice. boxes: where something moved, in shares
+    of it.
+    """
 
     picture: str
     depth: str
     of: str
     left_out: tuple[str, ...]
     legend: tuple[int, ...]
+    frame: tuple[int, int] = (1, 1)
+    boxes: tuple[Box, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof:
+    """What one would look at to refute a finding. asks: which question. frames: the positions to open."""
+
+    asks: str
+    frames: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,6 +135,7 @@ class Section:
     verdict: str
     attention: tuple[str, ...]
     says: str
+    proofs: tuple[Proof, ...]
     grounds: str
     notes: tuple[str, ...]
     relations: tuple[Relation, ...]

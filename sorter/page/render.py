@@ -9,6 +9,7 @@ from typing import Final
 from sorter.model.kinds import SEQUENCE_KINDS
 from sorter.page import labels
 from sorter.page.parts import Page
+from sorter.page.proofs import QUESTIONS
 
 GENERATOR: Final = "sorter report"
 """Names the maker of the page in it: a page that does not is never replaced."""
@@ -38,6 +39,7 @@ def render(page: Page) -> str:
     return engine.get_template(TEMPLATE).render(
         page=page,
         every_kind=kinds,
+        questions=tuple(QUESTIONS.items()),
         generator=GENERATOR,
         style=style,
         script=script,

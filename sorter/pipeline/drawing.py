@@ -14,6 +14,7 @@ from typing import Final
 from sorter.disk.permission import Permission
 from sorter.disk.reported import put_picture
 from sorter.disk.shoot import Shoot
+from sorter.model.boxes import Box
 from sorter.model.measurement import FrameSource
 from sorter.pixels.decoded import Undecodable
 from sorter.pixels.drawn import GOOD, false_colour, jpeg, small
@@ -21,7 +22,7 @@ from sorter.pixels.merging import SlicePosition, TrialMerge, TrialResult
 from sorter.pixels.reduced import COLOUR, Reduced, reduced
 from sorter.pixels.threads import on_one_thread
 
-MERGED: Final = 2
+MERGED: Final = 3
 """Grows whenever merges are made otherwise: those of another format version are made again."""
 LEAST: Final = 2
 """Slices that make a merge."""
@@ -41,7 +42,8 @@ class FrameDrawing:
 class MergeDrawing:
     """A trial merge. slices: indexes of the frames; order: positions as the colours of the depth map go.
 
-    key: of all frames of the stack. places: where each of them lies.
+    key: of all frames of the stack. places: where each of them lies. boxes: where something moved, each in
+    shares of the first frame: left, top, width, height.
     """
 
     number: int
@@ -49,11 +51,12 @@ class MergeDrawing:
     slices: tuple[int, ...]
     order: tuple[int, ...]
     places: tuple[tuple[float, float, float] | None, ...]
+    boxes: tuple[Box, ...] = ()
 
     @property
     def files(self) -> tuple[str, str]:
         """The names of the merge and of its depth map: others for other slices."""
-        text = f"{MERGED} {self.slices} {self.order}\n{self.key}"
+        text = f"{MERGED} {self.slices} {self.order} {self.boxes}\n{self.key}"
         name = hashlib.sha256(text.encode()).hexdigest()[:16]
         return f"merge-{name}.jpg", f"depth-{name}.png"
 
@@ -91,7 +94,8 @@ def draw(task: Drawing) -> Drawn:
 
     Raises OSError, ShootNotWritable.
     """
-    drawer = _Drawer(Shoot(task.shoot))
+    boxes = task.merge.boxes if task.merge is not None else ()
+    drawer = _Drawer(Shoot(task.shoot), trial=TrialMerge(boxes))
     for index, frame in enumerate(task.frames):
         if not task.permission.holds:
             return drawer.drawn(None)

@@ -111,7 +111,7 @@ def _merge(
     used = [
         n for n, size in enumerate(frame_findings.sizes) if size is not None and n + 1 not in out
     ]
-    slices = tuple(n for n in used if frame_findings.sizes[n] == frame_findings.sizes[used[0]])
+    slices = tuple(used)
     if len(slices) < LEAST:
         return None
     order = tuple(p for p in check.order if p - 1 in slices) or tuple(n + 1 for n in slices)
@@ -121,6 +121,7 @@ def _merge(
         slices=slices,
         order=order,
         places=frame_findings.places,
+        boxes=check.boxes,
     )
 
 

@@ -9,8 +9,11 @@ Maximization", 2008), at a quarter of their size: there neighbours in focus look
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Final
+
+from sorter.model.boxes import Box, joined
 
 if TYPE_CHECKING:
     import numpy as np
@@ -49,6 +52,63 @@ LEAST_TEXTURE: Final = 0.6
 """… and squares of grey levels in its band."""
 
 SPECKS: Final = 7
+BLENDED: Final = 3
+"""Bands, the finest first, in which a place that no slice shows better than the others is their mean: the
+most of many noises is more than noise."""
+LEAST_BLENDED: Final = 5
+"""Slices, below which the most is little more than their mean anyhow."""
+NO_BETTER, BETTER = 1.7, 3.0
+"""Times the mean energy of all slices, up to which a place is their mean, and from which on the best one's."""
+NOISE: Final = 0.1
+"""Where, in the order of all places by their mean energy, there is but noise …"""
+OF_NOISE: Final = 6.0
+"""… above which, times so many, a place is the best slice's by half, and twice that altogether."""
+OF_ALL: Final = 0.3
+"""Of the mean weight, that every slice has in what no band shows; else its weight is what it shows there."""
+
+
+FINE_BANDS: Final = 3
+"""By which it is told which slice shows most of a box."""
+
+
+@dataclass(slots=True, kw_only=True)
+class _OneSlice:
+    """A box, and what the slice that shows most of it shows there, band by band and then what is left."""
+
+    box: Box
+    most: float = -1.0
+    seen: float = 0.0
+    bands: list[Grid] = field(default_factory=list)
+
+    def see(self, band: int, energy: Grid) -> None:
+        """The energy of a band of the slice at hand; the finest one first."""
+        if band == 0:
+            self.seen = 0.0
+        if band < FINE_BANDS:
+            self.seen += float(energy[self._rows(energy), self._columns(energy)].sum())
+
+    def take(self, bands: Sequence[Grid], rest: Grid) -> None:
+        """What the slice at hand shows of it, if that is more than others do."""
+        if self.seen > self.most:
+            self.most = self.seen
+            self.bands = [
+                each[self._rows(each), self._columns(each)].copy() for each in (*bands, rest)
+            ]
+
+    def put(self, band: int, out: Grid) -> None:
+        """What was taken of this band is there."""
+        if self.bands:
+            out[self._rows(out), self._columns(out)] = self.bands[band]
+
+    def _rows(self, of: Grid) -> slice:
+        return slice(
+            round(self.box[1] * of.shape[0]), round((self.box[1] + self.box[3]) * of.shape[0])
+        )
+
+    def _columns(self, of: Grid) -> slice:
+        return slice(
+            round(self.box[0] * of.shape[1]), round((self.box[0] + self.box[2]) * of.shape[1])
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,9 +137,11 @@ class TrialResult:
 class TrialMerge:
     """Takes slices as they come, and keeps no more of them than one picture's worth."""
 
-    def __init__(self) -> None:
+    def __init__(self, boxes: Sequence[Box] = ()) -> None:
+        """boxes: places in which something moved: each is taken from one slice alone."""
         self._room: _Bands | None = None
         self._line = _Line()
+        self._boxes = joined(boxes)
 
     def add(self, samples: Samples, place: SlicePosition | None) -> bool:
         """The next slice, in colour; whether it was taken: one of another shape cannot be.
@@ -89,7 +151,7 @@ class TrialMerge:
         import cv2  # noqa: PLC0415  slow to load, and few commands look at pictures
 
         if self._room is None:
-            self._room = _Bands(samples.shape[:2])
+            self._room = _Bands(samples.shape[:2], self._boxes)
         tall, wide = self._room.shape
         if samples.shape[:2] != (tall, wide):
             if abs(samples.shape[1] * tall / (samples.shape[0] * wide) - 1) > OTHER_SHAPE:
@@ -243,10 +305,11 @@ class _Bands:
     Made once: asking for memory takes as long as all that is done with it.
     """
 
-    def __init__(self, shape: tuple[int, int]) -> None:
+    def __init__(self, shape: tuple[int, int], boxes: Sequence[Box]) -> None:
         import numpy as np  # noqa: PLC0415  see above
 
         self.shape = shape
+        self._boxes = [_OneSlice(box=box) for box in boxes]
         sizes = [shape]
         bands = max(1, min(BANDS, min(shape).bit_length() - 4))
         for _ in range(bands):
@@ -260,6 +323,9 @@ class _Bands:
         self._best = [np.zeros((*size, 3), np.float32) for size in sizes[:-1]]
         self._most = [np.full(size, -1, np.float32) for size in sizes[:-1]]
         self._rest = np.zeros((*sizes[-1], 3), np.float32)
+        self._weights = np.zeros(sizes[-1], np.float32)
+        self._sums = [np.zeros((*size, 3), np.float32) for size in sizes[:-1][:BLENDED]]
+        self._energy_sums = [np.zeros(size, np.float32) for size in sizes[:-1][:BLENDED]]
         self.taken = 0
         self._sharpest = np.full(sizes[1], -1, np.float32)
         self._sharpness = np.zeros(sizes[1], np.float32)
@@ -288,12 +354,34 @@ class _Bands:
             cv2.multiply(energy, energy, energy)
             cv2.GaussianBlur(energy, (0, 0), AROUND, energy)
             _outside_zero(energy, inside)
+            for each in self._boxes:
+                each.see(band, energy)
             cv2.compare(energy, most, cv2.CMP_GT, self._masks[band])
             cv2.copyTo(energy, self._masks[band], most)
             cv2.copyTo(self._bands[band], self._masks[band], self._best[band])
-        self._rest += self._colours[-1]
+            if band < BLENDED:
+                cv2.accumulate(self._bands[band], self._sums[band])
+                cv2.accumulate(energy, self._energy_sums[band])
+        self._take_rest()
+        for each in self._boxes:
+            each.take(self._bands, self._colours[-1])
         self._note_depth()
         self.taken += 1
+
+    def _take_rest(self) -> None:
+        """What is coarser than all bands, more of it where the slice shows more.
+
+        Else what was blurred widely leaves a fringe about its edges.
+        """
+        import cv2  # noqa: PLC0415  see above
+        import numpy as np  # noqa: PLC0415
+
+        rows, columns = self._rest.shape[:2]
+        weight = cv2.resize(self._energies[-1], (columns, rows), interpolation=cv2.INTER_AREA)
+        weight = cv2.GaussianBlur(weight, (0, 0), AROUND)
+        weight = weight + np.float32(OF_ALL * float(weight.mean()) + 1e-3)
+        self._weights += weight
+        self._rest += self._colours[-1] * weight[..., None]
 
     def _note_depth(self) -> None:
         import cv2  # noqa: PLC0415  see above
@@ -324,11 +412,33 @@ class _Bands:
         import cv2  # noqa: PLC0415  see above
         import numpy as np  # noqa: PLC0415
 
-        whole: Grid = self._rest / np.float32(max(1, self.taken))
-        for best in reversed(self._best):
+        whole: Any = self._rest / np.maximum(self._weights, 1e-6)[..., None]
+        for each in self._boxes:
+            each.put(len(self._best), whole)
+        for band in reversed(range(len(self._best))):
+            best = self._blended(band)
+            for each in self._boxes:
+                each.put(band, best)
             rows, columns = best.shape[:2]
             whole = cv2.pyrUp(whole, dstsize=(columns, rows)).astype(np.float32) + best
-        return np.clip(np.rint(whole), 0, 255).astype(np.uint8)
+        picture: Samples = np.clip(np.rint(whole), 0, 255).astype(np.uint8)
+        return picture
+
+    def _blended(self, band: int) -> Grid:
+        """The band's best, or the mean of all slices where none is better than the others."""
+        import numpy as np  # noqa: PLC0415  see above
+
+        best = self._best[band]
+        if band >= BLENDED or self.taken < LEAST_BLENDED:
+            return best
+        usual = np.maximum(self._energy_sums[band] / self.taken, 1e-6)
+        most = self._most[band]
+        noise = float(np.quantile(usual[::2, ::2], NOISE))
+        sure = np.clip((most / usual - NO_BETTER) / (BETTER - NO_BETTER), 0, 1)
+        sure = np.maximum(sure, np.clip(most / (noise * OF_NOISE) - 1, 0, 1))
+        mean = self._sums[band] / self.taken
+        blended: Grid = mean + sure[..., None] * (best - mean)
+        return blended
 
 
 def _less_rough(levels: list[Grid], band: int, out: Grid) -> None:

@@ -85,6 +85,25 @@
   };
   addEventListener("hashchange", reveal);
 
+  // ---- what to look at to refute a finding ----------------------------------------------------
+
+  for (const place of every("[data-q]")) {
+    const said = document.createElement("dd");
+    for (const proof of place.dataset.q.split(",")) {
+      const line = said.appendChild(document.createElement("p"));
+      line.textContent = `${document.querySelector(`#asks [data-k=${proof[0]}]`).textContent} `;
+      for (const position of proof.slice(1).split(" ")) {
+        const button = line.appendChild(document.createElement("button"));
+        Object.assign(button, { type: "button", textContent: `frame ${position}` });
+        button.dataset.f = position;
+        line.append(" ");
+      }
+    }
+    const head = document.createElement("dt");
+    head.textContent = "To refute it";
+    place.append(head, said);
+  }
+
   // ---- the large view -----------------------------------------------------------------------
 
   const view = find("view");
@@ -118,7 +137,9 @@
     find("view-status").textContent = "";
   };
   document.addEventListener("click", (event) => {
-    const button = event.target.closest("[data-group] button");
+    const asked = event.target.closest("[data-f]");
+    const shots = asked?.closest(".seq")?.querySelectorAll(".all button");
+    const button = asked ? shots?.[asked.dataset.f - 1] : event.target.closest("[data-group] button");
     if (!button) return;
     let group = button.closest("[data-group]");
     let from = button;
