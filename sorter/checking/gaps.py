@@ -124,6 +124,17 @@ WAYS: Final = (
         around=0.05,
         softer=-0.1,
     ),
+    # It fits far better wide, and so wide that nothing is as sharp on both sides of it.
+    Way(
+        change=2.0,
+        wide=3.0,
+        left=0.5,
+        loss=1.2,
+        turned_loss=1.2,
+        between=0.0,
+        around=0.1,
+        softer=None,
+    ),
     # What peaks there is seen to be soft.
     Way(
         change=1.6,

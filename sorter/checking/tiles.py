@@ -30,7 +30,7 @@ LEAST_NOISE: Final = 0.02
 """Squares of grey levels: where light is clipped there is none at all."""
 LEFT_OVER: Final = 0.3
 """Times the noise's energy, below which sharpness is not told from noise."""
-COARSER: Final = 2.5
+COARSER: Final = 1.5
 LEAST_COARSE: Final = 1.0
 """Squares of grey levels."""
 ABOVE_NOISE: Final = 2.5

@@ -20,7 +20,7 @@ EXPLAINED: Final = 0.8
 """Of what changes in the tiles, by frames that are focused here and there."""
 IN_ORDER_EXPLAINED: Final = 0.5
 SHUFFLES: Final = 2000
-"""The same where frames are in step with the order of capture, as none of so many shuffles are."""
+"""The same where frames follow each other by what is sharp, as in none of so many shuffles."""
 CHANGE: Final = 0.06
 """Mean square, in nats, of what changes: a tenth of that is noise and a hand's tremble."""
 WIDTHS: Final = 1.2
@@ -179,16 +179,15 @@ def freely(sharp: Values, focus: FocusFit) -> FocusFit | None:
 
 
 def is_in_order(sharp: Values) -> bool:
-    """Whether like frames follow each other one way, as none of SHUFFLES of them do by chance.
+    """Whether frames that follow each other are as like as in none of SHUFFLES of them.
 
-    A permutation test: their order by likeness, which knows nothing of that of capture, against shuffles.
+    A permutation test: the way from each to the next, in what is sharp, against that of shuffled ones.
     """
-    seen = abs(in_step(by_likeness(sharp)))
+    between = apart(sharp)
     dice = np.random.default_rng(0)
-    shuffled = (
-        abs(in_step(dice.permutation(sharp.shape[1]).astype(float))) for _ in range(SHUFFLES)
-    )
-    return all(each < seen for each in shuffled)
+    orders = (dice.permutation(len(between)) for _ in range(SHUFFLES))
+    way = float(np.diagonal(between, 1).sum())
+    return all(float(between[order[:-1], order[1:]].sum()) > way for order in orders)
 
 
 def in_step(at: Values) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
@@ -14,6 +15,8 @@ Positions = tuple[int, ...]
 """Places of frames in their sequence, from 1. What lies between two is named by the one before it."""
 
 LEAST_RUN = 3
+MOST_PARTS = 2
+"""Parts of the frame that are named."""
 """Positions in a row that are written as a span."""
 
 
@@ -387,11 +390,26 @@ def _frames(check: Check) -> Iterator[str]:
     if check.jumps:
         yield f"The frame jumped behind {listed(check.jumps)}; hold the camera still, or use a support."
     if check.moved:
-        yield f"Something moved in the frame behind {listed(check.moved)}: wind, or the subject."
+        yield (
+            f"Something moved in the frame behind {listed(check.moved)}{_where(check)}: wind, or the subject."
+        )
     if check.bright_steps and check.kind is not Kind.EXPOSURE_BRACKET:
         steps = zip(check.bright_steps, check.bright_ev, strict=True)
         changes = ", ".join(f"{position} ({ev:+.1f} EV)" for position, ev in steps)
         yield f"The light changed behind {changes}; even it out before merging."
+
+
+def _where(check: Check) -> str:
+    """In which parts of the frame something moved, the most frequent first; empty where that is not known."""
+    parts = Counter(_part(*box) for box in check.boxes)
+    named = [part for part, _ in parts.most_common(MOST_PARTS)]
+    return f" ({' and '.join(named)})" if named else ""
+
+
+def _part(left: float, top: float, width: float, height: float) -> str:
+    down, across = (int(3 * min(0.99, at)) for at in (top + height / 2, left + width / 2))
+    names = ("upper", "middle", "lower")[down], ("left", "middle", "right")[across]
+    return "in the middle" if names == ("middle", "middle") else f"{names[0]} {names[1]}"
 
 
 def _attempts(check: Check) -> Iterator[str]:

@@ -641,7 +641,8 @@ def test_it_prints_in_one_short_line(tmp_path: Path) -> None:
 SCHEMA = {
     "": "form card shoot basis moves repeats goes_on waits_elsewhere wishes files bytes waiting updated "
     "left stored there staying astray finishing unread compared too_late suggested thrown_away listing second",
-    "wishes": "folder name corrections moves looks backup rereads clock clock_asked grouping",
+    "wishes": "folder name corrections moves looks backup rereads clock clock_asked grouping"
+    " most_megapixels",
     "wishes.grouping": "hand_pause_s apart_s unsure_below",
     "wishes.corrections": "line first last kind name why",
     "waiting": "number source destination frame sequence kind position frames planned role captured "
