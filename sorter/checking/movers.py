@@ -62,22 +62,23 @@ def movers(
     frames = [int(index) for index in indexes if places.known[index]]
     if len(frames) < 2:  # noqa: PLR2004  two make a step
         return ()
-    lights = [_light(measured, places, index) for index in frames]
-    ranges = [_range(light) for light in lights]
-    steps = [_step(*pair) for pair in itertools.pairwise(lights)]
+    lights = [_Lit.of(_light(measured, places, index)) for index in frames]
+    steps = [_step(one.light, two.light) for one, two in itertools.pairwise(lights)]
     found = []
     for number, step in enumerate(steps):
-        explained = SURROUNDINGS * np.minimum(ranges[number], ranges[number + 1])
+        before, after = lights[number], lights[number + 1]
+        explained = SURROUNDINGS * np.minimum(before.ranging, after.ranging)
         for other in (number - 1, number + 1):
             if 0 <= other < len(steps):
                 explained = explained + np.maximum(0, np.sign(step) * steps[other])
-        least = max(LEAST_LIGHT, OF_NOISE * float(np.median(np.abs(step))))
-        unlike = np.abs(step) - explained > least
-        unlike |= _is_rearranged(lights[number], lights[number + 1])
+        off = np.abs(step)
+        least = max(LEAST_LIGHT, OF_NOISE * float(np.median(off[::2, ::2])))
+        unlike = off - explained > least
+        unlike |= _is_rearranged(before, after)
         _without_border(unlike, places, frames[number : number + 2])
         cells = max(_together(unlike), key=len, default=())
         if len(cells) > max(LEAST_CELLS, LEAST_AREA * unlike.size):
-            found.append(_moved(frames[number], cells, unlike.shape))
+            found.append(_found(frames[number], cells, unlike.shape))
     return tuple(found)
 
 
@@ -89,49 +90,74 @@ def _light(measured: MeasuredSeries, places: Alignment, index: int) -> Grid:
 
 def _step(before: Grid, after: Grid) -> Grid:
     """The difference of both, the second brought to the light of the first."""
-    gain = float(np.median((after + 1) / (before + 1)))
+    gain = float(np.median((after[::2, ::2] + 1) / (before[::2, ::2] + 1)))
     step: Grid = after / max(gain, 1e-3) - before
     return step
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Lit:
+    """A frame's light, and around each cell: what it ranges over, its mean, and its variance."""
+
+    light: Grid
+    ranging: Grid
+    mean: Grid
+    variance: Grid
+
+    @classmethod
+    def of(cls, light: Grid) -> _Lit:
+        mean = _mean_around(light)
+        return cls(
+            light=light,
+            ranging=_range(light),
+            mean=mean,
+            variance=np.maximum(_mean_around(light * light) - mean * mean, 0),
+        )
 
 
 def _range(light: Grid) -> Grid:
     """What the light ranges over in each cell and the eight around it."""
     high, low = light, light
     for axis in (0, 1):
-        edge = [(1, 1) if axis == each else (0, 0) for each in (0, 1)]
-        padded = [np.pad(side, edge, mode="edge") for side in (high, low)]
-        length = light.shape[axis]
         high, low = (
-            pick.reduce([side.take(range(off, off + length), axis) for off in range(3)])
-            for pick, side in zip((np.maximum, np.minimum), padded, strict=True)
+            pick(pick(_moved(side, axis, -1), side), _moved(side, axis, 1))
+            for pick, side in ((np.maximum, high), (np.minimum, low))
         )
     ranged: Grid = high - low
     return ranged
 
 
-def _is_rearranged(before: Grid, after: Grid) -> Flags:
-    """Cells around which both frames have contrast, and not in the same places."""
-    means = [_mean_around(each) for each in (before, after)]
-    squares = [
-        np.maximum(_mean_around(each * each) - mean * mean, 0)
-        for each, mean in zip((before, after), means, strict=True)
+def _moved(values: Grid, axis: int, by: int) -> Grid:
+    """The values one cell on, those at the border where they were."""
+    out = values.copy()
+    to, of = (slice(1, None), slice(None, -1)) if by > 0 else (slice(None, -1), slice(1, None))
+    out[(to, slice(None)) if axis == 0 else (slice(None), to)] = values[
+        (of, slice(None)) if axis == 0 else (slice(None), of)
     ]
-    common = _mean_around(before * after) - means[0] * means[1]
-    like = common / np.sqrt(squares[0] * squares[1] + TINY)
-    found: Flags = (like < REARRANGED) & (np.minimum(*squares) > LEAST_CONTRAST**2)
+    return out
+
+
+def _is_rearranged(before: _Lit, after: _Lit) -> Flags:
+    """Cells around which both frames have contrast, and not in the same places."""
+    common = _mean_around(before.light * after.light) - before.mean * after.mean
+    like = common / np.sqrt(before.variance * after.variance + TINY)
+    least = np.minimum(before.variance, after.variance)
+    found: Flags = (like < REARRANGED) & (least > LEAST_CONTRAST**2)
     return found
 
 
 def _mean_around(values: Grid) -> Grid:
     """The mean of AROUND by AROUND cells about each, the outermost repeated beyond the border."""
-    mean = values.astype(np.float64)
-    for axis in (0, 1):
-        edge = [(AROUND // 2 + 1, AROUND // 2) if axis == each else (0, 0) for each in (0, 1)]
-        sums = np.cumsum(np.pad(mean, edge, mode="edge"), axis=axis)
-        length = values.shape[axis]
-        last, first = (range(off, off + length) for off in (AROUND, 0))
-        mean = (sums.take(last, axis) - sums.take(first, axis)) / AROUND
-    return mean.astype(np.float32)
+    padded = np.pad(values, AROUND // 2, mode="edge")
+    rows, columns = values.shape
+    down = padded[:rows].copy()
+    for off in range(1, AROUND):
+        down += padded[off : off + rows]
+    mean = down[:, :columns].copy()
+    for off in range(1, AROUND):
+        mean += down[:, off : off + columns]
+    mean /= np.float32(AROUND * AROUND)
+    return mean
 
 
 def _without_border(unlike: Flags, places: Alignment, frames: Sequence[int]) -> None:
@@ -158,7 +184,7 @@ def _together(flags: Flags) -> Iterator[tuple[tuple[int, int], ...]]:
         yield tuple(cells)
 
 
-def _moved(before: int, cells: Sequence[tuple[int, int]], shape: tuple[int, ...]) -> Moved:
+def _found(before: int, cells: Sequence[tuple[int, int]], shape: tuple[int, ...]) -> Moved:
     rows, columns = np.array(cells).T
     top, left = int(rows.min()), int(columns.min())
     tall, wide = int(rows.max()) + 1 - top, int(columns.max()) + 1 - left
