@@ -104,9 +104,19 @@ MISFIT_LOSS: Final = 0.8
 WAYS: Final = (
     # It fits better wide: by 0.39 nats of energy a sixth of the contrast is lost, and seen.
     Way(
-        change=1.75,
+        change=2.2,
         wide=2.2,
         left=0.97,
+        loss=0.386,
+        turned_loss=0.6,
+        between=0.004,
+        around=0.03,
+        softer=None,
+    ),
+    Way(
+        change=1.75,
+        wide=2.2,
+        left=0.9,
         loss=0.386,
         turned_loss=0.6,
         between=0.004,

@@ -41,6 +41,7 @@ LEAST_AREA: Final = 0.0025
 hundredth of the frame walked through all had 0.005 and more, of 40 in which such a part swayed four of five
 had more (score_checks, seeds below 30000, on which this was chosen)."""
 LEAST_CELLS: Final = 4
+"""Along both sides of the box about them: an edge that lies a little off makes a line."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +78,7 @@ def movers(
         unlike |= _is_rearranged(before, after)
         _without_border(unlike, places, frames[number : number + 2])
         cells = max(_together(unlike), key=len, default=())
-        if len(cells) > max(LEAST_CELLS, LEAST_AREA * unlike.size):
+        if len(cells) > LEAST_AREA * unlike.size and _is_no_line(cells):
             found.append(_found(frames[number], cells, unlike.shape))
     return tuple(found)
 
@@ -182,6 +183,11 @@ def _together(flags: Flags) -> Iterator[tuple[tuple[int, int], ...]]:
             left -= near
             cells += near
         yield tuple(cells)
+
+
+def _is_no_line(cells: Sequence[tuple[int, int]]) -> bool:
+    rows, columns = np.array(cells).T
+    return bool(min(np.ptp(rows), np.ptp(columns)) + 1 >= LEAST_CELLS)
 
 
 def _found(before: int, cells: Sequence[tuple[int, int]], shape: tuple[int, ...]) -> Moved:

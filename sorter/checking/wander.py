@@ -50,6 +50,8 @@ side of it."""
 ONE_WAY: Final = 0.7
 HALF: Final = 0.5
 THIRD: Final = 0.35
+ENOUGH_FITTING: Final = 0.6
+"""Of the tiles, that frames in another order explain, to be believed where their own order explains few."""
 DRIVEN: Final = 0.2
 TURNED: Final = 0.5
 """How far steps usually are from a whole one where a motor makes them, and where a hand does."""
@@ -105,7 +107,7 @@ def wander(tiles: Tiles, *, any_order: bool, is_driven: bool = False) -> Wander:
     if found.fitting < HALF and not any_order:
         free = _in_any_order(sharp)
         other = _explained(sharp, free)
-        if other.fitting >= HALF:
+        if other.fitting >= ENOUGH_FITTING:
             focus, found = free, other
     reach = float(np.ptp(focus.at)) / focus.width
     wanders = (
