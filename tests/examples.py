@@ -23,5 +23,9 @@ def examples(number: int) -> settings:
     """The settings by which a property is held on so many examples, or on a third of them."""
     from hypothesis import settings  # noqa: PLC0415  conftest.py knows this module: loaded where it is used
 
-    count = number if Asked.thorough else -(-number // SHARE)
-    return settings(max_examples=count, deadline=None)
+    return settings(max_examples=share_of(number), deadline=None)
+
+
+def share_of(number: int) -> int:
+    """So many, or a third of them: of what is drawn by seeds."""
+    return number if Asked.thorough else -(-number // SHARE)

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pytest
 
+from examples import share_of
 from outside import walks
 from sorter.checking.judging import Series, judgement
 from sorter.checking.neighbours import markers_in
@@ -21,7 +22,7 @@ SHOWN = {"walk": walks.walk, "panorama": walks.panorama, "flight": walks.flight}
 HELD = {"hand": walks.hand, "card": walks.card, "cap": walks.cap}
 FRAMES = 11
 """Each of the three kinds of pictures six times, and that many frames each time: 198."""
-TIMES = 6
+TIMES = share_of(6)
 
 
 def judged(frames: Sequence[Placeable], kind: Kind = Kind.MANUAL_STACK) -> Judgement:

@@ -11,13 +11,14 @@ from multiprocessing import get_context
 import numpy as np
 import pytest
 
+from examples import share_of
 from outside import corpus
 from outside.sound_stacks import taken
 from sorter.checking.series import judge
 from sorter.model.finding import Check, End, Verdict
 from sorter.model.kinds import Kind
 
-SOUND = range(100)
+SOUND = range(share_of(100))
 SHORT = range(200, 220)
 GAPS = range(230, 250)
 MIDDLE = 0.4
@@ -54,8 +55,9 @@ def test_two_false_alarms_in_a_hundred_stacks_at_most(checks: list[Check]) -> No
         for seed, found in zip(SOUND, checks, strict=True)
         if found.missing_end or found.gaps or found.jumps or found.moved
     }
-    assert len(alarms) <= 2, alarms
-    assert sum(found.verdict is Verdict.COMPLETE for found in checks) >= len(SOUND) - 2
+    most = 0.02 * len(SOUND)
+    assert len(alarms) <= most, alarms
+    assert sum(found.verdict is Verdict.COMPLETE for found in checks) >= len(SOUND) - most
 
 
 def test_nothing_of_them_is_dark_and_none_is_a_burst(checks: list[Check]) -> None:
@@ -68,11 +70,11 @@ def test_most_that_end_a_tenth_of_the_frame_too_early_are_missing_that_end(
     """A tenth of the frame, that is; where it has no texture (a sky), nobody misses it."""
     found = [check.missing_end for check in checked(partial(_check, lost=LOST), SHORT)]
     assert {End.FIRST, End.BOTH}.isdisjoint(found)
-    assert np.mean([end is End.LAST for end in found]) >= 0.75
+    assert np.mean([end is End.LAST for end in found]) >= 0.9
 
 
 def test_most_in_which_two_slices_lack_have_a_gap_there(checked: Checked) -> None:
     found = checked(partial(_check, gap=MIDDLE), GAPS)
     right = [check.gaps == (int(MIDDLE * (check.frames + 2)),) for check in found]
-    assert np.mean(right) >= 0.8
+    assert np.mean(right) >= 0.9
     assert all(len(check.gaps) <= 2 for check in found)
