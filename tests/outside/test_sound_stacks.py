@@ -70,7 +70,7 @@ def test_most_that_end_a_tenth_of_the_frame_too_early_are_missing_that_end(
     """A tenth of the frame, that is; where it has no texture (a sky), nobody misses it."""
     found = [check.missing_end for check in checked(partial(_check, lost=LOST), SHORT)]
     assert {End.FIRST, End.BOTH}.isdisjoint(found)
-    assert np.mean([end is End.LAST for end in found]) >= 0.9
+    assert np.mean([end is End.LAST for end in found]) >= 0.8
 
 
 def test_most_in_which_two_slices_lack_have_a_gap_there(checked: Checked) -> None:
