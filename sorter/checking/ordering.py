@@ -57,7 +57,7 @@ def order_by_focus(
     order = np.argsort(way * focus.at, kind="stable").tolist()
     if order == sorted(order):
         return None
-    found, error = places(focus, sharp)
+    found, error = places(focus, sharp, _out_of_order(order))
     error[list(unknown)] = np.inf
     least = max(LEAST_STEPS, LEAST_WIDTHS * focus.width)
     settled = _settled(order, (way * focus.at, way * found), error, least)
@@ -68,8 +68,19 @@ def order_by_focus(
     return tuple(order if strayed > OTHERWISE * len(order) else settled)
 
 
-def places(focus: FocusFit, sharp: Values) -> tuple[Values, Values]:
+def _out_of_order(order: list[int]) -> list[int]:
+    """The frames before which a later one stands, or behind which an earlier one does."""
+    last = np.maximum.accumulate(order)
+    first = np.minimum.accumulate(order[::-1])[::-1]
+    return [each for place, each in enumerate(order) if last[place] > each or first[place] < each]
+
+
+def places(
+    focus: FocusFit, sharp: Values, which: Collection[int] | None = None
+) -> tuple[Values, Values]:
     """Each frame's place by tiles before and behind it, and its standard error; both in steps.
+
+    which: the frames that are asked; None for all. Others lie where the fit has them, without an error.
 
     A shaken frame, or one with something before it, is softer all over, which a fit takes for another
     place. So here a frame may have a sharpness and a depth of field of its own: what is left of its place
@@ -78,8 +89,8 @@ def places(focus: FocusFit, sharp: Values) -> tuple[Values, Values]:
     1958), and from how far the fit's own place lies off.
     """
     group = np.arange(len(sharp)) % GROUPS
-    found, error = focus.at.copy(), np.empty(len(focus.at))
-    for index in range(len(focus.at)):
+    found, error = focus.at.copy(), np.zeros(len(focus.at))
+    for index in range(len(focus.at)) if which is None else which:
         losses = _losses(focus, sharp, index)
         sums = np.stack([losses[:, group == each].sum(1) for each in range(GROUPS)])
         found[index] += _least(sums.sum(0)[None])[0]
