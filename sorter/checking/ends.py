@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 MISSING: Final = 0.021
 """Share of the textured tiles beyond an end from which on it is missing.
 
-On the corpus's picture with known depth, cut at either end, up to 0.022 was seen where under 1 % of the
-tiles lose their slice, and 0.032 and more where over 5 % do; up to 0.022 on 100 stacks without a fault.
+On the corpus's picture with known depth, cut at either end, up to 0.019 was seen where under 1 % of the
+tiles lose their slice, and 0.037 and more where 4 % do; up to 0.015 on 340 stacks without such a fault.
 """
 PAST: Final = 0.45
 """Steps beyond the end at which a tile's top is no longer in the last slice …"""
@@ -65,7 +65,6 @@ def beyond_ends(focus: FocusFit, sharp: Values) -> tuple[float, float]:
         for one, other in ((first, last), (last, first))
     )
     counted = (before < reach) & (after < reach)
-    total = max(1, int(counted.sum()))
     doubt = PAST_ERRORS * float(np.median(focus.error))
     past = max(min(MOST_PAST, PAST + doubt), PAST_WIDTHS * focus.width)
     rises = sharp > sharp.max(1, keepdims=True) - RISES
@@ -78,7 +77,7 @@ def beyond_ends(focus: FocusFit, sharp: Values) -> tuple[float, float]:
         found = 0.0
         for own in (near, far) if is_even else (near,):
             if _still_rises(focus, sharp, own, end):
-                found = max(found, float(own.sum() / max(total, int((counted | far).sum()))))
+                found = max(found, float(own.sum() / max(1, int((counted | far).sum()))))
         shares.append(found)
     return shares[0], shares[1]
 

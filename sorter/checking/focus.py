@@ -236,11 +236,15 @@ def _losses(sharp: Values, fit: FocusFit, which: NDArray[np.bool_]) -> Values:
         weight = np.clip(np.exp(0.5 * curve(place - depth, fit.width)), LEAST_WEIGHT, 1.0)
         moved = place + DISPLACEMENTS[None, :] - depth[:, None]
         off = np.abs(sharp[:, index][:, None] - top[:, None] - curve(moved, fit.width))
-        loss = np.where(off < BEYOND_DOUBT, off**2 / 2, BEYOND_DOUBT * (off - BEYOND_DOUBT / 2))
-        losses[index] = (weight[:, None] * loss).sum(0)
+        losses[index] = (weight[:, None] * loss_of(off)).sum(0)
     scale = min(1.0, ALIKE_TILES / max(1, len(sharp)))
     told: Values = losses * scale / max(LEAST_ERROR, float(np.median(fit.error[which])))
     return told
+
+
+def loss_of(off: Values) -> Values:
+    """What a tile has against lying so far off the curve: by its square, beyond doubt by its distance."""
+    return np.where(off < BEYOND_DOUBT, off**2 / 2, BEYOND_DOUBT * (off - BEYOND_DOUBT / 2))
 
 
 def _placed_freely(at: Values, losses: Values) -> Values:

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from sorter.checking.focus import BEYOND_DOUBT, LEAST_WEIGHT, loss_of
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -26,9 +28,6 @@ ROUNDS: Final = 3
 SLOPES: Final = 0.3, 1.5
 """What falls with the distance from focus falls in one frame so many times as much as in another: shaken ones
 show less of it."""
-LEAST_WEIGHT: Final = 0.08
-BEYOND_DOUBT: Final = 0.5
-"""As a fit has both (focus.py)."""
 SURE: Final = 2.0
 """Times the error of the difference of two places, that they lie apart at the least …"""
 LEAST_STEPS: Final = 0.5
@@ -109,8 +108,7 @@ def _losses(focus: FocusFit, sharp: Values, index: int) -> Values:
         off = np.abs(seen - _own(seen, fallen, counts))
         counts = weight * np.minimum(1, BEYOND_DOUBT / np.maximum(off, BEYOND_DOUBT / 10))
     off = np.abs(seen - _own(seen, fallen, counts))
-    loss = np.where(off < BEYOND_DOUBT, off**2 / 2, BEYOND_DOUBT * (off - BEYOND_DOUBT / 2))
-    weighted: Values = weight * loss
+    weighted: Values = weight * loss_of(off)
     return weighted
 
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from sorter.model.boxes import Box, joined
+from sorter.pixels.shifts import alike_in_shape
 
 if TYPE_CHECKING:
     import numpy as np
@@ -25,8 +26,6 @@ if TYPE_CHECKING:
     Matrix = NDArray[np.float64]
 
 BANDS: Final = 5
-OTHER_SHAPE: Final = 0.03
-"""Part by which the ratio of two pictures' sides may differ, to be of one shape."""
 AROUND: Final = 1.0
 """Standard deviation, in pixels of its band, of what counts as one place: with less of it noise
 chooses the slice, with more the halo around an edge in depth grows. At blur 0.6 of the tests' scene
@@ -154,7 +153,7 @@ class TrialMerge:
             self._room = _Bands(samples.shape[:2], self._boxes)
         tall, wide = self._room.shape
         if samples.shape[:2] != (tall, wide):
-            if abs(samples.shape[1] * tall / (samples.shape[0] * wide) - 1) > OTHER_SHAPE:
+            if not alike_in_shape(samples.shape, (tall, wide)):
                 return False
             scaled = cv2.resize(samples, (wide, tall), interpolation=cv2.INTER_AREA)
             samples = scaled.astype(samples.dtype, copy=False)

@@ -92,7 +92,7 @@ def displacement(first: Placeable, second: Placeable, of: int) -> Displacement |
 
     Another size of the same shape is no other scene: the second is brought to the first one's.
     """
-    if not _alike_in_shape(first.small, second.small):
+    if not alike_in_shape(first.small.shape, second.small.shape):
         return None
     one, two = _figures(first.small), _of_size(second.small, first.small)
     down, across, _ = shift(_figures(first.rough), _of_size(second.rough, first.rough))
@@ -114,9 +114,9 @@ def displacement(first: Placeable, second: Placeable, of: int) -> Displacement |
     )
 
 
-def _alike_in_shape(one: Grey, two: Grey) -> bool:
-    (tall, wide), (other_tall, other_wide) = one.shape, two.shape
-    return bool(abs(wide * other_tall / (tall * other_wide) - 1) < OTHER_SHAPE)
+def alike_in_shape(one: tuple[int, ...], other: tuple[int, ...]) -> bool:
+    """Whether pictures of these rows and columns have one shape, whatever their size."""
+    return bool(abs(one[1] * other[0] / (one[0] * other[1]) - 1) < OTHER_SHAPE)
 
 
 def _of_size(plain: Grey, like: Grey) -> Grid:

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from sorter.model.measurement import Displacement, MeasuredSeries, Measurement, TooLarge
 
-FORMAT_VERSION: Final = 5
+FORMAT_VERSION: Final = 6
 """Goes up whenever something else is measured, or measured otherwise."""
 _GRIDS: Final = ("energy", "coarse", "light")
 _FIGURES: Final = ("scale", "cell", "width", "height")

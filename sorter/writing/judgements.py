@@ -26,7 +26,7 @@ from sorter.model.judgement import FrameSummary, Judgement, Thumb
 from sorter.model.kinds import Kind
 from sorter.model.subject import SubjectSeries
 
-FORMAT_VERSION: Final = 7
+FORMAT_VERSION: Final = 8
 """Goes up with every change of what judges: a test holds it against the sources of the rules."""
 _WORDS: Final[dict[str, type[StrEnum]]] = {
     "kind": Kind,
